@@ -1,0 +1,1 @@
+"""The whole car: budget of parts and interactions, platform loop, the map."""

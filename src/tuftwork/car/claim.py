@@ -1,0 +1,174 @@
+"""What has been said about a car: claims, the evidence at hand and what was measured."""
+
+from datetime import date
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from tuftwork.car.table import Table, number
+from tuftwork.quantity import Quantity
+
+_Id = Annotated[str, Field(min_length=1, max_length=24, pattern=r"^[\w.\-]+$")]
+Place = Literal["car", "front axle", "rear axle", "part"]
+
+
+class ClaimTable(Table):
+    """What every claim has."""
+
+    id: Annotated[_Id, Field(description="Short name, unique in the project: C1")]
+    said: Annotated[str, Field(min_length=1, description="The words as they were said or printed")]
+    by: Annotated[str, Field(description="Who said it")] = ""
+
+
+class ForceClaim(ClaimTable):
+    """A downforce or drag at a speed: ``260 kg at 160 km/h``."""
+
+    kind: Literal["force"]
+    force: Annotated[Quantity, number("force", positive=True), Field(description="As claimed")]
+    speed: Annotated[
+        Quantity, number("speed", positive=True), Field(description="At which it is claimed")
+    ]
+    direction: Annotated[Literal["downforce", "drag"], Field(description="Which force")] = (
+        "downforce"
+    )
+    on: Annotated[Place, Field(description="What carries it")] = "car"
+    part: Annotated[str, Field(description="Name of the part, where ``on`` is a part")] = ""
+    state: Annotated[str, Field(description="State of the car; the first unless given")] = ""
+
+
+class CoefficientClaim(ClaimTable):
+    """A coefficient, with or without its reference area: ``Cd 0.38``."""
+
+    kind: Literal["coefficient"]
+    value: Annotated[Quantity, number("ratio"), Field(description="As claimed; downforce positive")]
+    direction: Annotated[Literal["downforce", "drag"], Field(description="Which coefficient")]
+    area: Annotated[
+        Quantity | None,
+        number("area", positive=True),
+        Field(description="Reference area, where stated"),
+    ] = None
+    on: Annotated[Place, Field(description="What it describes")] = "car"
+    part: Annotated[str, Field(description="Name of the part, where ``on`` is a part")] = ""
+
+
+class TopSpeedClaim(ClaimTable):
+    """A top speed: ``272 km/h``."""
+
+    kind: Literal["top speed"]
+    speed: Annotated[Quantity, number("speed", positive=True), Field(description="As claimed")]
+    power: Annotated[
+        Quantity | None,
+        number("power", positive=True),
+        Field(description="The car's power unless stated"),
+    ] = None
+
+
+class BalanceClaim(ClaimTable):
+    """A front share of the downforce, at a speed or at all of them."""
+
+    kind: Literal["balance"]
+    front: Annotated[
+        Quantity, number("share", least=0.0, most=1.0), Field(description="Front share")
+    ]
+    speed: Annotated[
+        Quantity | None,
+        number("speed", positive=True),
+        Field(description="Where it is said to hold"),
+    ] = None
+    constant: Annotated[bool, Field(description="Whether it is said to hold at every speed")] = (
+        False
+    )
+
+
+class OpeningClaim(ClaimTable):
+    """The area of an opening: ``front cooler exit 0.090 m²``."""
+
+    kind: Literal["opening area"]
+    area: Annotated[Quantity, number("area", positive=True), Field(description="As claimed")]
+    opening: Annotated[str, Field(min_length=1, description="Name of the opening")]
+
+
+class GainClaim(ClaimTable):
+    """A gain in per cent: ``15 % more downforce``."""
+
+    kind: Literal["gain"]
+    gain: Annotated[Quantity, number("share"), Field(description="Relative change claimed")]
+    direction: Annotated[Literal["downforce", "drag"], Field(description="Of what")] = "downforce"
+    part: Annotated[str, Field(description="Part it is said to come from")] = ""
+
+
+class LapGainClaim(ClaimTable):
+    """A lap-time gain: ``half a second a lap``."""
+
+    kind: Literal["lap time gain"]
+    gain: Annotated[Quantity, number("time", positive=True), Field(description="Seconds a lap")]
+    lap_time: Annotated[
+        Quantity, number("time", positive=True), Field(description="Of the lap it is from")
+    ]
+
+
+Claim = Annotated[
+    ForceClaim
+    | CoefficientClaim
+    | TopSpeedClaim
+    | BalanceClaim
+    | OpeningClaim
+    | GainClaim
+    | LapGainClaim,
+    Field(discriminator="kind"),
+]
+CLAIM_KINDS = (
+    "force", "coefficient", "top speed", "balance", "opening area", "gain", "lap time gain",
+)  # fmt: skip
+
+
+class Opening(Table):
+    """An opening of the body, in or out."""
+
+    name: Annotated[str, Field(min_length=1, description="What you call it")]
+    role: Annotated[Literal["in", "out"], Field(description="Which way the air goes")]
+    area: Annotated[
+        Quantity, number("area", positive=True), Field(description="Net of bars and mesh")
+    ]
+    gross_area: Annotated[
+        Quantity | None, number("area", positive=True), Field(description="Outline, bars included")
+    ] = None
+
+
+class Evidence(Table):
+    """One file or statement the study rests on."""
+
+    id: Annotated[_Id, Field(description="Short name, unique in the project: E1")]
+    title: Annotated[str, Field(min_length=1, description="What it is")]
+    kind: Annotated[
+        Literal["photo", "drawing", "sheet", "log", "scan", "statement", "paper", "table"],
+        Field(description="What sort of thing it is"),
+    ]
+    file: Annotated[str, Field(description="Path below ``evidence/``; never changed")] = ""
+    digest: Annotated[
+        str, Field(pattern=r"^(sha256:[0-9a-f]{64})?$", description="Of the file, when registered")
+    ] = ""
+    day: Annotated[date | None, Field(description="When it was made")] = None
+    note: Annotated[str, Field(description="Anything worth remembering")] = ""
+
+
+class Measured(Table):
+    """Loads of the whole car, measured at one speed and at the ride heights it then had."""
+
+    id: Annotated[_Id, Field(description="Short name, unique in the project: M1")]
+    speed: Annotated[Quantity, number("speed", positive=True), Field(description="Air speed")]
+    ride_height_front: Annotated[
+        Quantity,
+        number("height", positive=True),
+        Field(description="At the front axle line, at that speed"),
+    ]
+    ride_height_rear: Annotated[
+        Quantity,
+        number("height", positive=True),
+        Field(description="At the rear axle line, at that speed"),
+    ]
+    downforce_front: Annotated[Quantity, number("area"), Field(description="CzS of the front axle")]
+    downforce_rear: Annotated[Quantity, number("area"), Field(description="CzS of the rear axle")]
+    drag: Annotated[Quantity | None, number("area", positive=True), Field(description="CxS")] = None
+    state: Annotated[str, Field(description="State of the car; the first unless given")] = ""
+    evidence: Annotated[str, Field(description="Id of the evidence it came from")] = ""

@@ -1,0 +1,181 @@
+"""Parts of a car that carry load: what is known of each, one table per kind.
+
+Stations are measured rearward from the front axle line, heights upward from the ground at the
+ride heights of the reference mass state.
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from tuftwork.car.table import Table, number
+from tuftwork.quantity import Quantity
+
+_Text = Annotated[str, Field(min_length=1, max_length=80)]
+
+
+class PartTable(Table):
+    """What every part has."""
+
+    name: Annotated[_Text, Field(description="What you call it; unique in the project")]
+    note: Annotated[str, Field(description="Anything worth remembering")] = ""
+    model: Annotated[
+        dict[str, str],
+        Field(description="Your own values for the engine's coefficients, by name"),
+    ] = {}
+
+
+class Wing(PartTable):
+    """A wing in the air above the car."""
+
+    kind: Literal["wing"]
+    span: Annotated[Quantity, number("length", positive=True), Field(description="Tip to tip")]
+    chord: Annotated[
+        Quantity, number("height", positive=True), Field(description="Of the whole section")
+    ]
+    incidence: Annotated[
+        Quantity,
+        number("angle", least=-0.7, most=1.2),
+        Field(
+            description="Nose-down angle of the chord line to the ground; positive makes downforce"
+        ),
+    ]
+    station: Annotated[
+        Quantity, number("length"), Field(description="Centre of load behind the front axle line")
+    ]
+    height: Annotated[
+        Quantity,
+        number("height", positive=True),
+        Field(description="Trailing edge above the ground"),
+    ]
+    gurney: Annotated[
+        Quantity | None, number("height", least=0.0), Field(description="Height of the gurney")
+    ] = None
+    end_plate_height: Annotated[
+        Quantity | None, number("height", least=0.0), Field(description="Height of the end plates")
+    ] = None
+    camber: Annotated[
+        Quantity | None, number("share", least=0.0, most=0.3), Field(description="Of the chord")
+    ] = None
+    thickness: Annotated[
+        Quantity | None, number("share", least=0.01, most=0.4), Field(description="Of the chord")
+    ] = None
+    elements: Annotated[int, Field(ge=1, le=4, description="Number of elements")] = 1
+
+
+class Floor(PartTable):
+    """The under-floor with its diffuser."""
+
+    kind: Literal["floor"]
+    width: Annotated[
+        Quantity, number("length", positive=True), Field(description="Between the side edges")
+    ]
+    front_station: Annotated[
+        Quantity,
+        number("length"),
+        Field(description="Leading edge of the flat, behind the front axle line"),
+    ]
+    kick_station: Annotated[
+        Quantity, number("length"), Field(description="Kick line, where the diffuser begins")
+    ]
+    exit_station: Annotated[
+        Quantity, number("length"), Field(description="Trailing edge of the diffuser")
+    ]
+    diffuser_angle: Annotated[
+        Quantity,
+        number("angle", least=0.0, most=0.7),
+        Field(description="Of the ramp to the reference plane"),
+    ]
+    diffuser_width: Annotated[
+        Quantity | None,
+        number("length", positive=True),
+        Field(description="Between its side plates"),
+    ] = None
+    edge_gap: Annotated[
+        Quantity | None,
+        number("height", least=0.0),
+        Field(description="Gap under the side edge where it is not the ride height: skirt, lip"),
+    ] = None
+
+
+class Splitter(PartTable):
+    """A plate ahead of and under the nose."""
+
+    kind: Literal["splitter"]
+    projection: Annotated[
+        Quantity,
+        number("height", positive=True),
+        Field(description="Ahead of the bodywork in plan"),
+    ]
+    width: Annotated[Quantity, number("length", positive=True), Field(description="Across the car")]
+    lip_radius: Annotated[
+        Quantity, number("height", positive=True), Field(description="Radius of the leading edge")
+    ]
+    station: Annotated[
+        Quantity,
+        number("length"),
+        Field(description="Leading edge behind the front axle line (negative: ahead)"),
+    ]
+    drop: Annotated[
+        Quantity, number("height"), Field(description="Underside below the reference plane")
+    ] = Quantity(best=0.0, low=0.0, high=0.0, unit="mm", dimension="height", spread="exact")
+
+
+class Body(PartTable):
+    """The body with its wheels, or any lump known by coefficients."""
+
+    kind: Literal["body", "wheels", "lump"]
+    downforce: Annotated[
+        Quantity,
+        number("ratio"),
+        Field(description="Downforce coefficient on ``area``; negative is lift"),
+    ]
+    drag: Annotated[Quantity, number("ratio"), Field(description="Drag coefficient on ``area``")]
+    area: Annotated[
+        Quantity | None,
+        number("area", positive=True),
+        Field(description="Reference area; the car's frontal area unless given"),
+    ] = None
+    front_share: Annotated[
+        Quantity | None,
+        number("share"),
+        Field(description="Share of the downforce on the front axle; needed where there is any"),
+    ] = None
+
+
+class CoolingFlow(PartTable):
+    """Air taken through the car for cooling."""
+
+    kind: Literal["cooling"]
+    core_area: Annotated[
+        Quantity, number("area", positive=True), Field(description="Face of the core")
+    ]
+    exit_area: Annotated[
+        Quantity, number("area", positive=True), Field(description="Net area of the exit")
+    ]
+    core_speed: Annotated[
+        Quantity,
+        number("ratio", positive=True, most=1.0),
+        Field(description="Mean speed through the core face over car speed"),
+    ]
+    exit_station: Annotated[
+        Quantity,
+        number("length"),
+        Field(description="Where the air leaves, behind the front axle line"),
+    ]
+    exit_angle: Annotated[
+        Quantity,
+        number("angle", least=-1.6, most=1.6),
+        Field(description="Of the leaving air to the horizontal, upward positive"),
+    ]
+    height: Annotated[
+        Quantity,
+        number("height", positive=True),
+        Field(description="Of the stream's drag above the ground"),
+    ]
+
+
+Part = Annotated[Wing | Floor | Splitter | Body | CoolingFlow, Field(discriminator="kind")]
+"""Any part; ``kind`` says which table it is."""
+
+PART_KINDS = ("wing", "floor", "splitter", "body", "wheels", "lump", "cooling")

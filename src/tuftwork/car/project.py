@@ -1,0 +1,268 @@
+"""One project: everything known of one car, as the project file says it. Data only."""
+
+from datetime import date
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from tuftwork.car.claim import Claim, Evidence, Measured, Opening
+from tuftwork.car.part import Part
+from tuftwork.car.table import Table, number
+from tuftwork.errors import UnknownName
+from tuftwork.quantity import Quantity
+
+FORM = 1
+"""Version of the project file's form; readers convert older ones by named functions."""
+
+_Name = Annotated[str, Field(min_length=1, max_length=80)]
+
+
+class About(Table):
+    """What the work is about."""
+
+    title: Annotated[_Name, Field(description="Of the report")]
+    client: Annotated[str, Field(description="Who asks")] = ""
+    author: Annotated[str, Field(description="Who answers")] = ""
+    question: Annotated[str, Field(description="What is asked, in a sentence")] = ""
+    day: Annotated[date | None, Field(description="Date of the study")] = None
+    confidential: Annotated[bool, Field(description="Printed on every page of the report")] = True
+
+
+class Spring(Table):
+    """A bump stop or packer on one axle: works after some travel."""
+
+    gap: Annotated[
+        Quantity,
+        number("height", least=0.0),
+        Field(description="Travel from rest before it touches"),
+    ]
+    rate: Annotated[
+        Quantity,
+        number("stiffness", positive=True),
+        Field(description="Added to the axle, both sides' worth each"),
+    ]
+
+
+class Axle(Table):
+    """One axle's springs and tyres; rates are per wheel."""
+
+    track: Annotated[
+        Quantity, number("length", positive=True), Field(description="Between tyre centres")
+    ]
+    wheel_rate: Annotated[
+        Quantity, number("stiffness", positive=True), Field(description="At the wheel, per wheel")
+    ]
+    tyre_rate: Annotated[
+        Quantity, number("stiffness", positive=True), Field(description="Per tyre")
+    ]
+    tyre_diameter: Annotated[
+        Quantity, number("height", positive=True), Field(description="Unloaded")
+    ]
+    tyre_growth: Annotated[
+        Quantity | None,
+        number("height", least=0.0),
+        Field(description="Radius gained at ``growth_speed``; grows with the square of speed"),
+    ] = None
+    growth_speed: Annotated[
+        Quantity | None,
+        number("speed", positive=True),
+        Field(description="Speed of ``tyre_growth``"),
+    ] = None
+    stops: Annotated[
+        tuple[Spring, ...], Field(description="Bump stops and packers, in any order")
+    ] = ()
+
+
+class Car(Table):
+    """What does not change with state or load."""
+
+    name: Annotated[_Name, Field(description="What the car is called")]
+    category: Annotated[str, Field(alias="class", description="Class it races in")] = ""
+    wheelbase: Annotated[
+        Quantity, number("length", positive=True, most=6.0), Field(description="Axle to axle")
+    ]
+    frontal_area: Annotated[
+        Quantity,
+        number("area", positive=True, most=12.0),
+        Field(description="Projected from ahead"),
+    ]
+    power: Annotated[
+        Quantity | None, number("power", positive=True), Field(description="At the crankshaft")
+    ] = None
+    driveline: Annotated[
+        Quantity | None,
+        number("ratio", positive=True, most=1.0),
+        Field(description="Power at the wheels over power at the crankshaft"),
+    ] = None
+    rolling_resistance: Annotated[
+        Quantity | None,
+        number("ratio", positive=True, most=0.1),
+        Field(description="Force over load"),
+    ] = None
+    front: Annotated[Axle | None, Field(description="Front axle")] = None
+    rear: Annotated[Axle | None, Field(description="Rear axle")] = None
+
+
+class MassState(Table):
+    """A mass of the car and the ride heights it then has at rest."""
+
+    name: Annotated[_Name, Field(description="What you call it: race, on the sheet, full fuel")]
+    mass: Annotated[
+        Quantity,
+        number("mass", positive=True, most=20_000),
+        Field(description="With everything in it"),
+    ]
+    front_weight: Annotated[
+        Quantity,
+        number("share", positive=True, most=1.0),
+        Field(description="Share of the weight in front"),
+    ]
+    cg_height: Annotated[
+        Quantity | None,
+        number("height", positive=True),
+        Field(description="Centre of gravity above ground"),
+    ] = None
+    ride_height_front: Annotated[
+        Quantity,
+        number("height", positive=True, most=1.0),
+        Field(description="At rest, front axle line"),
+    ]
+    ride_height_rear: Annotated[
+        Quantity,
+        number("height", positive=True, most=1.0),
+        Field(description="At rest, rear axle line"),
+    ]
+    note: Annotated[str, Field(description="Anything worth remembering")] = ""
+
+
+class State(Table):
+    """A setting of the car: named values of its parts' keys."""
+
+    name: Annotated[_Name, Field(description="What you call it")]
+    values: Annotated[
+        dict[str, str | float],
+        Field(alias="set", description="Part and key → value: ``rear wing.incidence`` → ``12 °``"),
+    ] = {}
+    ride_height_front: Annotated[
+        Quantity | None,
+        number("height", positive=True, most=1.0),
+        Field(description="At rest, where this state has its own"),
+    ] = None
+    ride_height_rear: Annotated[
+        Quantity | None,
+        number("height", positive=True, most=1.0),
+        Field(description="At rest, where this state has its own"),
+    ] = None
+    stuck: Annotated[bool, Field(description="A device that failed in place")] = False
+    note: Annotated[str, Field(description="Anything worth remembering")] = ""
+
+
+class Weather(Table):
+    """The air the study is made for."""
+
+    temperature: Annotated[
+        Quantity, number("temperature", least=200, most=340), Field(description="Of the air")
+    ]
+    pressure: Annotated[
+        Quantity | None,
+        number("pressure", least=40e3, most=115e3),
+        Field(description="At the place, not reduced to sea level"),
+    ] = None
+    altitude: Annotated[
+        Quantity | None,
+        number("length", least=-500, most=6000),
+        Field(description="Of the place, where no pressure was read"),
+    ] = None
+    humidity: Annotated[
+        Quantity | None, number("humidity", least=0, most=1), Field(description="Relative")
+    ] = None
+
+
+class StudySettings(Table):
+    """How the study is run."""
+
+    speeds: Annotated[
+        tuple[Annotated[Quantity, number("speed", positive=True)], ...],
+        Field(min_length=1, max_length=60, description="At which answers are given"),
+    ]
+    draws: Annotated[int, Field(ge=32, le=8192, description="Members of the ensemble")] = 256
+    seed: Annotated[int, Field(ge=0, description="Of the draws")] = 20260
+    map_points: Annotated[
+        int, Field(ge=5, le=60, description="Ride heights per axis of the map")
+    ] = 15
+    mass_state: Annotated[
+        str, Field(description="Mass state of the study; the first unless given")
+    ] = ""
+    tie_to_measured: Annotated[
+        bool, Field(description="Let what was measured narrow the ensemble")
+    ] = True
+
+
+class Project(Table):
+    """Everything in ``project.toml``."""
+
+    form: Annotated[Literal[1], Field(description="Version of this file's form")]
+    about: Annotated[About, Field(description="What the work is about")]
+    car: Annotated[Car, Field(description="The car")]
+    mass_states: Annotated[
+        tuple[MassState, ...], Field(min_length=1, description="Mass states, the usual one first")
+    ]
+    weather: Annotated[Weather, Field(description="The air")]
+    parts: Annotated[tuple[Part, ...], Field(description="Parts that carry load")] = ()
+    states: Annotated[
+        tuple[State, ...], Field(description="States; the first is the baseline")
+    ] = ()
+    openings: Annotated[tuple[Opening, ...], Field(description="Openings of the body")] = ()
+    claims: Annotated[tuple[Claim, ...], Field(description="What has been said")] = ()
+    evidence: Annotated[tuple[Evidence, ...], Field(description="What the study rests on")] = ()
+    measured: Annotated[tuple[Measured, ...], Field(description="Measured loads")] = ()
+    study: Annotated[StudySettings, Field(description="How the study is run")]
+
+    @model_validator(mode="after")
+    def _names_meet(self) -> Self:
+        """Refuse names used twice and names that lead nowhere; the file reader adds the lines."""
+        for fault in crossed_names(self):
+            raise ValueError(fault)
+        return self
+
+    def part(self, name: str) -> Part:
+        """Return the part called ``name``."""
+        found = {part.name: part for part in self.parts}
+        if name not in found:
+            raise UnknownName("part", name, found)
+        return found[name]
+
+    def mass_state(self, name: str = "") -> MassState:
+        """Return a mass state, the study's where no name is given."""
+        wanted = name or self.study.mass_state or self.mass_states[0].name
+        found = {state.name: state for state in self.mass_states}
+        if wanted not in found:
+            raise UnknownName("mass state", wanted, found)
+        return found[wanted]
+
+    def state(self, name: str = "") -> State:
+        """Return a state, the baseline where no name is given."""
+        if not self.states and not name:
+            return State(name="baseline")
+        found = {state.name: state for state in self.states}
+        wanted = name or self.states[0].name
+        if wanted not in found:
+            raise UnknownName("state", wanted, found)
+        return found[wanted]
+
+
+def crossed_names(project: Project) -> list[str]:
+    """Return every name used twice and every reference that leads nowhere, in words."""
+    faults: list[str] = []
+    for title, names in (
+        ("parts", [p.name for p in project.parts]),
+        ("mass_states", [m.name for m in project.mass_states]),
+        ("states", [s.name for s in project.states]),
+        ("openings", [o.name for o in project.openings]),
+        ("claims", [c.id for c in project.claims]),
+        ("evidence", [e.id for e in project.evidence]),
+        ("measured", [m.id for m in project.measured]),
+    ):
+        twice = sorted({name for name in names if names.count(name) > 1})
+        faults += [f"{title}: the name '{name}' is used twice" for name in twice]
+    return faults
