@@ -1,0 +1,145 @@
+"""Where a sweep's tasks run: here, in processes on this machine, or on a Dask scheduler.
+
+One small interface; a task is a module-level function and one argument, both picklable.
+"""
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from multiprocessing import get_context
+from typing import Protocol, TypeVar
+
+from tuftwork.errors import Cancelled, InputError
+
+Task = TypeVar("Task")
+Answer = TypeVar("Answer")
+
+
+def _never() -> bool:
+    return False
+
+
+class Executor(Protocol):
+    """Runs one function over many tasks and yields answers as they come."""
+
+    name: str
+
+    def each(
+        self,
+        function: Callable[[Task], Answer],
+        tasks: Sequence[Task],
+        is_cancelled: Callable[[], bool] = _never,
+    ) -> Iterator[tuple[int, Answer]]:
+        """Yield ``(index of the task, answer)`` in any order."""
+        ...
+
+
+class InLine:
+    """Runs tasks one after the other in this process: for work too small to share out."""
+
+    name = "this process"
+
+    def each(
+        self,
+        function: Callable[[Task], Answer],
+        tasks: Sequence[Task],
+        is_cancelled: Callable[[], bool] = _never,
+    ) -> Iterator[tuple[int, Answer]]:
+        """Yield answers in the order of the tasks."""
+        for index, task in enumerate(tasks):
+            _stop_if(is_cancelled)
+            yield index, function(task)
+
+
+class Processes:
+    """Runs tasks in fresh processes on this machine, one per core."""
+
+    def __init__(self, workers: int | None = None) -> None:
+        self.workers = workers or os.cpu_count() or 1
+        self.name = f"{self.workers} processes"
+
+    def each(
+        self,
+        function: Callable[[Task], Answer],
+        tasks: Sequence[Task],
+        is_cancelled: Callable[[], bool] = _never,
+    ) -> Iterator[tuple[int, Answer]]:
+        """Yield answers as they come; a cancelled sweep ends its processes."""
+        with ProcessPoolExecutor(self.workers, mp_context=get_context("spawn")) as pool:
+            try:
+                waiting = {pool.submit(function, task): i for i, task in enumerate(tasks)}
+                for future in as_completed(waiting):
+                    _stop_if(is_cancelled)
+                    yield waiting[future], future.result()
+            except BaseException:
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise
+
+
+class Cluster:
+    """Runs tasks on a Dask scheduler given by its address (extra ``cluster``)."""
+
+    def __init__(self, address: str) -> None:
+        try:
+            from distributed import Client
+        except ImportError:
+            cure = "Install it with: pip install 'tuftwork[cluster]'."
+            raise InputError("scheduler", address, "", "needs dask.distributed", cure) from None
+        try:
+            self._client = Client(address, timeout="10s", set_as_default=False)
+        except (OSError, ValueError) as error:
+            cure = "Is the scheduler running, and is its address like tcp://127.0.0.1:8786?"
+            raise InputError("scheduler", address, "", f"no answer ({error})", cure) from None
+        self.name = f"scheduler {address}"
+
+    def each(
+        self,
+        function: Callable[[Task], Answer],
+        tasks: Sequence[Task],
+        is_cancelled: Callable[[], bool] = _never,
+    ) -> Iterator[tuple[int, Answer]]:
+        """Yield answers as they come; a cancelled sweep drops what has not begun."""
+        from distributed import as_completed as as_they_come
+
+        futures = self._client.map(function, list(tasks), pure=False)
+        index = {future.key: i for i, future in enumerate(futures)}
+        try:
+            for future, answer in as_they_come(futures, with_results=True):
+                _stop_if(is_cancelled)
+                yield index[future.key], answer
+        except BaseException:
+            self._client.cancel(futures)
+            raise
+
+    def close(self) -> None:
+        """Let go of the scheduler."""
+        self._client.close()
+
+
+def executor_for(
+    scheduler: str | None, *, seconds: float, tasks: int, workers: int | None = None
+) -> Executor:
+    """Return where a sweep should run.
+
+    A scheduler the user named is always used. Otherwise processes, unless the whole sweep is
+    expected to take less time here than starting them would.
+
+    Parameters
+    ----------
+    scheduler
+        Address of a Dask scheduler, or None.
+    seconds
+        What the whole sweep would take in one process. [s]
+    tasks
+        How many tasks there are. [-]
+    """
+    if scheduler:
+        return Cluster(scheduler)
+    if tasks < 2 or seconds < 8.0 or (os.cpu_count() or 1) < 2:
+        return InLine()
+    return Processes(workers)
+
+
+def _stop_if(is_cancelled: Callable[[], bool]) -> None:
+    if is_cancelled():
+        raise Cancelled("The sweep was stopped. What was finished is kept.")
