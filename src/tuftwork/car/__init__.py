@@ -14,7 +14,19 @@ from tuftwork.car.claim import (
     OpeningClaim,
     TopSpeedClaim,
 )
-from tuftwork.car.part import PART_KINDS, Body, CoolingFlow, Floor, Part, PartTable, Splitter, Wing
+from tuftwork.car.crossed import CrossedNames, Crossing, crossings
+from tuftwork.car.part import (
+    PART_KINDS,
+    Body,
+    CoolingFlow,
+    Floor,
+    Part,
+    PartTable,
+    Splitter,
+    Wing,
+    keys_of_kind,
+    table_of_kind,
+)
 from tuftwork.car.project import (
     FORM,
     About,
@@ -26,10 +38,9 @@ from tuftwork.car.project import (
     State,
     StudySettings,
     Weather,
-    crossed_names,
 )
 from tuftwork.car.setting import parts_in_state, split_path
-from tuftwork.car.table import Limit, Table, limit_of, number, quantities_in
+from tuftwork.car.table import Limit, Table, limit_of, number, quantities_in, read_number
 
 __all__ = [
     "CLAIM_KINDS",
@@ -43,6 +54,8 @@ __all__ = [
     "Claim",
     "CoefficientClaim",
     "CoolingFlow",
+    "CrossedNames",
+    "Crossing",
     "Evidence",
     "Floor",
     "ForceClaim",
@@ -64,10 +77,13 @@ __all__ = [
     "TopSpeedClaim",
     "Weather",
     "Wing",
-    "crossed_names",
+    "crossings",
+    "keys_of_kind",
     "limit_of",
     "number",
     "parts_in_state",
     "quantities_in",
+    "read_number",
     "split_path",
+    "table_of_kind",
 ]

@@ -75,9 +75,9 @@ class BalanceClaim(ClaimTable):
         number("speed", positive=True),
         Field(description="Where it is said to hold"),
     ] = None
-    constant: Annotated[bool, Field(description="Whether it is said to hold at every speed")] = (
-        False
-    )
+    constant: Annotated[
+        bool, Field(strict=True, description="Whether it is said to hold at every speed")
+    ] = False
 
 
 class OpeningClaim(ClaimTable):

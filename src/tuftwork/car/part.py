@@ -60,7 +60,7 @@ class Wing(PartTable):
     thickness: Annotated[
         Quantity | None, number("share", least=0.01, most=0.4), Field(description="Of the chord")
     ] = None
-    elements: Annotated[int, Field(ge=1, le=4, description="Number of elements")] = 1
+    elements: Annotated[int, Field(strict=True, ge=1, le=4, description="Number of elements")] = 1
 
 
 class Floor(PartTable):
@@ -179,3 +179,25 @@ Part = Annotated[Wing | Floor | Splitter | Body | CoolingFlow, Field(discriminat
 """Any part; ``kind`` says which table it is."""
 
 PART_KINDS = ("wing", "floor", "splitter", "body", "wheels", "lump", "cooling")
+
+_FIXED = ("name", "kind", "place", "origin")
+_TABLES: dict[str, type[PartTable]] = {
+    "wing": Wing,
+    "floor": Floor,
+    "splitter": Splitter,
+    "body": Body,
+    "wheels": Body,
+    "lump": Body,
+    "cooling": CoolingFlow,
+}
+
+
+def table_of_kind(kind: str) -> type[PartTable] | None:
+    """Return the table that describes parts of a kind, or None where there is no such kind."""
+    return _TABLES.get(kind)
+
+
+def keys_of_kind(kind: str) -> tuple[str, ...]:
+    """Return the keys that a state may set on a part of a kind; none for an unknown kind."""
+    table = table_of_kind(kind)
+    return tuple(k for k in table.model_fields if k not in _FIXED) if table else ()

@@ -6,6 +6,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from tuftwork.car.claim import Claim, Evidence, Measured, Opening
+from tuftwork.car.crossed import CrossedNames, crossings
 from tuftwork.car.part import Part
 from tuftwork.car.table import Table, number
 from tuftwork.errors import UnknownName
@@ -25,7 +26,9 @@ class About(Table):
     author: Annotated[str, Field(description="Who answers")] = ""
     question: Annotated[str, Field(description="What is asked, in a sentence")] = ""
     day: Annotated[date | None, Field(description="Date of the study")] = None
-    confidential: Annotated[bool, Field(description="Printed on every page of the report")] = True
+    confidential: Annotated[
+        bool, Field(strict=True, description="Printed on every page of the report")
+    ] = True
 
 
 class Spring(Table):
@@ -153,7 +156,7 @@ class State(Table):
         number("height", positive=True, most=1.0),
         Field(description="At rest, where this state has its own"),
     ] = None
-    stuck: Annotated[bool, Field(description="A device that failed in place")] = False
+    stuck: Annotated[bool, Field(strict=True, description="A device that failed in place")] = False
     note: Annotated[str, Field(description="Anything worth remembering")] = ""
 
 
@@ -185,16 +188,18 @@ class StudySettings(Table):
         tuple[Annotated[Quantity, number("speed", positive=True)], ...],
         Field(min_length=1, max_length=60, description="At which answers are given"),
     ]
-    draws: Annotated[int, Field(ge=32, le=8192, description="Members of the ensemble")] = 256
-    seed: Annotated[int, Field(ge=0, description="Of the draws")] = 20260
+    draws: Annotated[
+        int, Field(strict=True, ge=32, le=8192, description="Members of the ensemble")
+    ] = 256
+    seed: Annotated[int, Field(strict=True, ge=0, description="Of the draws")] = 20260
     map_points: Annotated[
-        int, Field(ge=5, le=60, description="Ride heights per axis of the map")
+        int, Field(strict=True, ge=5, le=60, description="Ride heights per axis of the map")
     ] = 15
     mass_state: Annotated[
         str, Field(description="Mass state of the study; the first unless given")
     ] = ""
     tie_to_measured: Annotated[
-        bool, Field(description="Let what was measured narrow the ensemble")
+        bool, Field(strict=True, description="Let what was measured narrow the ensemble")
     ] = True
 
 
@@ -221,8 +226,9 @@ class Project(Table):
     @model_validator(mode="after")
     def _names_meet(self) -> Self:
         """Refuse names used twice and names that lead nowhere; the file reader adds the lines."""
-        for fault in crossed_names(self):
-            raise ValueError(fault)
+        found = crossings(self)
+        if found:
+            raise CrossedNames(found)
         return self
 
     def part(self, name: str) -> Part:
@@ -249,20 +255,3 @@ class Project(Table):
         if wanted not in found:
             raise UnknownName("state", wanted, found)
         return found[wanted]
-
-
-def crossed_names(project: Project) -> list[str]:
-    """Return every name used twice and every reference that leads nowhere, in words."""
-    faults: list[str] = []
-    for title, names in (
-        ("parts", [p.name for p in project.parts]),
-        ("mass_states", [m.name for m in project.mass_states]),
-        ("states", [s.name for s in project.states]),
-        ("openings", [o.name for o in project.openings]),
-        ("claims", [c.id for c in project.claims]),
-        ("evidence", [e.id for e in project.evidence]),
-        ("measured", [m.id for m in project.measured]),
-    ):
-        twice = sorted({name for name in names if names.count(name) > 1})
-        faults += [f"{title}: the name '{name}' is used twice" for name in twice]
-    return faults

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from math import isfinite
 from typing import Annotated, Any, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, model_validator
@@ -30,7 +31,7 @@ class Limit:
         may_be_missing = type(None) in get_args(source)
 
         def read(given: Any) -> Quantity | None:
-            return None if given is None and may_be_missing else _read(given, self)
+            return None if given is None and may_be_missing else read_number(given, self)
 
         return core_schema.no_info_plain_validator_function(read)
 
@@ -46,7 +47,14 @@ def number(
     return Limit(dimension=dimension, positive=positive, least=least, most=most)
 
 
-def _read(given: Any, limit: Limit) -> Quantity:
+def read_number(given: Any, limit: Limit) -> Quantity:
+    """Return what a person wrote for a key with these limits.
+
+    Raises
+    ------
+    InputError
+        If it is no number of that dimension, or beyond the limits.
+    """
     if isinstance(given, Quantity):
         return given
     origin: Origin = "assumed"
@@ -55,6 +63,8 @@ def _read(given: Any, limit: Limit) -> Quantity:
         origin, place, given = _long_form(given)
     if isinstance(given, bool) or not isinstance(given, str | int | float):
         raise InputError("value", repr(given), "", "must be a number with its unit, in quotes")
+    if isinstance(given, float) and not isfinite(given):
+        raise InputError("value", f"{given}", "", "must be a finite number with its unit")
     quantity = parse_quantity(
         str(given), limit.dimension, origin=origin, place=place, positive=limit.positive
     )

@@ -1,0 +1,161 @@
+"""Names that must meet: what is called twice, and what is referred to and not there.
+
+Works on a ``Project`` and on the plain tables of a project file alike, so that a file reader can
+report these faults together with all others, and say on which line each stands.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Any
+
+Path = tuple[str | int, ...]
+
+_NAMED = (
+    ("parts", "name"),
+    ("mass_states", "name"),
+    ("states", "name"),
+    ("openings", "name"),
+    ("claims", "id"),
+    ("evidence", "id"),
+    ("measured", "id"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crossing:
+    """One name that does not meet what it should.
+
+    Attributes
+    ----------
+    path
+        Keys and list places that lead to it.
+    what
+        Short sentence.
+    found
+        The name.
+    known
+        Names that could stand there.
+    """
+
+    path: Path
+    what: str
+    found: str
+    known: tuple[str, ...] = ()
+
+
+class CrossedNames(ValueError):
+    """A project holds names that do not meet; every one of them is in ``crossings``."""
+
+    def __init__(self, crossings: Sequence[Crossing]) -> None:
+        super().__init__("; ".join(f"{c.what}: '{c.found}'" for c in crossings))
+        self.crossings = tuple(crossings)
+
+
+def crossings(project: Any) -> list[Crossing]:
+    """Return every name used twice and every reference that leads nowhere.
+
+    Parameters
+    ----------
+    project
+        A ``Project``, or the mapping read from its file; whatever has the wrong type is skipped,
+        because the schema reports it.
+    """
+    return [
+        *_used_twice(project),
+        *_claims(project),
+        *_measured(project),
+        *_states(project),
+        *_study(project),
+    ]
+
+
+def _get(table: Any, key: str) -> Any:
+    if isinstance(table, Mapping):
+        return table.get(key)
+    return getattr(table, key, None)
+
+
+def _rows(project: Any, key: str) -> list[Any]:
+    rows = _get(project, key)
+    return list(rows) if isinstance(rows, list | tuple) else []
+
+
+def _names(project: Any, table: str, key: str = "name") -> tuple[str, ...]:
+    found = (_get(row, key) for row in _rows(project, table))
+    return tuple(name for name in found if isinstance(name, str))
+
+
+def _used_twice(project: Any) -> Iterator[Crossing]:
+    for table, key in _NAMED:
+        seen: set[str] = set()
+        for index, row in enumerate(_rows(project, table)):
+            name = _get(row, key)
+            if not isinstance(name, str):
+                continue
+            if name in seen:
+                yield Crossing(path=(table, index, key), what=f"this {key} is used twice in "
+                               f"{table}", found=name)  # fmt: skip
+            seen.add(name)
+
+
+def _missing(
+    row: Any, key: str, path: Path, known: tuple[str, ...], what: str
+) -> Iterator[Crossing]:
+    name = _get(row, key)
+    if isinstance(name, str) and name and name not in known:
+        yield Crossing(path=(*path, key), what=f"no {what} of this name", found=name, known=known)
+
+
+def _claims(project: Any) -> Iterator[Crossing]:
+    parts, states = _names(project, "parts"), _names(project, "states")
+    openings = _names(project, "openings")
+    for index, claim in enumerate(_rows(project, "claims")):
+        path: Path = ("claims", index)
+        yield from _missing(claim, "part", path, parts, "part")
+        yield from _missing(claim, "state", path, states, "state")
+        if _get(claim, "on") == "part" and not _get(claim, "part"):
+            what = "a claim on a part needs the part's name in 'part'"
+            yield Crossing(path=(*path, "on"), what=what, found="part", known=parts)
+        opening = _get(claim, "opening")
+        # an opening nobody has measured may be claimed; one that is nearly on the list is a slip
+        if isinstance(opening, str) and get_close_matches(opening, openings, n=1, cutoff=0.75):
+            yield from _missing(claim, "opening", path, openings, "opening")
+
+
+def _measured(project: Any) -> Iterator[Crossing]:
+    states, evidence = _names(project, "states"), _names(project, "evidence", "id")
+    for index, row in enumerate(_rows(project, "measured")):
+        yield from _missing(row, "state", ("measured", index), states, "state")
+        yield from _missing(row, "evidence", ("measured", index), evidence, "evidence")
+
+
+def _states(project: Any) -> Iterator[Crossing]:
+    from tuftwork.car.part import keys_of_kind
+
+    kinds = {_get(part, "name"): _get(part, "kind") for part in _rows(project, "parts")
+             if isinstance(_get(part, "name"), str)}  # fmt: skip
+    for index, state in enumerate(_rows(project, "states")):
+        aliased = isinstance(state, Mapping) and "set" in state
+        values = _get(state, "set" if aliased else "values")
+        if not isinstance(values, Mapping):
+            continue
+        for path in values:
+            name, dot, key = str(path).rpartition(".")
+            where: Path = ("states", index, "set", path)
+            if not dot:
+                what = "needs a part and a key, like 'rear wing.incidence'"
+                yield Crossing(path=where, what=what, found=str(path), known=tuple(kinds))
+            elif name not in kinds:
+                yield Crossing(path=where, what="no part of this name", found=name,
+                               known=tuple(kinds))  # fmt: skip
+            elif kinds[name] and key not in (keys := keys_of_kind(str(kinds[name]))) and keys:
+                what = f"'{name}' has no key of this name"
+                yield Crossing(path=where, what=what, found=key, known=keys)
+
+
+def _study(project: Any) -> Iterator[Crossing]:
+    masses = _names(project, "mass_states")
+    study = _get(project, "study")
+    if study is not None:
+        yield from _missing(study, "mass_state", ("study",), masses, "mass state")

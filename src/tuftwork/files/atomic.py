@@ -1,0 +1,99 @@
+"""Files that are either the old one or the new one, never half of each.
+
+The new text goes into a temporary file beside the old one, is forced to the disk, and takes the
+old one's name in one step. Before that the old one is kept under ``….previous`` in the same way,
+so a crash at any moment leaves a whole file under the right name.
+"""
+
+import os
+import tempfile
+from contextlib import suppress
+from pathlib import Path
+
+from tuftwork.errors import Fault, FileFault
+
+PREVIOUS = ".previous"
+_SAVING = ".saving-"
+
+
+def write_atomic(path: Path, data: bytes, *, keep_previous: bool = False) -> None:
+    """Put ``data`` into a file in one step.
+
+    Parameters
+    ----------
+    path
+        The file; its folder must be there.
+    data
+        All of its new content.
+    keep_previous
+        Keep what the file held before beside it, with ``.previous`` after its name.
+
+    Raises
+    ------
+    FileFault
+        If the disk is full or the folder may not be written; the file is then as it was.
+    """
+    target = path.resolve() if path.is_symlink() else path
+    try:
+        clear_leftovers(target)
+        if keep_previous and target.is_file():
+            _replace(target.with_name(target.name + PREVIOUS), target.read_bytes())
+        _replace(target, data)
+    except OSError as error:
+        fault = Fault(
+            what="could not be saved; it is still as it was before",
+            file=path.name,
+            found=error.strerror or str(error),
+            cure="Make room on the disk or give the folder the right to write, then save again.",
+        )
+        raise FileFault([fault]) from error
+
+
+def clear_leftovers(path: Path) -> None:
+    """Remove temporary files that a save of ``path`` left behind when it was killed."""
+    for left in path.parent.glob(f".{path.name}{_SAVING}*"):
+        with suppress(OSError):
+            # a file of a process that still runs is being written now
+            if not _is_running(int(left.name.rpartition(_SAVING)[2].partition("-")[0])):
+                left.unlink()
+
+
+def _is_running(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return process != os.getpid()
+
+
+def _replace(path: Path, data: bytes) -> None:
+    prefix = f".{path.name}{_SAVING}{os.getpid()}-"
+    handle, name = tempfile.mkstemp(prefix=prefix, dir=path.parent)
+    temporary = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        if path.exists():
+            temporary.chmod(path.stat().st_mode & 0o777)
+        else:
+            temporary.chmod(0o644)
+        temporary.replace(path)
+    except BaseException:
+        with suppress(OSError):
+            temporary.unlink()
+        raise
+    _sync_folder(path.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Force the new name to the disk, where the system lets a folder be opened."""
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
