@@ -80,7 +80,7 @@ _RELATIONS: dict[str, Callable[[Array, Array], Array]] = {
 def effectiveness(
     transfer_units: Numeric, capacity_ratio: Numeric, arrangement: Arrangement = "crossflow"
 ) -> Array:
-    """Return the effectiveness of a heat exchanger. [-]
+    """Return the effectiveness of a heat exchanger. [-].
 
     ε = Q/(C_min (T_h,in - T_c,in)). Crossflow with both streams unmixed is the exact series
     ε = 1/(Cr N) Σ P(n+1, N) P(n+1, Cr N), with P the regularised lower gamma function; the
@@ -120,7 +120,7 @@ def effectiveness(
 def transfer_units(
     effectiveness_wanted: Numeric, capacity_ratio: Numeric, arrangement: Arrangement = "crossflow"
 ) -> Array:
-    """Return the transfer units that give a wanted effectiveness. [-]
+    """Return the transfer units that give a wanted effectiveness. [-].
 
     Bisection on the exact relation, to 1e-13 of the bracket.
 
@@ -147,7 +147,7 @@ def transfer_units(
 
 
 def log_mean_difference(first: Numeric, second: Numeric) -> Array:
-    """Return the log-mean of the temperature differences at the two ends. [K]
+    """Return the log-mean of the temperature differences at the two ends. [K].
 
     Raises
     ------
@@ -164,7 +164,7 @@ def log_mean_difference(first: Numeric, second: Numeric) -> Array:
 
 
 def fouled_coefficient(clean: Numeric, resistance: Numeric) -> Array:
-    """Return a coefficient with a fouling layer: 1/h = 1/h_clean + R_f. [W/(m² K)]
+    """Return a coefficient with a fouling layer: 1/h = 1/h_clean + R_f. [W/(m² K)].
 
     References
     ----------
@@ -183,7 +183,7 @@ def positive_coefficient(value: Numeric) -> Array:
 
 
 def passes_in_series(single: Numeric, capacity_ratio: Numeric, n_pass: int) -> Array:
-    """Return the effectiveness of like exchangers in overall counterflow. [-]
+    """Return the effectiveness of like exchangers in overall counterflow. [-].
 
     ε_n = (Z^n - 1)/(Z^n - Cr), Z = (1 - ε1 Cr)/(1 - ε1); n ε1/(1 + (n-1) ε1) when Cr = 1.
 

@@ -121,7 +121,7 @@ class HeatLoads:
 
 
 def engine_split(engine: EngineKind) -> dict[str, Band]:
-    """Return the default split of an engine: shares of brake power with 80 % ranges. [-]
+    """Return the default split of an engine: shares of brake power with 80 % ranges. [-].
 
     Raises
     ------
@@ -146,7 +146,7 @@ def engine_split(engine: EngineKind) -> dict[str, Band]:
 def compressor_outlet_temperature(
     inlet_temperature: Numeric, pressure_ratio: Numeric, efficiency: Numeric
 ) -> Array:
-    """Return the temperature behind a compressor. [K]
+    """Return the temperature behind a compressor. [K].
 
     T2 = T1 [1 + (PR^((γ-1)/γ) - 1)/η], γ = 1.4.
 
@@ -177,7 +177,7 @@ def compressor_outlet_temperature(
 def compressor_efficiency(
     pressure_ratio: Numeric, inlet_temperature: Numeric, outlet_temperature: Numeric
 ) -> tuple[Array, Array]:
-    """Return isentropic and polytropic efficiency of a measured compression. [-]
+    """Return isentropic and polytropic efficiency of a measured compression. [-].
 
     η_s = (PR^k - 1)/(T2/T1 - 1), η_p = k ln PR / ln(T2/T1), k = (γ-1)/γ.
 
@@ -233,7 +233,7 @@ def cooled_charge(
 
 
 def electric_losses(drive: ElectricDrive) -> dict[str, Array]:
-    """Return the heat of gearbox, motor, inverter and battery at full load. [W]
+    """Return the heat of gearbox, motor, inverter and battery at full load. [W].
 
     Each stage loses P_out (1/η - 1); the pack loses I² R.
 
@@ -285,7 +285,7 @@ class TestBed:
 
 
 def heat_balance(run: TestBed) -> dict[str, float]:
-    """Return fuel, brake, water, exhaust and the rest, which closes the balance. [W]
+    """Return fuel, brake, water, exhaust and the rest, which closes the balance. [W].
 
     Raises
     ------
