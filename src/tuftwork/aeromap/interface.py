@@ -6,7 +6,7 @@ one call answers for all ride heights and all draws at once.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from jaxtyping import Float
@@ -72,6 +72,7 @@ CHANNELS: dict[str, str] = {
 """Ways in which parts touch each other: name → meaning and unit. Effects add."""
 
 
+@runtime_checkable
 class PartModel(Protocol):
     """A part with its geometry and setting, for all draws, behind one engine.
 

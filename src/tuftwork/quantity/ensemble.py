@@ -254,7 +254,7 @@ def _ranks(columns: Float[np.ndarray, "n k"]) -> Float[np.ndarray, "n k"]:
 
 
 def _standardised(columns: Float[np.ndarray, "n k"]) -> Float[np.ndarray, "n k"]:
-    return (columns - columns.mean(axis=0)) / columns.std(axis=0)
+    return np.asarray((columns - columns.mean(axis=0)) / columns.std(axis=0))
 
 
 def _correlation_factor(
@@ -269,7 +269,7 @@ def _correlation_factor(
             raise InputError(f"correlation of {first} and {second}", value, "", "must be -1 to 1")
         matrix[columns[first], columns[second]] = matrix[columns[second], columns[first]] = value
     try:
-        return np.linalg.cholesky(matrix + 1e-12 * np.eye(len(columns)))
+        return np.asarray(np.linalg.cholesky(matrix + 1e-12 * np.eye(len(columns))))
     except np.linalg.LinAlgError:
         pairs = ", ".join(f"{a}–{b}" for a, b in list(correlations)[:4])
         raise InputError("correlations", pairs, "", "contradict each other") from None

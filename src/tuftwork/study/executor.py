@@ -7,7 +7,7 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from multiprocessing import get_context
-from typing import Protocol, TypeVar
+from typing import Protocol, TypeVar, runtime_checkable
 
 from tuftwork.errors import Cancelled, InputError
 
@@ -19,6 +19,7 @@ def _never() -> bool:
     return False
 
 
+@runtime_checkable
 class Executor(Protocol):
     """Runs one function over many tasks and yields answers as they come."""
 

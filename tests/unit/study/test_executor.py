@@ -1,0 +1,63 @@
+"""A sweep gives the same answers wherever it runs."""
+
+import warnings
+
+import pytest
+
+from tuftwork.errors import Cancelled, InputError
+from tuftwork.study.executor import Cluster, Executor, InLine, Processes, executor_for
+
+
+def square(x: int) -> int:
+    return x * x
+
+
+def answers(executor: Executor) -> list[int]:
+    found = dict(executor.each(square, list(range(7))))
+    return [found[i] for i in range(7)]
+
+
+def test_in_this_process() -> None:
+    assert answers(InLine()) == [x * x for x in range(7)]
+
+
+def test_in_processes() -> None:
+    # a package of the standard library as the task: the test module itself is not importable there
+    found = dict(Processes(2).each(abs, [-3, 4, -5]))
+    assert found == {0: 3, 1: 4, 2: 5}
+
+
+def test_on_a_real_scheduler_with_two_workers() -> None:
+    distributed = pytest.importorskip("distributed", reason="the extra 'cluster' is not installed")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # the scheduler's own warnings about ports in use
+        with distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
+        ) as cluster:
+            remote = executor_for(cluster.scheduler_address, seconds=0.0, tasks=3)
+            assert isinstance(remote, Cluster)
+            found = dict(remote.each(abs, [-3, 4, -5]))
+            remote.close()
+    assert found == {0: 3, 1: 4, 2: 5}
+
+
+def test_a_scheduler_that_does_not_answer_is_named() -> None:
+    pytest.importorskip("distributed", reason="the extra 'cluster' is not installed")
+    with pytest.raises(InputError, match="Is the scheduler running"):
+        Cluster("tcp//nowhere")
+
+
+def test_cancelling_stops_a_sweep() -> None:
+    done: list[int] = []
+
+    def sweep() -> None:
+        for index, _ in InLine().each(square, [1, 2, 3], lambda: len(done) >= 2):
+            done.append(index)
+
+    with pytest.raises(Cancelled):
+        sweep()
+    assert done == [0, 1]
+
+
+def test_small_sweeps_stay_here() -> None:
+    assert isinstance(executor_for(None, seconds=0.1, tasks=50), InLine)
