@@ -1,0 +1,153 @@
+"""Back end on a graphics card: CUDA C++ compiled at run time by CuPy.
+
+One copy of the populations, single-precision arithmetic, storage in single or half precision.
+"""
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.errors import InputError
+from tuftwork.flow.cuda_text import cuda_source
+from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision, lever
+from tuftwork.flow.setup import Floats, Setup
+
+BLOCK = 128
+BYTES_PER_CELL: dict[Precision, int] = {"float32": 27 * 4 + 1 + 16, "float16": 27 * 2 + 1 + 16}
+"""Populations, mark and running means. [B]"""
+BYTES_PER_WALL_CELL = 26 * 5 + 1 + 16 + 4 + 56
+
+
+class CudaEngine(AbstractEngine):
+    """Back end on one graphics card.
+
+    Raises
+    ------
+    InputError
+        If there is no card, or its free memory does not hold the setup.
+    """
+
+    backend: Backend = "cuda"
+
+    def __init__(self, setup: Setup, precision: Precision = "float32") -> None:
+        super().__init__(setup)
+        import cupy
+
+        self._cupy: Any = cupy
+        self.precision = precision
+        need = setup.n_cell * BYTES_PER_CELL[precision]
+        need += setup.walls.cell.size * BYTES_PER_WALL_CELL
+        free = int(cupy.cuda.Device().mem_info[0])
+        if need > free:
+            cure = f"Use larger cells: about {(need / free) ** (1 / 3):.2f} times as large fits."
+            limit = f"the card has {free / 1e9:.2f} GB free"
+            raise InputError("memory", round(need / 1e9, 2), "GB", limit, cure)
+        half = precision == "float16"
+        text = cuda_source(setup, half=half, block=BLOCK)
+        self._module = cupy.RawModule(code=text, options=("-std=c++17", "--fmad=true"))
+        names = ["bulk_even", "bulk_odd", "fields", "begin", "fill"]
+        names += ["wall_even", "wall_odd"] if setup.walls.cell.size else []
+        self.kernel = {name: self._module.get_function(name) for name in names}
+        self._f = cupy.zeros(27 * setup.n_cell, cupy.float16 if half else cupy.float32)
+        self._mark = cupy.asarray(setup.mark.reshape(-1))
+        self._sponge = [cupy.asarray(s, dtype=cupy.float32) for s in setup.sponge_lines()]
+        self._upload_walls()
+        self.clear()
+
+    def _upload_walls(self) -> None:
+        cp, walls = self._cupy, self.setup.walls
+        self._links = [
+            cp.asarray(walls.cell.astype(np.int32)),
+            cp.asarray(np.ascontiguousarray(walls.cut)),
+            cp.asarray(np.ascontiguousarray(walls.surface_of)),
+            cp.asarray(walls.main),
+            cp.asarray(np.ascontiguousarray(walls.geometry)),
+            cp.asarray(walls.table().astype(np.float32)),
+        ]
+        self._rows = cp.zeros((7, walls.cell.size), cp.float32)
+        self._arm = cp.asarray(lever(self.setup).astype(np.float32))
+
+    def _cells(self, block: int) -> tuple[tuple[int], tuple[int]]:
+        return ((self.setup.n_cell + block - 1) // block,), (block,)
+
+    def start(self, density: Floats, velocity: Floats) -> None:
+        cp = self._cupy
+        m = cp.empty((4, self.setup.n_cell), cp.float32)
+        m[0] = cp.asarray(np.ascontiguousarray(density, dtype=np.float32)).reshape(-1)
+        m[1:] = cp.asarray(np.ascontiguousarray(velocity, dtype=np.float32)).reshape(3, -1)
+        self.kernel["begin"](*self._cells(256), (self._f, m))
+        self.step = 0
+
+    def start_uniform(self) -> None:
+        self.kernel["fill"](*self._cells(256), (self._f,))
+        self.step = 0
+
+    def advance(self, n_pair: int) -> None:
+        n_wall = self.setup.walls.cell.size
+        walls = ((n_wall + 127) // 128,), (128,)
+        for _ in range(n_pair):
+            for name in ("even", "odd"):
+                self.kernel[f"bulk_{name}"](*self._cells(BLOCK), (self._f, self._mark, *self._sponge))
+                if n_wall:
+                    arguments = (self._f, *self._links, *self._sponge, self._rows)
+                    self.kernel[f"wall_{name}"](*walls, arguments)
+        self.step += 2 * n_pair
+
+    def wait(self) -> None:
+        """Wait until the card has done what it was given."""
+        self._cupy.cuda.Device().synchronize()
+
+    def _unpack(self, rows: Any) -> Moments:
+        shape = self.setup.shape[::-1]
+        host = rows.get().astype(float)
+        return Moments(density=host[0].reshape(shape), velocity=host[1:].reshape(3, *shape))
+
+    def moments(self) -> Moments:
+        rows = self._cupy.ones((4, self.setup.n_cell), self._cupy.float32)
+        rows[1:] = 0
+        self.kernel["fields"](*self._cells(256), (self._f, self._mark, rows, np.int32(0)))
+        return self._unpack(rows)
+
+    def wall_rows(self) -> Floats:
+        return np.asarray(self._rows.get(), dtype=float)
+
+    def part_loads(self) -> Floats:
+        cp = self._cupy
+        force, main = self._rows[:3], self._links[3].astype(cp.int64)
+        moment = cp.cross(self._arm.T, force.T).T
+        count = len(self.setup.walls.surfaces)
+        if not main.size:
+            return np.zeros((count, 6))
+        rows = [cp.bincount(main, weights=r, minlength=count) for r in (*force, *moment)]
+        return np.asarray(cp.stack(rows, axis=1).get(), dtype=float)
+
+    def sample(self) -> None:
+        self.kernel["fields"](*self._cells(256), (self._f, self._mark, self._mean, np.int32(1)))
+        self._mean_rows += self._rows
+        self.n_sample += 1
+
+    def means(self) -> tuple[Moments, Floats]:
+        count = max(self.n_sample, 1)
+        return self._unpack(self._mean / count), self._mean_rows.get().astype(float) / count
+
+    def clear(self) -> None:
+        self.n_sample = 0
+        self._mean = self._cupy.zeros((4, self.setup.n_cell), self._cupy.float32)
+        self._mean_rows = self._cupy.zeros_like(self._rows)
+
+    def state(self) -> dict[str, npt.NDArray[np.generic]]:
+        return {
+            "populations": self._f.get(),
+            "rows": self._rows.get(),
+            "mean": self._mean.get(),
+            "mean_rows": self._mean_rows.get(),
+            "count": np.array([self.step, self.n_sample]),
+        }
+
+    def restore(self, state: dict[str, npt.NDArray[np.generic]]) -> None:
+        self._f.set(state["populations"])
+        self._rows.set(state["rows"])
+        self._mean.set(state["mean"])
+        self._mean_rows.set(state["mean_rows"])
+        self.step, self.n_sample = (int(x) for x in state["count"])

@@ -1,0 +1,219 @@
+"""CUDA C++ text of the same recipe, for CuPy's run-time compiler."""
+
+import numpy as np
+
+from tuftwork.flow import recipe
+from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY, relaxation_rate
+from tuftwork.flow.setup import Setup
+
+SCALE = 32768.0
+"""Stored half-precision numbers are this many times the departures, clear of subnormal numbers."""
+
+_HEAD = """
+#include <cuda_fp16.h>
+typedef unsigned char u8;
+#define THIRD 0.3333333333333333f
+#define NINTH 0.1111111111111111f
+#define SIXTH 0.1666666666666667f
+#define TWOTHIRD 0.6666666666666667f
+#define max2 fmaxf
+#define sqrt sqrtf
+#define exp expf
+#define log logf
+#if HALF
+typedef __half S;
+__device__ __forceinline__ float ld(const S* p) { return __half2float(*p) * (1.0f / SCALE); }
+__device__ __forceinline__ void st(S* p, float x) { *p = __float2half_rn(x * SCALE); }
+#else
+typedef float S;
+__device__ __forceinline__ float ld(const S* p) { return *p; }
+__device__ __forceinline__ void st(S* p, float x) { *p = x; }
+#endif
+#define AT(q, n) (f + (size_t)(q) * NCELL + (n))
+
+__device__ __forceinline__ float other_surface(const float* surface, int m, float ex, float ey,
+                                               float ez, float px, float py, float pz) {
+  const float* t = surface + 10 * m;
+  float rx = px - t[7], ry = py - t[8], rz = pz - t[9];
+  return ex * (t[1] + t[5] * rz - t[6] * ry) + ey * (t[2] + t[6] * rx - t[4] * rz)
+       + ez * (t[3] + t[4] * ry - t[5] * rx);
+}
+"""
+
+_PLACE = """
+  const int i = n % LX, j = (n / LX) % LY, k = n / (LX * LY);
+  const int xp = (i + 1 == LX ? 0 : i + 1), xl = (i == 0 ? LX - 1 : i - 1);
+  const int j0 = j, jp = (j + 1 == LY ? 0 : j + 1), jl = (j == 0 ? LY - 1 : j - 1);
+  const int k0 = k, kp = (k + 1 == LZ ? 0 : k + 1), kl = (k == 0 ? LZ - 1 : k - 1);
+  const int x0 = i;
+"""
+
+
+def _there(e: tuple[int, int, int], sign: int) -> str:
+    names = [{0: "0", 1: "p", -1: "l"}[c * sign] for c in e]
+    return f"((k{names[2]} * LY + j{names[1]}) * LX + x{names[0]})"
+
+
+def _velocity(i: int) -> tuple[int, int, int]:
+    x, y, z = (int(c) for c in VELOCITY[i])
+    return x, y, z
+
+
+def _load(even: bool) -> list[str]:
+    if even:
+        return [f"float f{i} = ld(AT({i}, n));" for i in range(N_VELOCITY)]
+    return [
+        f"float f{i} = ld(AT({OPPOSITE[i]}, {_there(_velocity(i), -1)}));"
+        for i in range(N_VELOCITY)
+    ]
+
+
+def _store(i: int, even: bool) -> str:
+    if even:
+        return f"st(AT({OPPOSITE[i]}, n), g{i});"
+    return f"st(AT({i}, {_there(_velocity(i), 1)}), g{i});"
+
+
+def _bulk(even: bool) -> str:
+    body = [*_load(even), *recipe.c_lines(recipe.collision())]
+    body.append("const float sigma = max2(sx[i], max2(sy[j], sz[k]));")
+    body += recipe.c_lines(recipe.absorb())
+    body += [_store(i, even) for i in range(N_VELOCITY)]
+    name = "bulk_even" if even else "bulk_odd"
+    return (
+        f'extern "C" __global__ void __launch_bounds__(BLOCK) {name}(S* __restrict__ f,'
+        " const u8* __restrict__ mark, const float* __restrict__ sx,"
+        " const float* __restrict__ sy, const float* __restrict__ sz) {\n"
+        "  const int n = blockIdx.x * BLOCK + threadIdx.x;\n"
+        "  if (n >= NCELL || mark[n] != 0) return;\n" + _PLACE + _CONSTANT + "\n".join(body) + "\n}\n"
+    )
+
+
+_CONSTANT = """
+  const float Fx = FX, Fy = FY, Fz = FZ, tau0 = TAU0, cs2 = CS2, nu = NU;
+"""
+
+
+def _wall(even: bool) -> str:
+    body = [*_load(even), *recipe.c_lines(recipe.collision())]
+    body.append("const float sigma = max2(sx[i], max2(sy[j], sz[k]));")
+    body += recipe.c_lines(recipe.absorb())
+    for q in range(1, N_VELOCITY):
+        body.append(f"const float q{q} = cut[(size_t){q - 1} * NWALL + m];")
+        body.append(f"const int sid{q} = sid[(size_t){q - 1} * NWALL + m];")
+    body += ["const int side = main_[m];"]
+    body += [f"const float n{a} = geo[(size_t){c} * NWALL + m];" for c, a in enumerate("xyz")]
+    body += ["const float y = geo[(size_t)3 * NWALL + m];", "const float wall_law = surface[10 * side];"]
+    for a, e in zip("xyz", ("1.0f,0.0f,0.0f", "0.0f,1.0f,0.0f", "0.0f,0.0f,1.0f"), strict=True):
+        body.append(f"const float v{a} = other_surface(surface, side, {e}, i, j, k);")
+    body += ["float Fxw = 0.0f, Fyw = 0.0f, Fzw = 0.0f;"]
+    body += recipe.c_lines(recipe.slip())
+    body.append("st(AT(0, n), g0);")
+    for q in range(1, N_VELOCITY):
+        e = _velocity(q)
+        call = f"other_surface(surface, sid{q}, {e[0]}.0f, {e[1]}.0f, {e[2]}.0f, i, j, k)"
+        body.append(f"if (q{q} > 0.0f) {{")
+        body += [t.replace(f"other({q})", call) for t in recipe.c_lines(recipe.link(q))]
+        back = f"AT({q}, {_there(e, 1)})" if even else f"AT({OPPOSITE[q]}, n)"
+        body += [f"st({back}, r);", "} else {", _store(q, even), "}"]
+    for row, text in enumerate(
+        ["Fxw", "Fyw", "Fzw", "d", "shear * tx / ut", "shear * ty / ut", "shear * tz / ut"]
+    ):
+        body.append(f"out[(size_t){row} * NWALL + m] = {text};")
+    name = "wall_even" if even else "wall_odd"
+    return (
+        f'extern "C" __global__ void {name}(S* __restrict__ f, const int* __restrict__ cell,'
+        " const float* __restrict__ cut, const u8* __restrict__ sid, const u8* __restrict__ main_,"
+        " const float* __restrict__ geo, const float* __restrict__ surface,"
+        " const float* __restrict__ sx, const float* __restrict__ sy,"
+        " const float* __restrict__ sz, float* __restrict__ out) {\n"
+        "  const int m = blockIdx.x * 128 + threadIdx.x;\n  if (m >= NWALL) return;\n"
+        "  const int n = cell[m];\n" + _PLACE + _CONSTANT + "\n".join(body) + "\n}\n"
+    )
+
+
+_FIELD = """
+extern "C" __global__ void fields(const S* __restrict__ f, const u8* __restrict__ mark,
+                                  float* __restrict__ mean, const int add) {
+  const int n = blockIdx.x * 256 + threadIdx.x;
+  if (n >= NCELL || mark[n] == 1) return;
+  const float Fx = FX, Fy = FY, Fz = FZ;
+%s
+  const size_t N = NCELL;
+  if (add) {
+    mean[n] += rho; mean[N + n] += u; mean[2 * N + n] += v; mean[3 * N + n] += w;
+  } else {
+    mean[n] = rho; mean[N + n] = u; mean[2 * N + n] = v; mean[3 * N + n] = w;
+  }
+}
+extern "C" __global__ void begin(S* __restrict__ f, const float* __restrict__ m) {
+  const int n = blockIdx.x * 256 + threadIdx.x;
+  if (n >= NCELL) return;
+  const size_t N = NCELL;
+  const float rho = m[n], u = m[N + n], v = m[2 * N + n], w = m[3 * N + n];
+  const float ax[3] = {SIXTH + 0.5f * (u * u - u), TWOTHIRD - u * u, SIXTH + 0.5f * (u * u + u)};
+  const float ay[3] = {SIXTH + 0.5f * (v * v - v), TWOTHIRD - v * v, SIXTH + 0.5f * (v * v + v)};
+  const float az[3] = {SIXTH + 0.5f * (w * w - w), TWOTHIRD - w * w, SIXTH + 0.5f * (w * w + w)};
+%s
+}
+extern "C" __global__ void fill(S* __restrict__ f) {
+  const int n = blockIdx.x * 256 + threadIdx.x;
+  if (n >= NCELL) return;
+%s
+}
+"""
+
+
+def _field_text() -> str:
+    wanted = {"d", "rho", "ir", "u", "v", "w"}
+    lines = [*_load(True)]
+    lines += recipe.c_lines([x for x in recipe.moments() if x.name in wanted])
+    start = []
+    for i in range(N_VELOCITY):
+        x, y, z = (c + 1 for c in _velocity(i))
+        w = f"{recipe.WEIGHT[i]:.9g}f"
+        start.append(f"st(AT({i}, n), rho * ax[{x}] * ay[{y}] * az[{z}] - {w});")
+    fill = [f"st(AT({i}, n), G[{i}]);" for i in range(N_VELOCITY)]
+    return _FIELD % ("\n".join(lines), "\n".join(start), "\n".join(fill))
+
+
+def cuda_source(setup: Setup, *, half: bool, block: int) -> str:
+    """Return the CUDA C++ text for one setup; its constants are folded in.
+
+    Parameters
+    ----------
+    setup
+        The flow problem.
+    half
+        Store populations in half precision.
+    block
+        Threads per block of the bulk kernel.
+
+    Returns
+    -------
+    text
+        One translation unit.
+    """
+    lx, ly, lz = setup.shape
+    values: dict[str, str] = {
+        "HALF": str(int(half)),
+        "SCALE": f"{SCALE:.1f}f",
+        "BLOCK": str(block),
+        "LX": str(lx),
+        "LY": str(ly),
+        "LZ": str(lz),
+        "NCELL": str(setup.n_cell),
+        "NWALL": str(setup.walls.cell.size),
+        "TAU0": f"{1.0 / relaxation_rate(setup.viscosity):.9e}f",
+        "CS2": f"{18.0 * np.sqrt(2.0) * setup.eddy**2:.9e}f",
+        "NU": f"{setup.viscosity:.9e}f",
+    }
+    for name, value in zip(("FX", "FY", "FZ"), setup.force, strict=True):
+        values[name] = f"{value:.9e}f"
+    head = "\n".join(f"#define {key} {value}" for key, value in values.items())
+    stream = ", ".join(f"{g:.9e}f" for g in setup.free_stream())
+    constant = f"__device__ const float G[27] = {{{stream}}};\n"
+    text = head + _HEAD + constant + _bulk(True) + _bulk(False) + _field_text()
+    if setup.walls.cell.size:
+        text += _wall(True) + _wall(False)
+    return text

@@ -1,0 +1,203 @@
+"""Write the CPU kernels from the recipe: ``python -m tuftwork.flow.generate`` renews the file.
+
+The generated file is kept in the package so that its compiled form can be cached;
+a test checks that it still says what the recipe says.
+"""
+
+from pathlib import Path
+
+from tuftwork.flow import recipe
+from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY
+
+TARGET = Path(__file__).with_name("_cpu_kernel.py")
+
+_HEAD = '''"""CPU kernels, generated from recipe.py by generate.py. Do not edit."""
+
+# ruff: noqa
+# mypy: ignore-errors
+from math import exp, log, sqrt
+
+import numpy as np
+from numba import njit, prange
+
+THIRD, NINTH, SIXTH, TWOTHIRD = 1.0 / 3.0, 1.0 / 9.0, 1.0 / 6.0, 2.0 / 3.0
+
+
+@njit(inline="always")
+def max2(a, b):
+    return a if a > b else b
+
+
+@njit(error_model="numpy")
+def other_surface(surface, m, ex, ey, ez, px, py, pz):
+    """Lattice velocity dotted with the speed of a surface at a point."""
+    rx, ry, rz = px - surface[m, 7], py - surface[m, 8], pz - surface[m, 9]
+    vx = surface[m, 1] + surface[m, 5] * rz - surface[m, 6] * ry
+    vy = surface[m, 2] + surface[m, 6] * rx - surface[m, 4] * rz
+    vz = surface[m, 3] + surface[m, 4] * ry - surface[m, 5] * rx
+    return ex * vx + ey * vy + ez * vz
+
+
+'''
+
+_ROW = '''@njit(cache=True, error_model="numpy", fastmath={"contract", "nsz", "reassoc", "nnan", "ninf"})
+def collide_row(a, b, count, omega, cs2, Fx, Fy, Fz):
+    """Collide ``count`` cells held in rows ``a`` into rows ``b``."""
+    tau0 = 1.0 / omega
+    for i in range(count):
+'''
+
+_BULK = '''
+
+@njit(cache=True, parallel=True, error_model="numpy")
+def step_bulk(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
+    """Advance every plain cell by one step in place."""
+    lx, ly, lz = shape[0], shape[1], shape[2]
+    for row in prange(ly * lz):
+        k, j = row // ly, row % ly
+        a = np.empty((27, lx))
+        b = np.empty((27, lx))
+        for q in range(27):
+            ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
+            if even:
+                base = row * lx
+                for i in range(lx):
+                    a[q, i] = f[q, base + i]
+            else:
+                base = (((k - ez) % lz) * ly + (j - ey) % ly) * lx
+                o = OPP[q]
+                if ex == 0:
+                    for i in range(lx):
+                        a[q, i] = f[o, base + i]
+                elif ex == 1:
+                    a[q, 0] = f[o, base + lx - 1]
+                    for i in range(1, lx):
+                        a[q, i] = f[o, base + i - 1]
+                else:
+                    a[q, lx - 1] = f[o, base]
+                    for i in range(lx - 1):
+                        a[q, i] = f[o, base + i + 1]
+        collide_row(a, b, lx, setting[0], setting[1], setting[2], setting[3], setting[4])
+        if has_sponge:
+            across = max2(sy[j], sz[k])
+            for i in range(lx):
+                sigma = max2(across, sx[i])
+                if sigma > 0.0:
+                    for q in range(27):
+                        b[q, i] += sigma * (G[q] - b[q, i])
+        here = row * lx
+        for q in range(27):
+            ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
+            if even:
+                o = OPP[q]
+                for i in range(lx):
+                    if flag[here + i] == 0:
+                        f[o, here + i] = b[q, i]
+            else:
+                base = (((k + ez) % lz) * ly + (j + ey) % ly) * lx
+                for i in range(lx):
+                    if flag[here + i] == 0:
+                        t = i + ex
+                        if t == lx:
+                            t = 0
+                        elif t < 0:
+                            t = lx - 1
+                        f[q, base + t] = b[q, i]
+
+
+'''
+
+_WALL = '''@njit(cache=True, parallel=True, error_model="numpy")
+def step_wall(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out):
+    """Advance every cell beside a wall by one step in place."""
+    lx, ly, lz = shape[0], shape[1], shape[2]
+    omega, cs2, Fx, Fy, Fz, nu = (
+        setting[0], setting[1], setting[2], setting[3], setting[4], setting[5],
+    )
+    tau0 = 1.0 / omega
+    for m in prange(cell.size):
+        n = cell[m]
+        i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
+        sigma = max2(sx[i], max2(sy[j], sz[k]))
+        side = main[m]
+        nx, ny, nz, y = geo[0, m], geo[1, m], geo[2, m], geo[3, m]
+        wall_law = surface[side, 0]
+        vx = other_surface(surface, side, 1.0, 0.0, 0.0, i, j, k)
+        vy = other_surface(surface, side, 0.0, 1.0, 0.0, i, j, k)
+        vz = other_surface(surface, side, 0.0, 0.0, 1.0, i, j, k)
+        Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
+'''
+
+_WALL_END = '''        out[0, m] = Fxw
+        out[1, m] = Fyw
+        out[2, m] = Fzw
+        out[3, m] = d
+        out[4, m] = shear * tx / ut
+        out[5, m] = shear * ty / ut
+        out[6, m] = shear * tz / ut
+'''
+
+
+def _neighbour(e: tuple[int, int, int], sign: int) -> str:
+    parts = [
+        f"({c} {'+' if v * sign > 0 else '-'} 1) % l{a}" if v else c
+        for c, a, v in zip("ijk", "xyz", e, strict=True)
+    ]
+    return f"({parts[2]} * ly + {parts[1]}) * lx + {parts[0]}"
+
+
+def _wall_body() -> list[str]:
+    out = []
+    pad = "        "
+    for i in range(1, N_VELOCITY):
+        out.append(f"{pad}q{i}, sid{i} = cut[{i - 1}, m], sid[{i - 1}, m]")
+    out.append(f"{pad}if even:")
+    out += [f"{pad}    f{i} = f[{i}, n]" for i in range(N_VELOCITY)]
+    out.append(f"{pad}else:")
+    for i in range(N_VELOCITY):
+        e = tuple(int(x) for x in VELOCITY[i])
+        out.append(f"{pad}    f{i} = f[{OPPOSITE[i]}, {_neighbour(e, -1)}]")
+    out += recipe.python_lines(recipe.collision(), 2)
+    out += recipe.python_lines(recipe.absorb(), 2)
+    out += recipe.python_lines(recipe.slip(), 2)
+    out.append(f"{pad}f[0, n] = g0")
+    for i in range(1, N_VELOCITY):
+        e = tuple(int(x) for x in VELOCITY[i])
+        o, there = OPPOSITE[i], _neighbour(e, 1)
+        out.append(f"{pad}if q{i} > 0.0:")
+        for text in recipe.python_lines(recipe.link(i), 3):
+            call = f"other_surface(surface, sid{i}, {e[0]}.0, {e[1]}.0, {e[2]}.0, i, j, k)"
+            out.append(text.replace(f"other({i})", call))
+        out += [
+            f"{pad}    if even:",
+            f"{pad}        f[{i}, {there}] = r",
+            f"{pad}    else:",
+            f"{pad}        f[{o}, n] = r",
+            f"{pad}elif even:",
+            f"{pad}    f[{o}, n] = g{i}",
+            f"{pad}else:",
+            f"{pad}    f[{i}, {there}] = g{i}",
+        ]
+    return out
+
+
+def cpu_source() -> str:
+    """Return the text of the CPU kernels."""
+    table = (
+        f"VEL = np.array({VELOCITY.tolist()}, dtype=np.int64)\n"
+        f"OPP = np.array({OPPOSITE.tolist()}, dtype=np.int64)\n\n\n"
+    )
+    row = [f"        f{i} = a[{i}, i]" for i in range(N_VELOCITY)]
+    row += recipe.python_lines(recipe.collision(), 2)
+    row += [f"        b[{i}, i] = g{i}" for i in range(N_VELOCITY)]
+    text = _HEAD + table + _ROW + "\n".join(row) + _BULK
+    return text + _WALL + "\n".join(_wall_body()) + "\n" + _WALL_END
+
+
+def main() -> None:
+    """Renew the generated file."""
+    TARGET.write_text(cpu_source(), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,269 @@
+"""From surfaces to cells: which cells stay, which links a wall cuts, and where on the link.
+
+The wall's place on each link is found by cutting the link with the triangles themselves, which is
+exact; a distance field only says which cells lie closer to a wall than ``skin``.
+Those are taken out, so that the wall law always works at a distance of at least ``skin`` cells.
+A surface without thickness becomes one layer of removed cells; each of its sides keeps its own cuts.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.flow.lattice import N_LINK, VELOCITY
+from tuftwork.flow.setup import SOLID, WALL, Floats, Surface, WallLinks
+
+REACH = 2.0
+"""A link is followed this many times its length in search of its wall. [-]"""
+Marks = npt.NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Body:
+    """A triangulated surface in cell units.
+
+    Attributes
+    ----------
+    triangles
+        Corners. Shape (n_triangle, 3, 3). [cells]
+    surface
+        Number of its surface in the table, at least 1.
+    is_closed
+        A closed surface fills its inside; an open one is a plate.
+    """
+
+    triangles: Floats
+    surface: int
+    is_closed: bool = True
+
+
+def split_long(triangles: Floats, longest: float = 4.0) -> Floats:
+    """Return triangles with no edge above ``longest`` cells, split at their longest edge."""
+    done: list[Floats] = []
+    todo = np.asarray(triangles, dtype=float)
+    while todo.size:
+        edge = np.linalg.norm(np.roll(todo, -1, axis=1) - todo, axis=2)
+        long = edge.max(axis=1) > longest
+        done.append(todo[~long])
+        todo = todo[long]
+        if not todo.size:
+            break
+        first = edge[long].argmax(axis=1)
+        row = np.arange(len(todo))
+        a, b, c = (todo[row, (first + s) % 3] for s in range(3))
+        mid = 0.5 * (a + b)
+        todo = np.concatenate([np.stack([a, mid, c], axis=1), np.stack([mid, b, c], axis=1)])
+    return np.concatenate(done) if done else np.zeros((0, 3, 3))
+
+
+def staircase(
+    removed: Marks, label: Marks, surfaces: Sequence[Surface]
+) -> tuple[Marks, WallLinks]:
+    """Return marks and wall links with every wall half way along its link.
+
+    Parameters
+    ----------
+    removed : (lz, ly, lx)
+        Non-zero where a cell is not computed.
+    label : (lz, ly, lx)
+        Surface number of each removed cell.
+    surfaces
+        Surface table; number 0 is the surroundings.
+
+    Returns
+    -------
+    mark : (lz, ly, lx)
+        Plain, solid or beside a wall.
+    links
+        The wall links.
+    """
+    from tuftwork.flow._cut_kernel import count_wall_cells, list_wall_cells
+
+    count = count_wall_cells(removed, VELOCITY)
+    total = int(count.sum())
+    start = np.concatenate([[0], np.cumsum(count)[:-1]])
+    cell = np.zeros(total, np.int64)
+    cut = np.zeros((N_LINK, total), np.float32)
+    sid = np.zeros((N_LINK, total), np.uint8)
+    list_wall_cells(removed, label, VELOCITY, start, cell, cut, sid)
+    mark = np.where(removed > 0, SOLID, 0).astype(np.uint8)
+    mark.reshape(-1)[cell] = WALL
+    geometry = _mean_normal(cut)
+    links = WallLinks(
+        cell=cell,
+        cut=cut,
+        surface_of=sid,
+        main=_main_surface(cut, sid),
+        geometry=geometry,
+        surfaces=tuple(surfaces),
+    )
+    return mark, links
+
+
+def _main_surface(cut: npt.NDArray[np.float32], sid: Marks) -> Marks:
+    """Surface number cut by most links of a cell, parts before surroundings."""
+    best = np.zeros(cut.shape[1], np.uint8)
+    most = np.zeros(cut.shape[1], np.int64)
+    for n in range(1, int(sid.max(initial=0)) + 1):
+        count = ((sid == n) & (cut > 0)).sum(axis=0)
+        better = count > most
+        best[better] = n
+        most[better] = count[better]
+    return best
+
+
+def _mean_normal(cut: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Normal from the cut links and half a cell as distance: right for walls along the grid."""
+    normal = -np.einsum("qa,qm->am", VELOCITY[1:].astype(float), (cut > 0).astype(float))
+    size = np.linalg.norm(normal, axis=0)
+    size[size == 0] = 1.0
+    return np.concatenate([normal / size, np.full((1, cut.shape[1]), 0.5)]).astype(np.float32)
+
+
+def wrap_bodies(
+    shape: tuple[int, int, int],
+    bodies: Sequence[Body],
+    surfaces: Sequence[Surface],
+    *,
+    skin: float,
+    surroundings: Marks | None = None,
+) -> tuple[Marks, WallLinks]:
+    """Return marks and wall links of bodies in a box.
+
+    Parameters
+    ----------
+    shape
+        Cells along x, y, z.
+    bodies
+        The surfaces, in cell units.
+    surfaces
+        Surface table; number 0 is the surroundings.
+    skin
+        Cells closer to a surface than this are taken out; 0 keeps every cell outside. [cells]
+    surroundings : (lz, ly, lx)
+        Non-zero in cells of road, floor and tunnel walls.
+
+    Returns
+    -------
+    mark : (lz, ly, lx)
+        Plain, solid or beside a wall.
+    links
+        The wall links with true distances and normals.
+    """
+    removed = np.zeros(shape[::-1], np.uint8) if surroundings is None else surroundings.copy()
+    removed = (removed > 0).astype(np.uint8)
+    label = np.zeros(shape[::-1], np.uint8)
+    block = _block(shape, bodies)
+    tri = [split_long(b.triangles - np.array([s.start for s in block[::-1]])) for b in bodies]
+    part = np.concatenate([np.full(len(t), b.surface, np.int64) for t, b in zip(tri, bodies, strict=True)])
+    every = np.concatenate(tri)
+    distance, nearest = _distances(every, block)
+    inside = _fill(bodies, tri, block, label)
+    near = distance < skin
+    label[block][near & (inside == 0)] = part[nearest[near & (inside == 0)]]
+    removed[block] |= ((inside > 0) | near).astype(np.uint8)
+    mark, links = staircase(removed, label, surfaces)
+    return mark, _true_cuts(links, mark.shape, block, every, part, (distance, nearest))
+
+
+def _block(
+    shape: tuple[int, int, int], bodies: Sequence[Body]
+) -> tuple[slice, slice, slice]:
+    """Block of cells (z, y, x) around the bodies."""
+    corner = np.concatenate([b.triangles.reshape(-1, 3) for b in bodies])
+    low = np.maximum(np.floor(corner.min(axis=0)).astype(int) - 4, 0)
+    high = np.minimum(np.ceil(corner.max(axis=0)).astype(int) + 5, shape)
+    x, y, z = (slice(int(a), int(b)) for a, b in zip(low, high, strict=True))
+    return z, y, x
+
+
+def _distances(
+    tri: Floats, block: tuple[slice, slice, slice]
+) -> tuple[Floats, npt.NDArray[np.int32]]:
+    """Distance to the nearest triangle and its number in a block."""
+    from tuftwork.flow._cut_kernel import nearest_triangle
+
+    shape = tuple(s.stop - s.start for s in block)
+    distance = np.full(shape, 9.0)
+    nearest = np.full(shape, -1, np.int32)
+    nearest_triangle(tri, 2.0, distance, nearest)
+    return distance, nearest
+
+
+def _fill(
+    bodies: Sequence[Body],
+    tri: Sequence[Floats],
+    block: tuple[slice, slice, slice],
+    label: Marks,
+) -> Marks:
+    """Mark what lies inside closed bodies and label it."""
+    from tuftwork.flow._cut_kernel import mark_inside
+
+    shape = tuple(s.stop - s.start for s in block)
+    inside = np.zeros(shape, np.uint8)
+    for body, t in zip(bodies, tri, strict=True):
+        if body.is_closed:
+            toggle = np.zeros(shape, np.uint8)
+            mark_inside(t, toggle)
+            inside |= toggle
+            label[block][toggle > 0] = body.surface
+    return inside
+
+
+def _true_cuts(
+    links: WallLinks,
+    shape: tuple[int, ...],
+    block: tuple[slice, slice, slice],
+    tri: Floats,
+    part: npt.NDArray[np.int64],
+    field: tuple[Floats, npt.NDArray[np.int32]],
+) -> WallLinks:
+    """Replace half-way cuts by cuts with the triangles, and normals by true ones."""
+    from tuftwork.flow._cut_kernel import cut_links
+
+    distance, nearest = field
+    at = np.stack(np.unravel_index(links.cell, shape))
+    start = np.array([s.start for s in block])[:, None]
+    size = np.array(distance.shape)[:, None]
+    local = at - start
+    here = np.flatnonzero(np.all((local >= 0) & (local < size), axis=0))
+    local = local[:, here]
+    index = np.full(distance.shape, -1, np.int64)
+    index[tuple(local)] = here
+    belongs = (links.cut > 0) & (links.surface_of > 0)
+    hit = np.full(links.cut.shape, 9.0, np.float32)
+    sid = links.surface_of.copy()
+    cut_links(tri, part, REACH, VELOCITY, index, belongs.astype(np.float32), hit, sid)
+    geometry = links.geometry.copy()
+    close = (nearest[tuple(local)] >= 0) & np.any(belongs[:, here], axis=0)
+    where, near_cells = here[close], local[:, close]
+    geometry[:, where] = _true_normals(tri[nearest[tuple(near_cells)]], near_cells[::-1].T)
+    steep = -np.einsum("qa,am->qm", VELOCITY[1:].astype(np.float32), geometry[:3])
+    plane = np.where(steep > 1e-6, geometry[3] / np.maximum(steep, 1e-6), REACH)
+    found = np.where(hit < 9.0, hit, np.clip(plane, 0.25, REACH))
+    cut = np.where(belongs, np.maximum(found, 1e-3), links.cut).astype(np.float32)
+    return WallLinks(
+        cell=links.cell,
+        cut=cut,
+        surface_of=sid,
+        main=_main_surface(cut, sid),
+        geometry=geometry,
+        surfaces=links.surfaces,
+    )
+
+
+def _true_normals(tri: Floats, centre: npt.NDArray[np.int64]) -> Floats:
+    """Unit vector from the foot on the surface to the cell, and its length. Shape (4, n)."""
+    from tuftwork.flow._cut_kernel import foot_on_triangle
+
+    foot = np.array(
+        [foot_on_triangle(p.astype(float), *t) for p, t in zip(centre, tri, strict=True)]
+    ).reshape(-1, 3)
+    away = centre - foot
+    length = np.linalg.norm(away, axis=1)
+    face = np.cross(tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0])
+    face /= np.maximum(np.linalg.norm(face, axis=1, keepdims=True), 1e-30)
+    unit = np.where(length[:, None] > 1e-3, away / np.maximum(length[:, None], 1e-3), face)
+    return np.concatenate([unit.T, length[None]])
