@@ -105,7 +105,9 @@ class Cluster:
         futures = self._client.map(function, list(tasks), pure=False)
         index = {future.key: i for i, future in enumerate(futures)}
         try:
-            for future, answer in as_they_come(futures, with_results=True):
+            with self._client.as_current():
+                arrivals = as_they_come(futures, with_results=True)
+            for future, answer in arrivals:
                 _stop_if(is_cancelled)
                 yield index[future.key], answer
         except BaseException:

@@ -39,7 +39,7 @@ WRITTEN = [
     ("72 N/mm ± 5 %", "stiffness", 72e3, 68.4e3, 75.6e3, "normal"),
     ("8 ± 0.5 °", "angle", 8 * DEGREE, 7.5 * DEGREE, 8.5 * DEGREE, "normal"),
     ("−3.5 °", "angle", -3.5 * DEGREE, -3.5 * DEGREE, -3.5 * DEGREE, "exact"),
-    ("445 lbf/in", "stiffness", 77931.1, 77931.1, 77931.1, "exact"),
+    ("445 lbf/in", "stiffness", 77931.442, 77931.442, 77931.442, "exact"),
     ("1.18 kg/m^3", "density", 1.18, 1.18, 1.18, "exact"),
     ("475 hp", "power", 354207.4, 354207.4, 354207.4, "exact"),
 ]
