@@ -17,7 +17,7 @@ _TWO_PI = 2.0 * np.pi
 
 @njit(cache=True)
 def _log_integrals(x: float, y: float, length: float) -> tuple[float, float]:
-    """int ln r ds and int s ln r ds over the panel."""
+    """Int ln r ds and int s ln r ds over the panel."""
     r1, r2 = x * x + y * y, (x - length) ** 2 + y * y
     l1 = np.log(r1) if r1 > 1e-30 else 0.0
     l2 = np.log(r2) if r2 > 1e-30 else 0.0
@@ -42,7 +42,7 @@ def _local(
 
 @njit(cache=True)
 def _angle_term(x: float, y: float, length: float, side: float) -> float:
-    """int theta ds; ``side`` settles the cut for points on the panel's line."""
+    """Int theta ds; ``side`` settles the cut for points on the panel's line."""
     r1, r2 = x * x + y * y, (x - length) ** 2 + y * y
     tiny = 1e-10 * length
     if abs(y) < tiny:
@@ -108,9 +108,7 @@ def source_fluxes(
     out = np.zeros((m, n))
     for i in range(m):
         for j in range(n):
-            out[i, j] = source_flux(
-                cx[i], cy[i], cx[i + 1], cy[i + 1], ax[j], ay[j], bx[j], by[j]
-            )
+            out[i, j] = source_flux(cx[i], cy[i], cx[i + 1], cy[i + 1], ax[j], ay[j], bx[j], by[j])
             if mirror:
                 out[i, j] -= source_flux(
                     cx[i], -cy[i], cx[i + 1], -cy[i + 1], ax[j], ay[j], bx[j], by[j]
@@ -161,9 +159,7 @@ def vortex_velocity(
     u, v = np.zeros((m, n)), np.zeros((m, n))
     for i in range(m):
         for j in range(n - 1):
-            a, b, c, d = _vortex_panel_velocity(
-                px[i], py[i], nx[j], ny[j], nx[j + 1], ny[j + 1]
-            )
+            a, b, c, d = _vortex_panel_velocity(px[i], py[i], nx[j], ny[j], nx[j + 1], ny[j + 1])
             u[i, j] += a
             v[i, j] += b
             u[i, j + 1] += c

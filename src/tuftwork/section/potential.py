@@ -194,9 +194,9 @@ def _edge_flux(mesh: Mesh, e: int, edge: Edge) -> Array:
     a, b = mesh.start[e], mesh.start[e + 1] - 1
     first = mesh.panel_first
     nodes = np.array([b, a])
-    psi = influence.vortex_psi(
-        mesh.x, mesh.y, mesh.x[nodes], mesh.y[nodes], mesh.is_grounded
-    ).sum(axis=1)
+    psi = influence.vortex_psi(mesh.x, mesh.y, mesh.x[nodes], mesh.y[nodes], mesh.is_grounded).sum(
+        axis=1
+    )
     source = np.concatenate(
         [
             influence.source_fluxes(
@@ -250,10 +250,7 @@ def solve_potential(
     ]
     cl, cd, cm = loads(mesh, q, alpha, ref, at)
     circulation = np.array(
-        [
-            -_line(mesh, q, e, system.edges[e], edge_speed[e]) / ref
-            for e in range(mesh.n_element)
-        ]
+        [-_line(mesh, q, e, system.edges[e], edge_speed[e]) / ref for e in range(mesh.n_element)]
     )
     return PotentialFlow(
         mesh=mesh,
@@ -306,9 +303,7 @@ def loads(
         dx, dy = np.diff(x), np.diff(y)
         fx, fy = -cp * dy, cp * dx
         # the first moment of cp on the panel, for the moment about the point
-        shift = np.where(
-            np.arange(cp.size) < cp.size - 1, -(v[1:] ** 2 - v[:-1] ** 2) / 12.0, 0.0
-        )
+        shift = np.where(np.arange(cp.size) < cp.size - 1, -(v[1:] ** 2 - v[:-1] ** 2) / 12.0, 0.0)
         mx, my = 0.5 * (x[1:] + x[:-1]) - at[0], 0.5 * (y[1:] + y[:-1]) - at[1]
         moment = -(mx * fy - my * fx).sum() - (shift * (dx**2 + dy**2)).sum()
         cl[e] = (fy.sum() * np.cos(alpha) - fx.sum() * np.sin(alpha)) / chord

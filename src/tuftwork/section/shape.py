@@ -117,8 +117,10 @@ def naca(code: str, *, n_point: int = 241, is_closed: bool = True) -> Contour:
     half = (n_point + 1) // 2
     x = 0.5 * (1.0 - np.cos(np.linspace(0.0, np.pi, half)))
     last = -0.1036 if is_closed else -0.1015
-    half_thickness = 5.0 * thick * (
-        0.2969 * np.sqrt(x) - 0.1260 * x - 0.3516 * x**2 + 0.2843 * x**3 + last * x**4
+    half_thickness = (
+        5.0
+        * thick
+        * (0.2969 * np.sqrt(x) - 0.1260 * x - 0.3516 * x**2 + 0.2843 * x**3 + last * x**4)
     )
     camber, slope = _camber_line(digits, x)
     turn = np.arctan(slope)
@@ -146,9 +148,7 @@ def _camber_line(digits: str, x: Array) -> tuple[Array, Array]:
         return y, np.where(front, 2 * m / p**2 * (p - x), 2 * m / (1 - p) ** 2 * (p - x))
     m, k = _FIVE_DIGIT[digits[:3]]
     front = x < m
-    y = np.where(
-        front, k / 6 * (x**3 - 3 * m * x**2 + m**2 * (3 - m) * x), k * m**3 / 6 * (1 - x)
-    )
+    y = np.where(front, k / 6 * (x**3 - 3 * m * x**2 + m**2 * (3 - m) * x), k * m**3 / 6 * (1 - x))
     return y, np.where(front, k / 6 * (3 * x**2 - 6 * m * x + m**2 * (3 - m)), -k * m**3 / 6)
 
 
@@ -222,9 +222,11 @@ def _refuse_open(px: Array, py: Array, name: str) -> None:
 def crossing(px: Array, py: Array) -> tuple[int, int] | None:
     """Indices of the first two segments of an open polyline that cross, or None."""
     ax, ay, bx, by = px[:-1], py[:-1], px[1:], py[1:]
+    tiny = 1e-14 * max(float(np.ptp(px)), float(np.ptp(py))) ** 2  # touching is not crossing
 
     def side(ox: Array, oy: Array, qx: Array, qy: Array, rx: Array, ry: Array) -> Array:
-        return np.asarray((qx - ox) * (ry - oy) - (qy - oy) * (rx - ox))
+        area = np.asarray((qx - ox) * (ry - oy) - (qy - oy) * (rx - ox))
+        return np.where(np.abs(area) < tiny, 0.0, area)
 
     i, j = np.triu_indices(ax.size, k=2)
     d1 = side(ax[i], ay[i], bx[i], by[i], ax[j], ay[j])
@@ -288,7 +290,9 @@ def fit_spline(contour: Contour) -> SplinePath:
     step = np.diff(s)
     coarse = turn / np.minimum(step[1:], step[:-1]) * contour.chord
     corner = np.flatnonzero((turn > _CORNER) & (coarse > 60.0)) + 1
-    nose_point = int(np.argmax(np.hypot(x - contour.trailing_edge[0], y - contour.trailing_edge[1])))
+    nose_point = int(
+        np.argmax(np.hypot(x - contour.trailing_edge[0], y - contour.trailing_edge[1]))
+    )
     corner = corner[np.abs(corner - nose_point) > 2]
     ends = np.concatenate([[0], corner, [x.size - 1]])
     pieces = []
