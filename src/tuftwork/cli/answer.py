@@ -1,0 +1,170 @@
+"""Commands that answer: study, report, claims, budget, map, export."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Annotated, Any
+
+import typer
+
+from tuftwork.cli.frame import NO, JsonOption, ProjectArgument, command, print_json
+from tuftwork.cli.show import show_lines, show_table
+
+SchedulerOption = Annotated[
+    str, typer.Option(help="Address of a Dask scheduler for large sweeps: tcp://host:8786.")
+]
+StateOption = Annotated[str, typer.Option(help="State of the car; the baseline unless given.")]
+SpeedOption = Annotated[str, typer.Option(help="Like '220 km/h'; the study's unless given.")]
+
+
+@command("study")
+def study(
+    project: ProjectArgument = ".",
+    report: Annotated[bool, typer.Option("--report", help="Write the report too.")] = False,
+    scheduler: SchedulerOption = "",
+    as_json: JsonOption = False,
+) -> int:
+    """Run the main job: claims, budget, map with the platform loop, findings."""
+    from tuftwork.study import Bench
+
+    bench = Bench(project, scheduler=scheduler or None)
+    with _progress(quiet=as_json) as watch:
+        run = bench.run(watch, lambda: False)
+    overview = bench.page("overview")
+    written = _write_report(bench) if report else None
+    if as_json:
+        print_json({"run": run, "overview": overview, "report": written})
+        return 0
+    show_lines(_headlines(overview, run))
+    if written:
+        show_lines([f"Report: {written['pdf']}"])
+    return 0
+
+
+@command("report")
+def report_command(project: ProjectArgument = ".", as_json: JsonOption = False) -> int:
+    """Write the client report as PDF and JSON into the project's out/ folder."""
+    from tuftwork.study import Bench
+
+    bench = Bench(project)
+    written = _write_report(bench)
+    if as_json:
+        print_json(written)
+    else:
+        show_lines([f"Report: {written['pdf']}", f"Same content as JSON: {written['json']}"])
+    return 0
+
+
+@command("claims")
+def claims(project: ProjectArgument = ".", as_json: JsonOption = False) -> int:
+    """Check what was said about the car, claim by claim and all together."""
+    from tuftwork.study import Bench
+
+    page = Bench(project).page("claims")
+    if as_json:
+        print_json(page)
+    else:
+        rows = [(c["id"], c["said"], c["verdict"], c["because"]) for c in page["claims"]]
+        show_table("Claims", ("claim", "said", "verdict", "because"), rows)
+        show_lines([page["together"]["text"]])
+        show_lines(f"Ask about {c['id']}: {c['ask']}" for c in page["claims"] if c.get("ask"))
+    return NO if any(c["verdict"] == "contradicts" for c in page["claims"]) else 0
+
+
+@command("budget")
+def budget(
+    project: ProjectArgument = ".",
+    speed: SpeedOption = "",
+    state: StateOption = "",
+    as_json: JsonOption = False,
+) -> int:
+    """Show where downforce and drag come from, with the ride heights at which that holds."""
+    from tuftwork.study import Bench
+
+    page = Bench(project).page("budget", **_given(speed=speed, state=state))
+    if as_json:
+        print_json(page)
+        return 0
+    rows = [(r["name"], r["front"], r["rear"], r["total"], r["drag"]) for r in page["rows"]]
+    title = f"Budget at {page['speed']['text']}, {page['state']}"
+    show_table(title, ("part", "CzSf", "CzSr", "CzS", "CxS"), rows, page["at"])
+    return 0
+
+
+@command("map")
+def map_command(
+    project: ProjectArgument = ".",
+    state: StateOption = "",
+    save: Annotated[str, typer.Option(help="Write the map to this netCDF file.")] = "",
+    as_json: JsonOption = False,
+) -> int:
+    """Show balance and loads against speed with the platform loop closed."""
+    from tuftwork.study import Bench
+
+    bench = Bench(project)
+    page = bench.page("map", **_given(state=state))
+    if save:
+        bench.save_map(save)
+    if as_json:
+        print_json(page)
+        return 0
+    columns = ("speed", "hf", "hr", "CzSf", "CzSr", "CzS", "%F", "CxS")
+    keys = ("speed", "height_front", "height_rear", "front", "rear", "total", "share", "drag")
+    rows = [[row[key] for key in keys] for row in page["path"]]
+    show_table(f"Along the platform path, {page['state']}", columns, rows, page["cliff"]["text"])
+    return 0
+
+
+@command("export")
+def export(
+    project: ProjectArgument = ".",
+    to: Annotated[str, typer.Option(help="Folder; the project's out/ unless given.")] = "",
+    as_json: JsonOption = False,
+) -> int:
+    """Write maps (netCDF), the budget and the path (CSV) for other programs."""
+    from tuftwork.study import Bench
+
+    written = Bench(project).export(to or None)
+    if as_json:
+        print_json({"files": written})
+    else:
+        show_lines(f"Wrote {name}" for name in written)
+    return 0
+
+
+def _write_report(bench: Any) -> dict[str, str]:
+    from tuftwork.report import write_client_report
+
+    return write_client_report(bench)
+
+
+def _given(**texts: str) -> dict[str, str]:
+    return {key: text for key, text in texts.items() if text}
+
+
+def _headlines(overview: dict[str, Any], run: dict[str, Any]) -> list[str]:
+    """Return the answer and the three findings that matter most."""
+    lines = [overview["answer"], ""]
+    for finding in overview["findings"][:3]:
+        lines += [f"{finding['rank']}. {finding['title']}", f"   {finding['text']}"]
+    took = "read from the store" if run["took_s"] < 1 else f"{run['took_s']:.1f} s"
+    return [*lines, "", f"Study: {took}."]
+
+
+@contextmanager
+def _progress(*, quiet: bool) -> Iterator[Callable[[float, str, float | None], None]]:
+    """Show a bar with the time left while a run goes on."""
+    if quiet:
+        yield lambda share, step, left_s: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    columns = (TextColumn("{task.description:<36}"), BarColumn(), TextColumn("{task.fields[left]}"))
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("Starting", total=1.0, left="")
+
+        def watch(share: float, step: str, left_s: float | None) -> None:
+            left = "" if left_s is None else f"{left_s:4.0f} s left"
+            bar.update(task, completed=share, description=step, left=left)
+
+        yield watch
