@@ -65,7 +65,7 @@ class PartLoad:
 
 CHANNELS: dict[str, str] = {
     "rear_wing_angle": "change of onset angle at the rear wing [rad], nose-down positive",
-    "rear_wing_pressure": "ratio of onset dynamic pressure at the rear wing to free stream, minus 1 [-]",
+    "rear_wing_pressure": "dynamic pressure at the rear wing over the free stream's, minus 1 [-]",
     "exit_pressure": "change of pressure coefficient at the diffuser's exit [-], suction negative",
     "floor_head": "change of total-pressure coefficient at the floor's inlet [-], loss negative",
 }
@@ -80,10 +80,25 @@ class PartModel(Protocol):
     engine coefficients such as ``rear wing.model.slope``), so that ranges can be traced back.
     """
 
-    name: str
-    kind: str
-    inputs: Mapping[str, Quantity]
-    sources: tuple[Source, ...]
+    @property
+    def name(self) -> str:
+        """As in the project."""
+        ...
+
+    @property
+    def kind(self) -> str:
+        """Kind of part, as in the project."""
+        ...
+
+    @property
+    def inputs(self) -> Mapping[str, Quantity]:
+        """Every uncertain number it uses, by name."""
+        ...
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """What its engine rests on."""
+        ...
 
     def load(
         self,

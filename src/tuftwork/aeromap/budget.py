@@ -1,0 +1,303 @@
+"""Where a car's downforce and drag come from: parts alone, what they do to each other, the sum.
+
+Parts act on each other in one direction (``part_models`` puts them in that order), so the loads of
+the whole car need one pass. An interaction is the change of one part's load when one neighbour's
+effect is added to those already there; parts and interactions therefore add up to the total
+exactly, draw by draw.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from jaxtyping import Float
+
+from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
+from tuftwork.aeromap.part import draws_of
+from tuftwork.car import Measured
+from tuftwork.quantity import (
+    Draws,
+    Ensemble,
+    Influence,
+    Quantity,
+    Summary,
+    influences,
+    summarise,
+    values_at,
+)
+
+RowKind = Literal["part", "interaction", "total", "measured", "difference"]
+_SEED = 41
+"""Of the draws of measured numbers, which are no inputs of the ensemble."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarLoad:
+    """Loads of the whole car.
+
+    Attributes
+    ----------
+    downforce_front, downforce_rear, drag : (..., n_draw)
+        CzSf, CzSr, CxS. [m²]
+    notices
+        What a reader must be told, part by part.
+    """
+
+    downforce_front: Field
+    downforce_rear: Field
+    drag: Field
+    notices: tuple[str, ...] = ()
+
+    @property
+    def downforce(self) -> Field:
+        """CzS. [m²]"""
+        return np.asarray(self.downforce_front + self.downforce_rear)
+
+    @property
+    def front_share(self) -> Field:
+        """Share of the downforce on the front axle; meaningless where CzS is near zero. [-]"""
+        return np.asarray(self.downforce_front / self.downforce)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BudgetRow:
+    """One line of the budget.
+
+    Attributes
+    ----------
+    name, kind
+        What it is about; for an interaction ``"rear wing → floor"``.
+    front, rear, drag : (n_draw,)
+        CzSf, CzSr, CxS. [m²]
+    dominates
+        Inputs behind the range of the row's downforce, largest share first.
+    note
+        Channel of an interaction, evidence of a measurement, notices of a part.
+    """
+
+    name: str
+    kind: RowKind
+    front: Draws
+    rear: Draws
+    drag: Draws
+    dominates: tuple[Influence, ...] = ()
+    note: str = ""
+
+    @property
+    def total(self) -> Draws:
+        """CzS. [m²]"""
+        return np.asarray(self.front + self.rear)
+
+    @property
+    def summaries(self) -> dict[str, Summary]:
+        """Best value and ranges of ``front``, ``rear``, ``total`` and ``drag``. [m²]"""
+        return {
+            "front": summarise(self.front),
+            "rear": summarise(self.rear),
+            "total": summarise(self.total),
+            "drag": summarise(self.drag),
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Budget:
+    """The table: parts, interactions, total; measured and difference where there is one."""
+
+    rows: tuple[BudgetRow, ...]
+    platform: PlatformState
+    notices: tuple[str, ...]
+
+    @property
+    def total(self) -> BudgetRow:
+        """The row of the whole car."""
+        return next(row for row in self.rows if row.kind == "total")
+
+    def of_kind(self, kind: RowKind) -> tuple[BudgetRow, ...]:
+        """Return the rows of one kind."""
+        return tuple(row for row in self.rows if row.kind == kind)
+
+
+def car_loads(
+    models: Sequence[PartModel], platform: PlatformState, draws: Mapping[str, Field]
+) -> CarLoad:
+    """Return the loads of the whole car, with what its parts do to each other.
+
+    Parameters
+    ----------
+    models
+        In the order in which they act on each other, as ``part_models`` returns them.
+    platform
+        Ride heights, speed and air, broadcasting to ``(..., n_draw)``.
+    draws
+        From ``draws_of``. [SI]
+    """
+    found: list[PartLoad] = []
+    around: dict[str, Field] = {}
+    for model in models:
+        load = model.load(platform, draws, around)
+        found.append(load)
+        for channel, effect in load.effects.items():
+            around[channel] = around[channel] + effect if channel in around else effect
+    return CarLoad(
+        downforce_front=_sum([load.downforce_front for load in found]),
+        downforce_rear=_sum([load.downforce_rear for load in found]),
+        drag=_sum([load.drag for load in found]),
+        notices=tuple(notice for load in found for notice in load.notices),
+    )
+
+
+def budget(
+    models: Sequence[PartModel],
+    platform: PlatformState,
+    ensemble: Ensemble,
+    *,
+    measured: Measured | None = None,
+) -> Budget:
+    """Return the budget of a car at one speed and one pair of ride heights.
+
+    Parameters
+    ----------
+    models
+        As for :func:`car_loads`.
+    platform
+        One state; every field broadcasts to ``(n_draw,)``.
+    ensemble
+        The inputs' draws.
+    measured
+        What was measured in this state, if anything.
+
+    Returns
+    -------
+    budget
+        Rows in the order parts, interactions, total, measured, difference.
+    """
+    draws = draws_of(models, ensemble)
+    size = ensemble.size
+    parts, interactions, notices = _rows(models, platform, draws, ensemble)
+    everything = [*parts, *interactions]
+    total = _row(
+        "whole car", "total", ensemble,
+        sum((r.front for r in everything), np.zeros(size)),
+        sum((r.rear for r in everything), np.zeros(size)),
+        sum((r.drag for r in everything), np.zeros(size)),
+    )  # fmt: skip
+    rows = [*everything, total]
+    if measured is not None:
+        seen = _measured_row(measured, size)
+        rows += [seen, _difference_row(seen, total, ensemble)]
+    return Budget(rows=tuple(rows), platform=platform, notices=notices)
+
+
+def _rows(
+    models: Sequence[PartModel],
+    platform: PlatformState,
+    draws: Mapping[str, Field],
+    ensemble: Ensemble,
+) -> tuple[list[BudgetRow], list[BudgetRow], tuple[str, ...]]:
+    """Return part rows, interaction rows and notices."""
+    parts: list[BudgetRow] = []
+    interactions: list[BudgetRow] = []
+    notices: list[str] = []
+    emitted: list[tuple[str, Mapping[str, Field]]] = []
+    for model in models:
+        alone = model.load(platform, draws, {})
+        before = alone
+        around: dict[str, Field] = {}
+        pairs: list[BudgetRow] = []
+        for source, effects in emitted:
+            for channel, effect in effects.items():
+                around[channel] = around[channel] + effect if channel in around else effect
+            after = model.load(platform, draws, around)
+            change = _change(before, after, ensemble.size)
+            before = after
+            if max(float(np.max(np.abs(c))) for c in change) > 1e-12:
+                channels = ", ".join(c.replace("_", " ") for c in effects)
+                pairs.append(
+                    _row(f"{source} → {model.name}", "interaction", ensemble, *change, channels)
+                )
+        emitted.append((model.name, before.effects))
+        notices += before.notices
+        front, rear, drag = (_flat(f, ensemble.size) for f in _three(alone))
+        note = " ".join(before.notices)
+        parts.append(_row(model.name, "part", ensemble, front, rear, drag, note))
+        interactions += pairs
+    return parts, interactions, tuple(notices)
+
+
+def _row(
+    name: str,
+    kind: RowKind,
+    ensemble: Ensemble,
+    front: Draws,
+    rear: Draws,
+    drag: Draws,
+    note: str = "",
+) -> BudgetRow:
+    return BudgetRow(
+        name=name, kind=kind, front=front, rear=rear, drag=drag,
+        dominates=influences(ensemble, front + rear), note=note,
+    )  # fmt: skip
+
+
+def _measured_row(measured: Measured, size: int) -> BudgetRow:
+    """Return what was measured, with draws of its range that are no part of the ensemble."""
+    rng = np.random.default_rng(_SEED)
+
+    def drawn(quantity: Quantity | None) -> Draws:
+        if quantity is None:
+            return np.zeros(size)
+        return values_at(quantity, _even_deviates(rng, size))
+
+    where = f"{measured.id}" + (f", evidence {measured.evidence}" if measured.evidence else "")
+    return BudgetRow(
+        name="measured",
+        kind="measured",
+        front=drawn(measured.downforce_front),
+        rear=drawn(measured.downforce_rear),
+        drag=drawn(measured.drag),
+        note=where if measured.drag is not None else f"{where}; no drag was measured",
+    )
+
+
+def _difference_row(seen: BudgetRow, total: BudgetRow, ensemble: Ensemble) -> BudgetRow:
+    """Return measured minus total."""
+    has_drag = float(np.max(np.abs(seen.drag))) > 0
+    return BudgetRow(
+        name="measured less total",
+        kind="difference",
+        front=seen.front - total.front,
+        rear=seen.rear - total.rear,
+        drag=seen.drag - total.drag if has_drag else np.zeros_like(seen.drag),
+        dominates=influences(ensemble, seen.total - total.total),
+        note="" if has_drag else "no drag was measured",
+    )
+
+
+def _even_deviates(rng: np.random.Generator, size: int) -> Draws:
+    """Return standard normal deviates that fill their range evenly, in random order."""
+    from scipy.stats import norm
+
+    return np.asarray(rng.permutation(norm.ppf((np.arange(size) + 0.5) / size)))
+
+
+def _change(before: PartLoad, after: PartLoad, size: int) -> tuple[Draws, Draws, Draws]:
+    front, rear, drag = (
+        _flat(b - a, size) for a, b in zip(_three(before), _three(after), strict=True)
+    )
+    return front, rear, drag
+
+
+def _three(load: PartLoad) -> tuple[Field, Field, Field]:
+    return load.downforce_front, load.downforce_rear, load.drag
+
+
+def _flat(field: Field, size: int) -> Draws:
+    return np.broadcast_to(field, (size,)).astype(float)
+
+
+def _sum(fields: Sequence[Field]) -> Float[np.ndarray, "..."]:
+    total = fields[0]
+    for field in fields[1:]:
+        total = total + field
+    return np.asarray(total)

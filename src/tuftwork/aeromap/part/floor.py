@@ -1,0 +1,87 @@
+"""A floor with its diffuser behind the closed-form estimate."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from tuftwork.aeromap.interface import Field, PartLoad, PlatformState
+from tuftwork.aeromap.part.base import WHEELBASE, EstimatedPart, Reference, around_of, loaded
+from tuftwork.aeromap.part.coefficient import coefficients_of, overridden
+from tuftwork.car import Floor
+from tuftwork.floor.estimate import (
+    SOURCES,
+    FloorCoefficients,
+    FloorGeometry,
+    FloorLoad,
+    FloorOnset,
+    estimate_floor,
+)
+from tuftwork.quantity import Quantity
+
+_KEYS = ("width", "front_station", "kick_station", "exit_station", "diffuser_angle")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EstimatedFloor(EstimatedPart):
+    """An under-floor: hears what hangs over its exit and what its inlet is fed with."""
+
+    def load(
+        self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
+    ) -> PartLoad:
+        """Return the floor's load; see :class:`tuftwork.aeromap.interface.PartModel`."""
+        wheelbase = draws[WHEELBASE]
+        found = self.estimate(platform, draws, around)
+        return loaded(
+            found.downforce, found.moment, found.drag, wheelbase, notices=self._notices(found)
+        )
+
+    def estimate(
+        self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
+    ) -> FloorLoad:
+        """Return the engine's whole answer, with the three parts of the load and the regime."""
+        own = {key: self.key(key, draws) for key in _KEYS}
+        wide = "diffuser_width" if f"{self.name}.diffuser_width" in self.inputs else "width"
+        gap = f"{self.name}.edge_gap"
+        geometry = FloorGeometry(
+            **own,
+            diffuser_width=self.key(wide, draws),
+            edge_gap=draws[gap] if gap in self.inputs else None,
+        )
+        onset = FloorOnset(
+            ride_height_front=platform.ride_height_front,
+            ride_height_rear=platform.ride_height_rear,
+            wheelbase=draws[WHEELBASE],
+            exit_pressure=around_of(around, "exit_pressure"),
+            head=around_of(around, "floor_head"),
+        )
+        return estimate_floor(geometry, onset, FloorCoefficients(**self.coefficients(draws)))
+
+    def _notices(self, found: FloorLoad) -> tuple[str, ...]:
+        below = float(np.mean(found.margin < 0))
+        if below > 0.5:
+            return (f"{self.name}: below its height of greatest load in most draws.",)
+        if below > 0.1:
+            return (f"{self.name}: may be below its height of greatest load ({below:.0%}).",)
+        return ()
+
+
+def floor_model(part: Floor, reference: Reference) -> EstimatedFloor:
+    """Return the model of a floor of the project."""
+    own = overridden(coefficients_of("floor", "estimate"), part.model, part.name)
+    given: dict[str, Any] = {key: getattr(part, key) for key in _KEYS}
+    for key in ("diffuser_width", "edge_gap"):
+        value = getattr(part, key)
+        if value is not None:
+            given[key] = value
+    inputs: dict[str, Quantity] = {f"{part.name}.{k}": q for k, q in given.items()}
+    inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
+    return EstimatedFloor(
+        name=part.name,
+        kind=part.kind,
+        inputs=inputs | {WHEELBASE: reference.wheelbase},
+        sources=SOURCES,
+        reference=reference,
+        hears=("exit_pressure", "floor_head"),
+    )

@@ -1,0 +1,66 @@
+"""A splitter behind the closed-form estimate."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from tuftwork.aeromap.interface import Field, PartLoad, PlatformState
+from tuftwork.aeromap.part.base import WHEELBASE, EstimatedPart, Reference, loaded
+from tuftwork.aeromap.part.coefficient import coefficients_of, overridden
+from tuftwork.car import Splitter
+from tuftwork.floor.splitter import (
+    SOURCES,
+    SplitterCoefficients,
+    SplitterGeometry,
+    estimate_splitter,
+)
+
+_KEYS = ("projection", "width", "lip_radius", "station", "drop")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EstimatedSplitter(EstimatedPart):
+    """A splitter: it hands the floor air with less head."""
+
+    def load(
+        self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
+    ) -> PartLoad:
+        """Return the splitter's load; see :class:`tuftwork.aeromap.interface.PartModel`."""
+        wheelbase, station = draws[WHEELBASE], self.key("station", draws)
+        slope = (platform.ride_height_rear - platform.ride_height_front) / wheelbase
+        clearance = platform.ride_height_front + slope * station - self.key("drop", draws)
+        # a plate on the road chokes; one millimetre keeps the formulas finite there
+        clearance = np.maximum(clearance, 1e-3)
+        geometry = SplitterGeometry(
+            projection=self.key("projection", draws),
+            width=self.key("width", draws),
+            lip_radius=self.key("lip_radius", draws),
+            clearance=clearance,
+        )
+        found = estimate_splitter(geometry, SplitterCoefficients(**self.coefficients(draws)))
+        moment = found.downforce * station + found.moment
+        choked = float(np.mean(found.choke < 1))
+        notices = (f"{self.name}: chokes in {choked:.0%} of draws.",) if choked > 0.1 else ()
+        return loaded(
+            found.downforce,
+            moment,
+            found.drag,
+            wheelbase,
+            effects={"floor_head": found.head},
+            notices=notices,
+        )
+
+
+def splitter_model(part: Splitter, reference: Reference) -> EstimatedSplitter:
+    """Return the model of a splitter of the project."""
+    own = overridden(coefficients_of("floor", "splitter"), part.model, part.name)
+    inputs = {f"{part.name}.{k}": getattr(part, k) for k in _KEYS}
+    inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
+    return EstimatedSplitter(
+        name=part.name,
+        kind=part.kind,
+        inputs=inputs | {WHEELBASE: reference.wheelbase},
+        sources=SOURCES,
+        reference=reference,
+    )

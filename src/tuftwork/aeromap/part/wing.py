@@ -1,0 +1,143 @@
+"""A wing of the project behind the closed-form estimate."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from tuftwork.aeromap.interface import Field, PartLoad, PlatformState
+from tuftwork.aeromap.part.base import (
+    WHEELBASE,
+    EstimatedPart,
+    Reference,
+    around_of,
+    loaded,
+    pitched_height,
+)
+from tuftwork.aeromap.part.coefficient import coefficients_of, overridden
+from tuftwork.car import Wing
+from tuftwork.quantity import Quantity, exact
+from tuftwork.wing.estimate import (
+    SOURCES,
+    WingCoefficients,
+    WingGeometry,
+    WingLoad,
+    WingOnset,
+    bound_vortex_suction,
+    estimate_wing,
+)
+
+_ENGINE_ONLY = ("camber", "thickness", "lower_pressure", "wake", "upwash")
+_EXIT_HEIGHT = 0.25  # [m] of a diffuser's exit over the ground; the wing hangs several times higher
+_KEYS = ("span", "chord", "incidence", "station", "height")
+_NONE = exact(0.0, "height", unit="mm", place="none given")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EstimatedWing(EstimatedPart):
+    """A wing: at the rear it hears roof and front wing and lowers the diffuser's exit pressure."""
+
+    elements: int = 1
+    is_rear: bool = True
+
+    def load(
+        self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
+    ) -> PartLoad:
+        """Return the wing's load; see :class:`tuftwork.aeromap.interface.PartModel`."""
+        wheelbase, station = draws[WHEELBASE], self.key("station", draws)
+        front = platform.ride_height_front - self.reference.ride_height_front
+        rear = platform.ride_height_rear - self.reference.ride_height_rear
+        height = np.maximum(
+            pitched_height(self.key("height", draws), station, front, rear, wheelbase), 1e-3
+        )
+        reynolds = platform.density * platform.speed * self.key("chord", draws) / platform.viscosity
+        deaf = np.zeros(1)
+        onset = WingOnset(
+            reynolds=reynolds,
+            pressure=1 + (around_of(around, "rear_wing_pressure") if self.is_rear else deaf),
+            angle=around_of(around, "rear_wing_angle") if self.is_rear else deaf,
+        )
+        # a car that rises at the rear carries its wing nose-down with it
+        incidence = self.key("incidence", draws) + (rear - front) / wheelbase
+        geometry = self._geometry(draws, incidence, height)
+        own = {k: v for k, v in self.coefficients(draws).items() if k not in _ENGINE_ONLY}
+        found = estimate_wing(geometry, onset, WingCoefficients(**own))
+        moment = found.downforce * station + found.drag * height
+        return loaded(
+            found.downforce,
+            moment,
+            found.drag,
+            wheelbase,
+            effects=self._effects(found, geometry, draws),
+            notices=self._notices(found),
+        )
+
+    def _geometry(
+        self, draws: Mapping[str, Field], incidence: Field, height: Field
+    ) -> WingGeometry:
+        return WingGeometry(
+            span=self.key("span", draws),
+            chord=self.key("chord", draws),
+            incidence=incidence,
+            height=height,
+            camber=self._or_model("camber", draws),
+            thickness=self._or_model("thickness", draws),
+            gurney=self.key("gurney", draws),
+            end_plate_height=self.key("end_plate_height", draws),
+            elements=self.elements,
+        )
+
+    def _or_model(self, key: str, draws: Mapping[str, Field]) -> Field:
+        """Return the project's number, or the engine's where the project gives none."""
+        path = f"{self.name}.{key}"
+        return draws[path if path in self.inputs else f"{self.name}.model.{key}"]
+
+    def _effects(
+        self, found: WingLoad, geometry: WingGeometry, draws: Mapping[str, Field]
+    ) -> dict[str, Field]:
+        own = self.coefficients(draws)
+        if self.is_rear:
+            below = np.maximum(geometry.height - _EXIT_HEIGHT, geometry.chord)
+            suction = bound_vortex_suction(found.coefficient, geometry.chord, geometry.span, below)
+            return {"exit_pressure": own["lower_pressure"] * suction}
+        return {
+            "rear_wing_pressure": -own["wake"] * np.maximum(found.coefficient, 0.0),
+            "rear_wing_angle": own["upwash"] * found.coefficient,
+        }
+
+    def _notices(self, found: WingLoad) -> tuple[str, ...]:
+        stalled = float(np.mean(found.margin < 0))
+        if stalled > 0.5:
+            return (f"{self.name}: past the stall in most draws.",)
+        if stalled > 0.1:
+            return (f"{self.name}: may be past the stall ({stalled:.0%} of draws).",)
+        return ()
+
+
+def wing_model(part: Wing, reference: Reference) -> EstimatedWing:
+    """Return the model of a wing of the project."""
+    is_rear = part.station.best > reference.wheelbase.best / 2
+    own = overridden(coefficients_of("wing", "estimate"), part.model, part.name)
+    for unused in ("wake", "upwash") if is_rear else ("lower_pressure",):
+        own.pop(unused)
+    given: dict[str, Any] = {key: getattr(part, key) for key in _KEYS}
+    given["gurney"] = part.gurney or _NONE
+    given["end_plate_height"] = part.end_plate_height or _NONE
+    for key in ("camber", "thickness"):
+        value = getattr(part, key)
+        if value is not None:
+            given[key] = value
+            own.pop(key)
+    inputs: dict[str, Quantity] = {f"{part.name}.{k}": q for k, q in given.items()}
+    inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
+    return EstimatedWing(
+        name=part.name,
+        kind=part.kind,
+        inputs=inputs | {WHEELBASE: reference.wheelbase},
+        sources=SOURCES,
+        reference=reference,
+        hears=("rear_wing_angle", "rear_wing_pressure") if is_rear else (),
+        elements=part.elements,
+        is_rear=is_rear,
+    )

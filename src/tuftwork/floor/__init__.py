@@ -1,0 +1,1 @@
+"""The channel under the car: floor, diffuser and splitter."""
