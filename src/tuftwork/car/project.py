@@ -1,7 +1,7 @@
 """One project: everything known of one car, as the project file says it. Data only."""
 
 from datetime import date
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
@@ -112,7 +112,7 @@ class MassState(Table):
     name: Annotated[_Name, Field(description="What you call it: race, on the sheet, full fuel")]
     mass: Annotated[
         Quantity,
-        number("mass", positive=True, most=20_000),
+        number("mass", positive=True, most=20_000.0),
         Field(description="With everything in it"),
     ]
     front_weight: Annotated[
@@ -164,7 +164,7 @@ class Weather(Table):
     """The air the study is made for."""
 
     temperature: Annotated[
-        Quantity, number("temperature", least=200, most=340), Field(description="Of the air")
+        Quantity, number("temperature", least=200.0, most=340.0), Field(description="Of the air")
     ]
     pressure: Annotated[
         Quantity | None,
@@ -173,11 +173,11 @@ class Weather(Table):
     ] = None
     altitude: Annotated[
         Quantity | None,
-        number("length", least=-500, most=6000),
+        number("length", least=-500.0, most=6000.0),
         Field(description="Of the place, where no pressure was read"),
     ] = None
     humidity: Annotated[
-        Quantity | None, number("humidity", least=0, most=1), Field(description="Relative")
+        Quantity | None, number("humidity", least=0.0, most=1.0), Field(description="Relative")
     ] = None
 
 
@@ -224,7 +224,7 @@ class Project(Table):
     study: Annotated[StudySettings, Field(description="How the study is run")]
 
     @model_validator(mode="after")
-    def _names_meet(self) -> Self:
+    def _names_meet(self) -> "Project":
         """Refuse names used twice and names that lead nowhere; the file reader adds the lines."""
         found = crossings(self)
         if found:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from math import isfinite
-from typing import Annotated, Any, Self, get_args
+from typing import Annotated, Any, TypeVar, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, model_validator
 from pydantic.fields import FieldInfo
@@ -12,6 +12,7 @@ from pydantic_core import core_schema
 from tuftwork.errors import InputError
 from tuftwork.quantity import ORIGINS, Origin, Quantity, parse_quantity
 
+_OwnTable = TypeVar("_OwnTable", bound="Table")
 LONG_FORM = ("value", "origin", "from")
 
 
@@ -133,7 +134,7 @@ class Table(BaseModel):
                 handed[key] = {"value": value, "origin": origin, "from": place}
         return handed
 
-    def with_values(self, changes: Mapping[str, Any]) -> Self:
+    def with_values(self: _OwnTable, changes: Mapping[str, Any]) -> _OwnTable:
         """Return this table with some keys given new values, checked like any other input."""
         kept = {k: getattr(self, k) for k in type(self).model_fields if k in self.model_fields_set}
         return type(self).model_validate({**kept, **changes})

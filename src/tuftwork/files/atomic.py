@@ -51,7 +51,7 @@ def write_atomic(path: Path, data: bytes, *, keep_previous: bool = False) -> Non
 
 def clear_leftovers(path: Path) -> None:
     """Remove temporary files that a save of ``path`` left behind when it was killed."""
-    for left in path.parent.glob(f".{path.name}{_SAVING}*"):
+    for left in path.parent.glob(f".{path.name}*{_SAVING}*"):
         with suppress(OSError):
             # a file of a process that still runs is being written now
             if not _is_running(int(left.name.rpartition(_SAVING)[2].partition("-")[0])):

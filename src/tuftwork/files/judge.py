@@ -25,6 +25,17 @@ from tuftwork.files.where import Path, Place, line_of
 from tuftwork.quantity import DIMENSIONS, from_si
 
 _KINDS = {"parts": (Part, PART_KINDS), "claims": (Claim, CLAIM_KINDS)}
+_PLAIN_WORDS = {
+    "string_type": "text in quotes",
+    "int_type": "a whole number, without quotes",
+    "int_from_float": "a whole number, without quotes",
+    "int_parsing": "a whole number, without quotes",
+    "bool_type": "true or false, without quotes",
+    "tuple_type": "a list: [...] for values, [[...]] for tables",
+    "dict_type": "a table",
+    "model_type": "a table",
+    "model_attributes_type": "a table",
+}
 _MOST = 60
 """Faults shown at once; a file with more is another file."""
 
@@ -77,11 +88,20 @@ def _of_schema(
                     found=_shown(_at(path, tables)),
                     expected=_wanted(limit) if limit else "", cure=cause.cure)  # fmt: skip
     else:
-        message = str(cause) if cause else str(error["msg"])
-        what, _, expected = message.partition(" should ")
-        text = "wrong type or value" if expected else what[:1].lower() + what[1:]
-        yield Fault(what=text, file=file, line=line, key=key, found=shown,
-                    expected=expected.removeprefix("be "))  # fmt: skip
+        what, expected = _said(kind, str(cause) if cause else str(error["msg"]))
+        yield Fault(what=what, file=file, line=line, key=key, found=shown, expected=expected)
+
+
+def _said(kind: str, message: str) -> tuple[str, str]:
+    """Return what is wrong and what is expected, in our words where we have them."""
+    if kind in _PLAIN_WORDS:
+        return "wrong type", _PLAIN_WORDS[kind]
+    if kind.startswith("date"):
+        return "not a day", "a day such as 2026-05-03"
+    what, should, expected = message.partition(" should ")
+    if not should:
+        return what[:1].lower() + what[1:], ""
+    return "not a possible value", expected.removeprefix("be ")
 
 
 def _of_crossing(
@@ -231,6 +251,11 @@ def _field_at(path: Path, tables: Mapping[str, Any]) -> Any:
 
 
 def _limit_at(path: Path, tables: Mapping[str, Any]) -> Limit | None:
+    if isinstance(path[-1], int):  # a member of a list of numbers
+        field = _field_at(path[:-1], tables)
+        inner = get_args(field.annotation) if field else ()
+        marks = [m for a in inner for m in getattr(a, "__metadata__", ()) if isinstance(m, Limit)]
+        return marks[0] if marks else None
     field = _field_at(path, tables)
     return limit_of(field) if field else None
 
@@ -246,7 +271,7 @@ def _wanted(limit: Limit) -> str:
     for word, end in (("at least", limit.least), ("at most", limit.most)):
         if end is not None:
             shown = from_si(end, kind.shown, kind.name)
-            ends.append(f"{word} {shown:.4g} {kind.shown}".rstrip())
+            ends.append(f"{word} {float(f'{shown:.4g}'):.10g} {kind.shown}".rstrip())
     units = ", ".join(u for u in kind.units if u)
     with_unit = f" with its unit ({units})" if units and "" not in kind.units else ""
     article = "an" if kind.name[0] in "aeiou" else "a"

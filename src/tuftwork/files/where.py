@@ -13,7 +13,7 @@ Path = tuple[str | int, ...]
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _BLANK = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
 _SPACE = re.compile(r"[ \t]*")
-_SCALAR = re.compile(r"[^,\]}#\n]*")
+_SCALAR = re.compile(r"[^,\]}#\n]*[^,\]}#\s]")
 _STRINGS = (
     re.compile(r'"""(?:[^\\]|\\.)*?"{3,5}(?!")', re.DOTALL),
     re.compile(r"'''.*?'{3,5}(?!')", re.DOTALL),
@@ -56,6 +56,7 @@ class _Walk:
     def __init__(self, text: str) -> None:
         self.text = text
         self.at = 0
+        self._key_end = 0
         self.found: dict[Path, Place] = {}
         self._count: dict[Path, int] = {}
         self._ends = [i for i, c in enumerate(text) if c == "\n"]
@@ -90,8 +91,7 @@ class _Walk:
     def _pair(self, table: Path) -> None:
         start = self.at
         keys = self._dotted()
-        end = self.at
-        self._skip(_SPACE)
+        end = self._key_end
         self.at += 1  # the equals sign
         self._skip(_SPACE)
         for depth in range(1, len(keys) + 1):
@@ -103,6 +103,7 @@ class _Walk:
         while True:
             self._skip(_SPACE)
             keys.append(self._key())
+            self._key_end = self.at
             self._skip(_SPACE)
             if self.text[self.at : self.at + 1] != ".":
                 return keys
