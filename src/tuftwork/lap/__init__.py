@@ -1,0 +1,1 @@
+"""Circuits, the car, the quasi-steady lap and what aero is worth on it."""

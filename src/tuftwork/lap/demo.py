@@ -1,0 +1,126 @@
+"""The invented circuit, car and aero of the worked example; none of it is real."""
+
+from math import pi
+
+import numpy as np
+
+from tuftwork.lap.build import Piece, circuit_from_radii
+from tuftwork.lap.circuit import Circuit
+from tuftwork.lap.power import constant_power
+from tuftwork.lap.table import AeroTable
+from tuftwork.lap.vehicle import Brakes, Chassis, Suspension, Tyre, Vehicle
+
+_LAYOUT = (
+    # straight before [m], name, radius [m], turn [deg, left positive]
+    (690.0, "Tannery", 42.0, -95.0),
+    (150.0, "Weir", 75.0, 62.0),
+    (260.0, "Long Acre", 190.0, -58.0),
+    (210.0, "Mill", 55.0, -78.0),
+    (120.0, "Kiln", 38.0, 105.0),
+    (330.0, "Gallows", 215.0, -44.0),
+    (160.0, "Ford", 95.0, -66.0),
+    (110.0, "Thicket", 60.0, 72.0),
+    (240.0, "Larkrise", 250.0, -40.0),
+    (170.0, "Sawpit", 48.0, -102.0),
+    (140.0, "Orchard", 110.0, 50.0),
+    (130.0, "Lych Gate", 34.0, -166.0),
+)
+
+
+def brackenholt() -> Circuit:
+    """Return the demo circuit: 4.160 km, 12 corners, longest straight 690 m. Invented.
+
+    Returns
+    -------
+    circuit : ()
+        Built from radii and closed. [-]
+    """
+    pieces = []
+    for straight, name, radius, turn in _LAYOUT:
+        pieces.append(Piece(length=straight, fixed=straight == 690.0))
+        angle = turn * pi / 180.0
+        ease = min(30.0, 0.45 * abs(angle) * radius)
+        pieces.append(Piece(radius=radius, angle=angle, name=name, transition=ease))
+    return circuit_from_radii("Brackenholt", pieces, length=4160.0)
+
+
+def halyard(
+    *, ride_height_front: float = 0.058, ride_height_rear: float = 0.071, margin_rear: float = 0.03
+) -> Vehicle:
+    """Return the demo car in race state. Invented.
+
+    Parameters
+    ----------
+    ride_height_front, ride_height_rear : ()
+        Static, with the driver. [m]
+    margin_rear : ()
+        Rear grip the driver leaves unused. [-]
+
+    Returns
+    -------
+    vehicle : ()
+        The car. [-]
+    """
+    per_wheel = 0.032e-3  # [1/N]  1.6 % per kN of axle load
+    return Vehicle(
+        name="Halyard GT",
+        chassis=Chassis(
+            mass=1285.0, weight_front=0.475, cg_height=0.47, wheelbase=2.620, track_front=1.64,
+            track_rear=1.60, roll_share_front=0.52, rolling_resistance=0.013,
+            rotating_inertia=0.04, roll_gradient=0.0015,
+        ),
+        tyre_front=Tyre(grip=1.430, load_loss=per_wheel, wheel_load=3000.0),
+        tyre_rear=Tyre(grip=1.445, load_loss=per_wheel, wheel_load=3000.0, margin=margin_rear),
+        suspension=Suspension(
+            ride_height_front=ride_height_front, ride_height_rear=ride_height_rear,
+            axle_rate_front=113e3, axle_rate_rear=121e3, anti_dive=0.2, anti_squat=0.2,
+            anti_lift=0.2,
+        ),
+        power=constant_power(355e3),
+        driveline_efficiency=0.89,
+        brakes=Brakes(share_front=0.66),
+    )  # fmt: skip
+
+
+def halyard_aero(wing_degrees: float = 8.0) -> AeroTable:
+    """Return the demo car's aero with the diffuser's force-reduction branch. Invented.
+
+    Parameters
+    ----------
+    wing_degrees : ()
+        Wing setting, 0 to 13. [deg]
+
+    Returns
+    -------
+    table : ()
+        CzS and CxS over ride heights. [m²]
+
+    Notes
+    -----
+    A toy truth: curves drawn through the demo scenario's table, not a prediction.
+    """
+    hf = np.r_[20:36:4, 36:60:3, 60:81:5] * 1e-3
+    hr = np.r_[34:52:3, 52:66:1, 66:102:4] * 1e-3
+    f, r = np.meshgrid(hf * 1e3, hr * 1e3, indexing="ij")
+    stalled = 1.0 / (1.0 + np.exp((r - 57.8) / 0.9))
+    base = 1.005 - 0.0022 * np.maximum(r - 62.0, 0.0) - 0.002 * np.maximum(56.0 - r, 0.0)
+    rear = base - 0.31 * stalled
+    front = 0.690 - 0.0075 * (f - 45.0) + 0.0052 * (r - 58.0) - 0.030 * stalled
+    choke = 1.0 / (1.0 + np.exp((f - 31.0) / 1.2))  # the splitter's own limit
+    front = front - 0.20 * choke
+    drag = 0.905 + 0.0006 * (50.0 - f) + 0.0004 * (60.0 - r) + 0.010 * stalled
+    # wing: 0.652 m² at 8 deg, 0.778 at 12, load 0.34 m behind the rear axle, stall past 13
+    step = wing_degrees - 8.0
+    more = 0.0335 * step - 0.00050 * step * step
+    dragged = 0.0098 * step + 0.0002 * step * step
+    lever = 0.34 / 2.62
+    drag_arm = dragged * 1.20 / 2.62
+    return AeroTable(
+        ride_height_front=hf,
+        ride_height_rear=hr,
+        downforce_front=(front - more * lever - drag_arm)[None],
+        downforce_rear=(rear + more * (1.0 + lever) + drag_arm)[None],
+        drag=(drag + dragged)[None],
+        roll_loss_front=60.0,
+        roll_loss_rear=60.0,
+    )

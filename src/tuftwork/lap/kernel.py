@@ -1,0 +1,454 @@
+"""Compiled heart of the lap: what one axle pair can do at one place and speed.
+
+Everything here is explicit arithmetic on the parameter vector of :mod:`tuftwork.lap.parameter`;
+``adjoint.py`` holds the same arithmetic run backwards. Kinetic energy per mass E = v²/2 is the
+running variable, because dE/ds is the acceleration.
+
+A road row is (curvature ≥ 0, sin bank, cos bank, sin grade, cos grade, vertical curvature), bank
+positive when it helps. Flags are (ideal drive shares, ideal brake shares).
+"""
+
+from math import sqrt
+
+import numpy as np
+from numba import njit
+
+DRIVE, BRAKE = 1, -1
+POWER, FRONT, REAR, BRAKE_LIMIT, BOTH, COAST = 0, 1, 2, 3, 4, 5
+"""What limits: engine, an axle, the brakes, both axles together, nothing left (tyres used up)."""
+
+_FLOOR = 1.0  # [N]  an axle keeps this much capacity so that no ratio divides by zero
+_FAR = 40  # Newton steps before a point counts as not converged
+
+
+@njit(cache=True)
+def _locate(axis, h):
+    n = axis.shape[0]
+    lo, hi = 0, n - 1
+    while hi - lo > 1:
+        mid = (lo + hi) // 2
+        if h < axis[mid]:
+            hi = mid
+        else:
+            lo = mid
+    return lo
+
+
+@njit(cache=True)
+def table_at(coef, axis_front, axis_rear, state, hf, hr):
+    """Return the three fields and their slopes; linear outside the table, so C1 everywhere."""
+    i = _locate(axis_front, hf)
+    j = _locate(axis_rear, hr)
+    du = axis_front[i + 1] - axis_front[i]
+    dw = axis_rear[j + 1] - axis_rear[j]
+    u0 = (hf - axis_front[i]) / du
+    w0 = (hr - axis_rear[j]) / dw
+    u = min(max(u0, 0.0), 1.0)
+    w = min(max(w0, 0.0), 1.0)
+    out = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    f0, f1, f2 = 0.0, 0.0, 0.0
+    a0, a1, a2 = 0.0, 0.0, 0.0
+    b0, b1, b2 = 0.0, 0.0, 0.0
+    for c in range(3):
+        k = coef[state, i, j, c]
+        r0 = ((k[0, 3] * w + k[0, 2]) * w + k[0, 1]) * w + k[0, 0]
+        r1 = ((k[1, 3] * w + k[1, 2]) * w + k[1, 1]) * w + k[1, 0]
+        r2 = ((k[2, 3] * w + k[2, 2]) * w + k[2, 1]) * w + k[2, 0]
+        r3 = ((k[3, 3] * w + k[3, 2]) * w + k[3, 1]) * w + k[3, 0]
+        d0 = (3.0 * k[0, 3] * w + 2.0 * k[0, 2]) * w + k[0, 1]
+        d1 = (3.0 * k[1, 3] * w + 2.0 * k[1, 2]) * w + k[1, 1]
+        d2 = (3.0 * k[2, 3] * w + 2.0 * k[2, 2]) * w + k[2, 1]
+        d3 = (3.0 * k[3, 3] * w + 2.0 * k[3, 2]) * w + k[3, 1]
+        value = ((r3 * u + r2) * u + r1) * u + r0
+        slope_u = (3.0 * r3 * u + 2.0 * r2) * u + r1
+        slope_w = ((d3 * u + d2) * u + d1) * u + d0
+        value += slope_u * (u0 - u) + slope_w * (w0 - w)
+        if c == 0:
+            f0, a0, b0 = value, slope_u / du, slope_w / dw
+        elif c == 1:
+            f1, a1, b1 = value, slope_u / du, slope_w / dw
+        else:
+            f2, a2, b2 = value, slope_u / du, slope_w / dw
+    out = (f0, a0, b0, f1, a1, b1, f2, a2, b2)
+    return out
+
+
+@njit(cache=True)
+def aero_at(aero, mix, hf, hr):
+    """Return the fields of a mix of two device states: mix = (state, next state, share of next)."""
+    coef, axis_front, axis_rear = aero
+    first = table_at(coef, axis_front, axis_rear, int(mix[0]), hf, hr)
+    share = mix[2]
+    if share == 0.0:
+        return first
+    second = table_at(coef, axis_front, axis_rear, int(mix[1]), hf, hr)
+    keep = 1.0 - share
+    return (
+        keep * first[0] + share * second[0],
+        keep * first[1] + share * second[1],
+        keep * first[2] + share * second[2],
+        keep * first[3] + share * second[3],
+        keep * first[4] + share * second[4],
+        keep * first[5] + share * second[5],
+        keep * first[6] + share * second[6],
+        keep * first[7] + share * second[7],
+        keep * first[8] + share * second[8],
+    )
+
+
+@njit(cache=True)
+def drive_force(power, power_step, p, energy):
+    """Return engine force at the wheels and its slope with E (cubic in speed between nodes)."""
+    v = sqrt(2.0 * energy)
+    n = power.shape[0]
+    i = min(int(v / power_step), n - 2)
+    u = min(v / power_step - i, 1.0)
+    y0, y1 = power[i, 0], power[i + 1, 0]
+    m0, m1 = power[i, 1] * power_step, power[i + 1, 1] * power_step
+    c2 = 3.0 * (y1 - y0) - 2.0 * m0 - m1
+    c3 = 2.0 * (y0 - y1) + m0 + m1
+    watt = ((c3 * u + c2) * u + m0) * u + y0
+    slope = ((3.0 * c3 * u + 2.0 * c2) * u + m0) / power_step
+    gain = p[14] * p[15]
+    v = max(v, 0.5)  # below walking pace grip limits; keeps the quotient finite
+    return gain * watt / v, gain * (slope - watt / v) / (v * v)
+
+
+@njit(cache=True)
+def deflection(force, rate, travel, bump_rate):
+    """Return axle deflection and its slope; the bump stop comes in over 2 % of its force."""
+    contact = rate * travel
+    width = 0.02 * contact
+    u = force - contact
+    r = sqrt(u * u + width * width)
+    ramp = 0.5 * (u + r)
+    soft = 1.0 / rate - 1.0 / bump_rate
+    return force / rate - soft * ramp, 1.0 / rate - soft * 0.5 * (1.0 + u / r)
+
+
+@njit(cache=True)
+def capacity(grip, loss, nominal, margin, load, transfer2):
+    """Return lateral capacity of an axle and its slope with load and with squared transfer."""
+    gain = (1.0 - margin) * grip
+    if transfer2 < 0.25 * load * load:
+        c = gain * (load * (1.0 + loss * (nominal - 0.5 * load)) - 2.0 * loss * transfer2)
+        slope, slope2 = gain * (1.0 + loss * (nominal - load)), -2.0 * gain * loss
+    else:  # the inner wheel is off the ground and carries nothing
+        c = gain * load * (1.0 + loss * (nominal - load))
+        slope, slope2 = gain * (1.0 + loss * (nominal - 2.0 * load)), 0.0
+    if not c > _FLOOR:
+        return _FLOOR, 0.0, 0.0
+    return c, slope, slope2
+
+
+@njit(cache=True)
+def grip_force(ideal, share, ratio, cf, cr, fyf, fyr):
+    """Return the largest longitudinal force, its slope with each capacity, and what limits it."""
+    af = 1.0 - (fyf / cf) ** 2
+    ar = 1.0 - (fyr / cr) ** 2
+    sf = sqrt(af) if af > 1e-12 else 0.0
+    sr = sqrt(ar) if ar > 1e-12 else 0.0
+    xf, xr = ratio * cf * sf, ratio * cr * sr
+    df = ratio / sf if sf > 0.0 else 0.0
+    dr = ratio / sr if sr > 0.0 else 0.0
+    if ideal:
+        return xf + xr, df, dr, BOTH
+    front = xf / share if share > 1e-9 else np.inf
+    rear = xr / (1.0 - share) if share < 1.0 - 1e-9 else np.inf
+    if front < rear:
+        return front, df / share, 0.0, FRONT
+    return rear, 0.0, dr / (1.0 - share), REAR
+
+
+@njit(cache=True)
+def assemble(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, power_step):
+    """Return residuals, Jacobian and by-products of platform and longitudinal balance."""
+    m, wf, g, rho = p[0], p[1], p[44], p[37]
+    k, sinb, cosb, sing, cosg, kv = road
+    q = rho * energy
+    gn = g * cosb * cosg + 2.0 * energy * (k * sinb + kv)
+    ay = 2.0 * energy * k * cosb - g * sinb * cosg
+    roll2 = (p[34] * ay) ** 2
+    rf, rr = 1.0 / (1.0 + p[35] * roll2), 1.0 / (1.0 + p[36] * roll2)
+    t = aero_at(aero, mix, hf, hr)
+    lf = q * (t[0] * p[41] + p[38]) * rf
+    lr = q * (t[3] * p[42] + p[39]) * rr
+    drag = q * (t[6] * p[43] + p[40])
+    mhl = m * p[2] / p[3]
+    shift = mhl * (ax + g * sing)
+    nf = m * gn * wf + lf - shift
+    nr = m * gn * (1.0 - wf) + lr + shift
+    keep_f = 1.0 - p[27] if mode == BRAKE else 1.0
+    keep_r = 1.0 - p[28] if mode == BRAKE else 1.0 - p[29]
+    ff = lf + m * (gn - g) * wf - keep_f * shift
+    fr = lr + m * (gn - g) * (1.0 - wf) + keep_r * shift
+    xf, dxf = deflection(ff, p[25], p[30], p[31])
+    xr, dxr = deflection(fr, p[26], p[32], p[33])
+    tf = p[6] * m * ay * p[2] / p[4]
+    tr = (1.0 - p[6]) * m * ay * p[2] / p[5]
+    cf, cfn, _ = capacity(p[7], p[9], p[11], p[21], nf, tf * tf)
+    cr, crn, _ = capacity(p[8], p[10], p[12], p[22], nr, tr * tr)
+    fyf, fyr = m * ay * wf, m * ay * (1.0 - wf)
+    rolling = p[16] * (m * gn + lf + lr)
+    resist = drag + rolling + m * g * sing
+    if mode == DRIVE:
+        force, gf, gr, limit = grip_force(flags[0], p[20], p[13], cf, cr, fyf, fyr)
+        engine, _ = drive_force(power, power_step, p, energy)
+        if engine <= force:
+            force, gf, gr, limit = engine, 0.0, 0.0, POWER
+        sign = 1.0
+    else:
+        force, gf, gr, limit = grip_force(flags[1], p[18], p[13], cf, cr, fyf, fyr)
+        if p[19] <= force:
+            force, gf, gr, limit = p[19], 0.0, 0.0, BRAKE_LIMIT
+        sign = -1.0
+    gf, gr = sign * gf * cfn, sign * gr * crn
+    me = m * (1.0 + p[17])
+    a11, a12 = q * p[41] * rf * t[1], q * p[41] * rf * t[2]
+    a21, a22 = q * p[42] * rr * t[4], q * p[42] * rr * t[5]
+    r1 = hf - p[23] + xf
+    r2 = hr - p[24] + xr
+    r3 = me * ax - sign * force + resist
+    j11, j12, j13 = 1.0 + dxf * a11, dxf * a12, -dxf * keep_f * mhl
+    j21, j22, j23 = dxr * a21, 1.0 + dxr * a22, dxr * keep_r * mhl
+    c = p[16]
+    j31 = -gf * a11 - gr * a21 + q * p[43] * t[7] + c * (a11 + a21)
+    j32 = -gf * a12 - gr * a22 + q * p[43] * t[8] + c * (a12 + a22)
+    j33 = me + (gf - gr) * mhl
+    res = (r1, r2, r3)
+    jac = (j11, j12, j13, j21, j22, j23, j31, j32, j33)
+    return res, jac, limit, (nf, nr, cf, cr, fyf, fyr, resist, force)
+
+
+@njit(cache=True)
+def _heights(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step):
+    """Return ride heights at a given acceleration, the residual there, limit and by-products."""
+    for _ in range(_FAR):
+        res, jac, limit, by = assemble(
+            mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step
+        )
+        det = jac[0] * jac[4] - jac[1] * jac[3]
+        df = -(res[0] * jac[4] - jac[1] * res[1]) / det
+        dr = -(jac[0] * res[1] - jac[3] * res[0]) / det
+        big = max(abs(df), abs(dr))
+        if big < 1e-9:
+            return hf, hr, res[2], limit, by, True
+        cut = 0.006 / big if big > 0.006 else 1.0
+        hf, hr = hf + cut * df, hr + cut * dr
+    return hf, hr, res[2], limit, by, False
+
+
+@njit(cache=True)
+def _bracketed(mode, energy, hf, hr, road, mix, p, flags, aero, power, step):
+    """Solve a point where Newton bounces: close to the limit grip falls away like a root.
+
+    Between coasting, where tyres give nothing, and more than they can give, the balance changes
+    sign; the bracket is halved by false position with the Illinois weight.
+    """
+    lo, hf, hr, ok = 0.0, hf, hr, True
+    for _ in range(4):  # coasting acceleration: resistance only
+        hf, hr, _, limit, by, ok = _heights(
+            mode, energy, lo, hf, hr, road, mix, p, flags, aero, power, step
+        )
+        lo = -by[6] / (p[0] * (1.0 + p[17]))
+    sign = 1.0 if mode == DRIVE else -1.0
+    hi = lo + sign * (p[13] * (by[2] + by[3]) * 2.0 / p[0] + 5.0)
+    _, _, f_lo, _, _, _ = _heights(mode, energy, lo, hf, hr, road, mix, p, flags, aero, power, step)
+    _, _, f_hi, _, _, _ = _heights(mode, energy, hi, hf, hr, road, mix, p, flags, aero, power, step)
+    f_lo, f_hi = sign * f_lo, sign * f_hi
+    if f_lo >= 0.0:  # nothing to give even when coasting
+        hf, hr, _, limit, by, ok = _heights(
+            mode, energy, lo, hf, hr, road, mix, p, flags, aero, power, step
+        )
+        return lo, hf, hr, COAST, ok, by
+    if f_hi <= 0.0:
+        return lo, hf, hr, COAST, False, by
+    ax = lo
+    side = 0
+    for i in range(120):
+        ax = (lo * f_hi - hi * f_lo) / (f_hi - f_lo) if i % 3 else 0.5 * (lo + hi)
+        hf, hr, f, limit, by, ok = _heights(
+            mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step
+        )
+        f *= sign
+        if not ok:
+            break
+        if abs(f) < 1e-7 * p[0] or abs(hi - lo) < 1e-11:
+            return ax, hf, hr, limit, True, by
+        if f < 0.0:
+            lo, f_lo = ax, f
+            if side == -1:
+                f_hi *= 0.5
+            side = -1
+        else:
+            hi, f_hi = ax, f
+            if side == 1:
+                f_lo *= 0.5
+            side = 1
+    return ax, hf, hr, limit, False, by
+
+
+@njit(cache=True)
+def solve_point(mode, energy, guess, road, mix, p, flags, aero, power, power_step):
+    """Solve acceleration and ride heights together (Newton; bracketed where that bounces).
+
+    Accelerating loads the driven axle, so two roots can exist near the limit of grip; starting
+    from the far side finds the one a driver would use.
+    """
+    ax, hf, hr = guess
+    restarted = mode == BRAKE
+    for i in range(12):
+        res, jac, limit, by = assemble(
+            mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, power_step
+        )
+        j11, j12, j13, j21, j22, j23, j31, j32, j33 = jac
+        det = j11 * j22 - j12 * j21
+        sf, sr = (j13 * j22 - j12 * j23) / det, (j11 * j23 - j21 * j13) / det
+        bf, br = (res[0] * j22 - j12 * res[1]) / det, (j11 * res[1] - j21 * res[0]) / det
+        schur = j33 - j31 * sf - j32 * sr
+        if by[7] == 0.0 or schur < 0.02 * p[0]:
+            if restarted:
+                break
+            restarted = True
+            ax = drive_force(power, power_step, p, energy)[0] / p[0]
+            ax = min(ax, p[13] * (by[2] + by[3]) / p[0] + 1.0)
+            continue
+        dax = -(res[2] - j31 * bf - j32 * br) / schur
+        dhf, dhr = -bf - sf * dax, -br - sr * dax
+        big = max(abs(dhf), abs(dhr))
+        cut = 0.006 / big if big > 0.006 else 1.0
+        ax, hf, hr = ax + cut * dax, hf + cut * dhf, hr + cut * dhr
+        if big < 2e-6 and abs(dax) < 1e-4:
+            return ax, hf, hr, limit, True, by
+    return _bracketed(
+        mode, energy, guess[1], guess[2], road, mix, p, flags, aero, power, power_step
+    )
+
+
+@njit(cache=True)
+def platform(energy, hf, hr, road, mix, p, aero):
+    """Return ride heights at steady speed and their slope with E."""
+    m, wf, g, rho = p[0], p[1], p[44], p[37]
+    k, sinb, cosb, sing, cosg, kv = road
+    q = rho * energy
+    gn = g * cosb * cosg + 2.0 * energy * (k * sinb + kv)
+    gn_e = 2.0 * (k * sinb + kv)
+    ay = 2.0 * energy * k * cosb - g * sinb * cosg
+    ay_e = 2.0 * k * cosb
+    roll2, roll2_e = (p[34] * ay) ** 2, 2.0 * p[34] ** 2 * ay * ay_e
+    rf, rr = 1.0 / (1.0 + p[35] * roll2), 1.0 / (1.0 + p[36] * roll2)
+    shift = m * p[2] / p[3] * g * sing
+    ok = False
+    t = aero_at(aero, mix, hf, hr)
+    for _ in range(_FAR):
+        cf, cr = t[0] * p[41] + p[38], t[3] * p[42] + p[39]
+        xf, dxf = deflection(
+            q * cf * rf + m * (gn - g) * wf - shift, p[25], p[30], p[31]
+        )
+        xr, dxr = deflection(
+            q * cr * rr + m * (gn - g) * (1.0 - wf) + (1.0 - p[29]) * shift, p[26], p[32], p[33]
+        )
+        j11, j12 = 1.0 + dxf * q * p[41] * rf * t[1], dxf * q * p[41] * rf * t[2]
+        j21, j22 = dxr * q * p[42] * rr * t[4], 1.0 + dxr * q * p[42] * rr * t[5]
+        r1, r2 = hf - p[23] + xf, hr - p[24] + xr
+        det = j11 * j22 - j12 * j21
+        df, dr = -(r1 * j22 - j12 * r2) / det, -(j11 * r2 - j21 * r1) / det
+        big = max(abs(df), abs(dr))
+        cut = 0.006 / big if big > 0.006 else 1.0
+        if big < 2e-8:
+            ok = True
+            break
+        hf, hr = hf + cut * df, hr + cut * dr
+        t = aero_at(aero, mix, hf, hr)
+        if big < 1e-7:
+            ok = True
+            break
+    lf_e = rho * cf * rf - q * cf * p[35] * rf * rf * roll2_e
+    lr_e = rho * cr * rr - q * cr * p[36] * rr * rr * roll2_e
+    b1, b2 = dxf * (lf_e + m * gn_e * wf), dxr * (lr_e + m * gn_e * (1.0 - wf))
+    hf_e, hr_e = -(b1 * j22 - j12 * b2) / det, -(j11 * b2 - j21 * b1) / det
+    return hf, hr, hf_e, hr_e, t, ok
+
+
+@njit(cache=True)
+def reserve(energy, hf, hr, hf_e, hr_e, t, road, p, flags):
+    """Return what is left of the more used axle at steady speed, its slope with E, and the axle.
+
+    Ψ = 1 - (Fx/Cx)² - (Fy/Cy)²; the force that holds the speed counts in Fx.
+    """
+    m, wf, g, rho = p[0], p[1], p[44], p[37]
+    k, sinb, cosb, sing, cosg, kv = road
+    q = rho * energy
+    gn = g * cosb * cosg + 2.0 * energy * (k * sinb + kv)
+    gn_e = 2.0 * (k * sinb + kv)
+    ay = 2.0 * energy * k * cosb - g * sinb * cosg
+    ay_e = 2.0 * k * cosb
+    roll2, roll2_e = (p[34] * ay) ** 2, 2.0 * p[34] ** 2 * ay * ay_e
+    rf, rr = 1.0 / (1.0 + p[35] * roll2), 1.0 / (1.0 + p[36] * roll2)
+    cfa, cra, cxa = t[0] * p[41] + p[38], t[3] * p[42] + p[39], t[6] * p[43] + p[40]
+    lf, lr = q * cfa * rf, q * cra * rr
+    lf_e = rho * cfa * rf - q * cfa * p[35] * rf * rf * roll2_e
+    lf_e += q * rf * p[41] * (t[1] * hf_e + t[2] * hr_e)
+    lr_e = rho * cra * rr - q * cra * p[36] * rr * rr * roll2_e
+    lr_e += q * rr * p[42] * (t[4] * hf_e + t[5] * hr_e)
+    d_e = rho * cxa + q * p[43] * (t[7] * hf_e + t[8] * hr_e)
+    shift = m * p[2] / p[3] * g * sing
+    nf, nr = m * gn * wf + lf - shift, m * gn * (1.0 - wf) + lr + shift
+    nf_e, nr_e = m * gn_e * wf + lf_e, m * gn_e * (1.0 - wf) + lr_e
+    hold = q * cxa + p[16] * (m * gn + lf + lr) + m * g * sing
+    hold_e = d_e + p[16] * (m * gn_e + lf_e + lr_e)
+    sf, sr = p[6] * m * p[2] / p[4], (1.0 - p[6]) * m * p[2] / p[5]
+    cf, cfn, cft = capacity(p[7], p[9], p[11], p[21], nf, (sf * ay) ** 2)
+    cr, crn, crt = capacity(p[8], p[10], p[12], p[22], nr, (sr * ay) ** 2)
+    cf_e = cfn * nf_e + cft * 2.0 * sf * sf * ay * ay_e
+    cr_e = crn * nr_e + crt * 2.0 * sr * sr * ay * ay_e
+    if flags[0]:
+        both = p[13] * (cf + cr)
+        xf = xr = hold / both
+        xf_e = xr_e = (hold_e - xf * p[13] * (cf_e + cr_e)) / both
+    else:
+        xf, xr = p[20] * hold / (p[13] * cf), (1.0 - p[20]) * hold / (p[13] * cr)
+        xf_e = p[20] * hold_e / (p[13] * cf) - xf * cf_e / cf
+        xr_e = (1.0 - p[20]) * hold_e / (p[13] * cr) - xr * cr_e / cr
+    yf, yr = m * ay * wf / cf, m * ay * (1.0 - wf) / cr
+    yf_e = m * ay_e * wf / cf - yf * cf_e / cf
+    yr_e = m * ay_e * (1.0 - wf) / cr - yr * cr_e / cr
+    front, rear = 1.0 - xf * xf - yf * yf, 1.0 - xr * xr - yr * yr
+    if front < rear:
+        return front, -2.0 * (xf * xf_e + yf * yf_e), FRONT
+    return rear, -2.0 * (xr * xr_e + yr * yr_e), REAR
+
+
+@njit(cache=True)
+def cap_energy(ceiling, hf, hr, road, mix, p, flags, aero):
+    """Return the largest steady E not above the ceiling (Newton kept inside a bracket)."""
+    lo, hi, energy = 0.0, ceiling, ceiling
+    first_hf, first_hr = hf, hr
+    hf, hr, hf_e, hr_e, t, ok = platform(energy, hf, hr, road, mix, p, aero)
+    for _ in range(12):  # far above any speed met the springs may have no answer: come down
+        if ok:
+            break
+        hi = energy = 0.7 * energy
+        hf, hr, hf_e, hr_e, t, ok = platform(energy, first_hf, first_hr, road, mix, p, aero)
+    psi, slope, axle = reserve(energy, hf, hr, hf_e, hr_e, t, road, p, flags)
+    if psi >= 0.0 or not ok:
+        return energy, hf, hr, axle, False, ok
+    for _ in range(80):
+        step = -psi / slope if slope < 0.0 else -0.5 * (energy - lo)
+        trial = energy + step
+        if not lo < trial < hi:
+            trial = 0.5 * (lo + hi)
+            step = trial - energy
+        hf, hr = hf + hf_e * step, hr + hr_e * step
+        energy = trial
+        hf, hr, hf_e, hr_e, t, ok = platform(energy, hf, hr, road, mix, p, aero)
+        psi, slope, axle = reserve(energy, hf, hr, hf_e, hr_e, t, road, p, flags)
+        if not ok:
+            break
+        if psi < 0.0:
+            hi = energy
+        else:
+            lo = energy
+        if abs(psi) < 1e-10 or hi - lo < 1e-12 * hi:
+            return energy, hf, hr, axle, True, True
+    return energy, hf, hr, axle, True, False
