@@ -242,12 +242,16 @@ def _row(
 
 def _measured_row(measured: Measured, size: int) -> BudgetRow:
     """Return what was measured, with draws of its range that are no part of the ensemble."""
+    from scipy.stats import norm
+
     rng = np.random.default_rng(_SEED)
+    # deviates that fill their range evenly, in random order
+    even = norm.ppf((np.arange(size) + 0.5) / size)
 
     def drawn(quantity: Quantity | None) -> Draws:
         if quantity is None:
             return np.zeros(size)
-        return values_at(quantity, _even_deviates(rng, size))
+        return values_at(quantity, rng.permutation(even))
 
     where = f"{measured.id}" + (f", evidence {measured.evidence}" if measured.evidence else "")
     return BudgetRow(
@@ -272,13 +276,6 @@ def _difference_row(seen: BudgetRow, total: BudgetRow, ensemble: Ensemble) -> Bu
         dominates=influences(ensemble, seen.total - total.total),
         note="" if has_drag else "no drag was measured",
     )
-
-
-def _even_deviates(rng: np.random.Generator, size: int) -> Draws:
-    """Return standard normal deviates that fill their range evenly, in random order."""
-    from scipy.stats import norm
-
-    return np.asarray(rng.permutation(norm.ppf((np.arange(size) + 0.5) / size)))
 
 
 def _change(before: PartLoad, after: PartLoad, size: int) -> tuple[Draws, Draws, Draws]:
