@@ -180,6 +180,13 @@ class Weather(Table):
         Quantity | None, number("humidity", least=0.0, most=1.0), Field(description="Relative")
     ] = None
 
+    @model_validator(mode="after")
+    def _one_pressure(self) -> "Weather":
+        """Refuse an altitude that changes nothing."""
+        if self.pressure is not None and self.altitude is not None:
+            raise ValueError("'altitude' changes nothing beside 'pressure'; give one of the two")
+        return self
+
 
 class StudySettings(Table):
     """How the study is run."""

@@ -27,6 +27,7 @@ CHANGED = [
     ("nan as a number", '"24 °C"', "nan", "weather.temperature", "finite"),
     ("nan as text", '"24 °C"', '"nan °C"', "weather.temperature", "not a temperature"),
     ("infinity", '"24 °C"', "inf", "weather.temperature", "finite"),
+    ("altitude beside a pressure", 'humidity = "40 %"', 'pressure = "1 bar"\naltitude = "90 m"', "weather", "changes nothing"),
     ("range upside down", '"40 %"', '"60..40 %"', "weather.humidity", "smaller"),
     ("boolean for a number", '"24 °C"', "true", "weather.temperature", "number with its unit"),
     ("list for a number", '"24 °C"', '["24 °C"]', "weather.temperature", "number with its unit"),
@@ -122,8 +123,8 @@ def test_each_is_refused_with_file_line_and_key(
     assert all(f.file == "project.toml" and f.line for f in refused.faults), str(refused)
     lines = broken.splitlines()
     changed_on = good[: good.index(old)].count("\n") + 1
-    # a key taken away leaves only its table to point at
-    reach = 8 if new == "" else 1
+    # a key taken away, or two that clash, leave only their table to point at
+    reach = 8 if new == "" or words == "changes nothing" else 1
     assert any(changed_on - reach <= (f.line or 0) <= changed_on + 1 for f in told), (
         changed_on,
         [(f.line, lines[(f.line or 1) - 1]) for f in told],
