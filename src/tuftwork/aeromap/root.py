@@ -62,6 +62,14 @@ def _restrict(p, t0, t1, along_first):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
+def _copy(p, out):
+    for a in range(4):  # a slice assignment takes the compiler ten times as long
+        for b in range(4):
+            out[a, b] = p[a, b]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
 def _cubic(a, b, c, d, t):
     """Value and slope of a cubic from its ordinates."""
     s = 1.0 - t
@@ -195,9 +203,9 @@ def _search_box(boxes, spans, found, count):
         for k in range(3, -1, -1):  # the last to be written is the parent's own place
             right, up = k // 2, k % 2
             target = boxes[waiting + k]
-            if k > 0:
-                target[:] = boxes[waiting]
             for eq in range(2):
+                if k > 0:
+                    _copy(boxes[waiting, eq], target[eq])
                 _restrict(target[eq], 0.5 * right, 0.5 + 0.5 * right, True)
                 _restrict(target[eq], 0.5 * up, 0.5 + 0.5 * up, False)
             spans[waiting + k, 0] = xm if right else x0
@@ -228,7 +236,7 @@ def _cuts(top, travel_at, low, high, out):
 def _load_box(patch, q, cut, spring, along_first, box):
     """Write one residual's ordinates over a cut cell: spring less air."""
     u0, u1, v0, v1 = cut
-    box[:] = patch
+    _copy(patch, box)
     if u0 > 0.0 or u1 < 1.0:
         _restrict(box, u0, u1, True)
     if v0 > 0.0 or v1 < 1.0:
@@ -263,6 +271,8 @@ def _search_cell(axes, node, i, j, q, tops, springs, work, found, count):
             rear = mid + 0.5 * k2 * (y1 - y0), mid - 0.5 * k2 * (y1 - y0)
             cut = (x0 - x[i]) / hx, (x1 - x[i]) / hx, (y0 - y[j]) / hy, (y1 - y[j]) / hy
             _load_box(patches[0], q, cut, front, True, boxes[0, 0])
+            if _one_signed(boxes[0, 0]):
+                continue
             _load_box(patches[1], q, cut, rear, False, boxes[0, 1])
             spans[0, 0], spans[0, 1], spans[0, 2], spans[0, 3] = x0, x1, y0, y1
             count = _search_box(boxes, spans, found, count)
@@ -296,7 +306,7 @@ def find_roots(axes, node, bounds, q, tops, springs, work, found):
     rear = np.empty(y.size)
     for j in range(y.size):
         rear[j] = spring_force(rt, rl, rr, tops[1] - y[j])[0]
-    count = 0
+    count = np.int64(0)  # typed: a literal would be compiled for on its own
     above = spring_force(ft, fl, fr, tops[0] - x[0])[0]
     for i in range(x.size - 1):
         here, above = above, spring_force(ft, fl, fr, tops[0] - x[i + 1])[0]
