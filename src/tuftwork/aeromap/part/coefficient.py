@@ -1,7 +1,7 @@
 """An engine's coefficients: a small data file beside the engine, and what the project overrides."""
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -74,6 +74,23 @@ def overridden(
             cure = fault.cure or f"Write it like '{values[name].best:g} ± 10 %'."
             raise InputError(f"{part}.model.{name}", f"'{text}'", "", fault.limit, cure) from None
     return values
+
+
+def without(
+    own: Mapping[str, Quantity], idle: Collection[str], given: Mapping[str, str], part: str
+) -> dict[str, Quantity]:
+    """Return the coefficients less those that change nothing on this part.
+
+    Raises
+    ------
+    InputError
+        If the project gives one of them a value: an input that changes nothing is refused.
+    """
+    for name in idle:
+        if name in given:
+            limit = "changes nothing on this part as it is described"
+            raise InputError(f"{part}.model.{name}", f"'{given[name]}'", "", limit, "Remove it.")
+    return {name: quantity for name, quantity in own.items() if name not in idle}
 
 
 def _read(name: str, row: Mapping[str, str]) -> Coefficient:

@@ -1,8 +1,7 @@
 """A wing of the project behind the closed-form estimate."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -15,9 +14,9 @@ from tuftwork.aeromap.part.base import (
     loaded,
     pitched_height,
 )
-from tuftwork.aeromap.part.coefficient import coefficients_of, overridden
+from tuftwork.aeromap.part.coefficient import coefficients_of, overridden, without
 from tuftwork.car import Wing
-from tuftwork.quantity import Quantity, exact
+from tuftwork.quantity import Quantity
 from tuftwork.wing.estimate import (
     SOURCES,
     WingCoefficients,
@@ -28,10 +27,9 @@ from tuftwork.wing.estimate import (
     estimate_wing,
 )
 
-_ENGINE_ONLY = ("camber", "thickness", "lower_pressure", "wake", "upwash")
 _EXIT_HEIGHT = 0.25  # [m] of a diffuser's exit over the ground; the wing hangs several times higher
 _KEYS = ("span", "chord", "incidence", "station", "height")
-_NONE = exact(0.0, "height", unit="mm", place="none given")
+_OPTIONAL = ("gurney", "end_plate_height", "camber", "thickness")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,8 +59,10 @@ class EstimatedWing(EstimatedPart):
         # a car that rises at the rear carries its wing nose-down with it
         incidence = self.key("incidence", draws) + (rear - front) / wheelbase
         geometry = self._geometry(draws, incidence, height)
-        own = {k: v for k, v in self.coefficients(draws).items() if k not in _ENGINE_ONLY}
-        found = estimate_wing(geometry, onset, WingCoefficients(**own))
+        own = self.coefficients(draws)
+        # what changes nothing on this wing is no input of it; the engine takes zero
+        wanted = {field.name: own.get(field.name, deaf) for field in fields(WingCoefficients)}
+        found = estimate_wing(geometry, onset, WingCoefficients(**wanted))
         moment = found.downforce * station + found.drag * height
         return loaded(
             found.downforce,
@@ -83,8 +83,8 @@ class EstimatedWing(EstimatedPart):
             height=height,
             camber=self._or_model("camber", draws),
             thickness=self._or_model("thickness", draws),
-            gurney=self.key("gurney", draws),
-            end_plate_height=self.key("end_plate_height", draws),
+            gurney=draws.get(f"{self.name}.gurney", np.zeros(1)),
+            end_plate_height=draws.get(f"{self.name}.end_plate_height", np.zeros(1)),
             elements=self.elements,
         )
 
@@ -119,17 +119,13 @@ def wing_model(part: Wing, reference: Reference) -> EstimatedWing:
     """Return the model of a wing of the project."""
     is_rear = part.station.best > reference.wheelbase.best / 2
     own = overridden(coefficients_of("wing", "estimate"), part.model, part.name)
-    for unused in ("wake", "upwash") if is_rear else ("lower_pressure",):
-        own.pop(unused)
-    given: dict[str, Any] = {key: getattr(part, key) for key in _KEYS}
-    given["gurney"] = part.gurney or _NONE
-    given["end_plate_height"] = part.end_plate_height or _NONE
-    for key in ("camber", "thickness"):
+    own = without(own, _idle(part, is_rear), part.model, part.name)
+    given: dict[str, Quantity] = {key: getattr(part, key) for key in _KEYS}
+    for key in _OPTIONAL:
         value = getattr(part, key)
         if value is not None:
             given[key] = value
-            own.pop(key)
-    inputs: dict[str, Quantity] = {f"{part.name}.{k}": q for k, q in given.items()}
+    inputs = {f"{part.name}.{k}": q for k, q in given.items()}
     inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
     return EstimatedWing(
         name=part.name,
@@ -141,3 +137,15 @@ def wing_model(part: Wing, reference: Reference) -> EstimatedWing:
         elements=part.elements,
         is_rear=is_rear,
     )
+
+
+def _idle(part: Wing, is_rear: bool) -> set[str]:
+    """Return the coefficients that change nothing on this wing."""
+    idle = {"wake", "upwash"} if is_rear else {"lower_pressure"}
+    if part.gurney is None or not part.gurney.high > 0:
+        idle |= {"gurney", "gurney_drag", "stall_gurney"}
+    if part.end_plate_height is None or not part.end_plate_height.high > 0:
+        idle.add("end_plate")
+    if part.elements == 1:
+        idle |= {"element_gain", "element_stall"}
+    return idle | {key for key in ("camber", "thickness") if getattr(part, key) is not None}
