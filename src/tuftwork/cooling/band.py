@@ -22,6 +22,8 @@ class Band:
         How the band came to be known.
     note
         Where it comes from, in words.
+    lowest, highest
+        Physical limits at which draws are held.
     """
 
     low: float
@@ -29,6 +31,8 @@ class Band:
     high: float
     origin: Origin = "assumed"
     note: str = ""
+    lowest: float = -np.inf
+    highest: float = np.inf
 
     def __post_init__(self) -> None:
         if not self.low <= self.best <= self.high:
@@ -38,7 +42,8 @@ class Band:
         """Return ``(n_draw,)`` draws of a normal law with a left and a right width."""
         z = np.random.default_rng(seed).standard_normal(n_draw)
         left, right = (self.best - self.low) / _Z90, (self.high - self.best) / _Z90
-        return np.asarray(self.best + np.where(z < 0, left * z, right * z))
+        free = self.best + np.where(z < 0, left * z, right * z)
+        return np.clip(free, self.lowest, self.highest)
 
 
 def relative_draws(best: float, half_range: float, n_draw: int, seed: int) -> Array:

@@ -89,7 +89,7 @@ class Core:
         """Return the pressure loss at a velocity through the open face [Pa]."""
         a, b = self.loss_terms(density, viscosity)
         flow = density * velocity * self.open_area
-        return a * flow + b * flow * np.abs(flow)
+        return np.asarray(a * flow + b * flow * np.abs(flow))
 
     def total_conductance(self, air_flow: Numeric, liquid_flow: Numeric | None = None) -> Numeric:
         """Return UA from both sides in series [W/K]; a liquid flow of None is the reference."""
@@ -101,10 +101,10 @@ class Core:
         inner = inner + low * np.minimum(log_g - x[0], 0.0) + high * np.maximum(log_g - x[-1], 0.0)
         air = np.exp(inner) * self.open_area * self.conductance_scale
         if self.liquid_conductance is None:
-            return air
+            return np.asarray(air)
         ratio = 1.0 if liquid_flow is None else np.abs(liquid_flow) / self.liquid_flow
         liquid = self.liquid_conductance * (1.0 - self.blanked) * np.maximum(ratio, 1e-6) ** 0.8
-        return 1.0 / (1.0 / air + 1.0 / liquid)
+        return np.asarray(1.0 / (1.0 / air + 1.0 / liquid))
 
     def exchange(
         self, air_flow: Numeric, hot_capacity: Numeric, liquid_flow: Numeric | None = None

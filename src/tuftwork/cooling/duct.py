@@ -1,5 +1,6 @@
 """Losses of duct parts, each as K on the head of a named velocity."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -176,7 +177,7 @@ def screen_loss(open_share: float, kind: str = "round mesh") -> float:
     """
     from fluids import filters
 
-    kinds = {
+    kinds: dict[str, Callable[[float], float]] = {
         "round mesh": filters.round_edge_open_mesh,
         "sharp screen": filters.square_edge_screen,
         "round grille": lambda a: filters.round_edge_grill(alpha=a, l=1.0, Dh=0.01, fd=0.0),

@@ -199,8 +199,9 @@ class Exit:
 
     Attributes
     ----------
-    name, start
-        Its name, and the node it empties.
+    name, start, end
+        Its name, the node it empties, and where: the outside, or a wheel well that is a node
+        (whose own pressure then holds, not the place's).
     net_area
         Throats only, not the cut-out. [m²]
     place
@@ -215,10 +216,10 @@ class Exit:
         Place in the car's axes: rear of mid wheelbase, above ground. [m]
     """
 
-    end: ClassVar[str] = OUTSIDE
     name: str
     start: str
     net_area: Numeric
+    end: str = OUTSIDE
     place: str = "bonnet"
     pressure: Numeric | None = None
     discharge: Numeric | None = None
@@ -235,13 +236,13 @@ class Exit:
             within(f"{self.name}: discharge", self.discharge, "", (0.05, 1.0))
 
     def law(self, stream: Stream) -> Law:
-        """The jet's head is lost; the surface pressure pulls or holds back."""
+        """Lose the jet's head; the surface pressure pulls or holds back."""
         rho = stream.density(stream.outlet)
         area = self.jet_area()
         return Law(
             a=0.0,
             b=1.0 / (2.0 * rho * area**2),
-            source=-self.surface_pressure() * stream.around.head,
+            source=-self.surface_pressure() * stream.around.head if self.end == OUTSIDE else 0.0,
             slow=_SLOW * rho * area,
         )
 
@@ -363,7 +364,7 @@ class Leak:
         positive(f"{self.name}: area", self.area, "m²", "A leak needs an area; leave it out.")
 
     def law(self, stream: Stream) -> Law:
-        """A sharp orifice both ways."""
+        """Treat it as a sharp orifice both ways."""
         rho = stream.density(stream.inlet)
         area = self.discharge * self.area
         outside = self.pressure * stream.around.head

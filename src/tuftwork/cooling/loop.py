@@ -54,7 +54,7 @@ class Pump:
         within(f"{self.name}: running", self.running, "", (0.0, 2.0))
 
     def law(self, opening: float) -> Law:
-        """The pump's curve."""
+        """Return the pump's curve."""
         b = np.asarray(self.shut_rise / self.free_flow**2)
         return Law(a=0.0, b=b, source=self.shut_rise * np.asarray(self.running) ** 2)
 

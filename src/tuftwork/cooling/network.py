@@ -82,7 +82,9 @@ class AirFlow:
     inlet, outlet
         Of each edge in the direction of its flow, ``(n_edge, n_draw)``. [K]
     loss
-        Total-pressure loss of each edge in the direction of its flow; a fan's is negative. [Pa]
+        Total-pressure loss of each edge in the direction of its flow. [Pa]
+    source
+        What drives each edge from start to end: recovery, surface pressure, fan. [Pa]
     heat
         Given to the air by each edge, ``(n_edge, n_draw)``. [W]
     reversed_parts
@@ -99,6 +101,7 @@ class AirFlow:
     inlet: Array
     outlet: Array
     loss: Array
+    source: Array
     heat: Array
     reversed_parts: tuple[str, ...]
     around: Surroundings
@@ -200,6 +203,7 @@ class FlowState:
     inlet: np.ndarray
     outlet: np.ndarray
     loss: np.ndarray
+    source: np.ndarray
 
 
 def cold_state(net: AirNet, top: Topology, n_draw: int, ambient: Array) -> FlowState:
@@ -213,6 +217,7 @@ def cold_state(net: AirNet, top: Topology, n_draw: int, ambient: Array) -> FlowS
         inlet=edge.copy(),
         outlet=edge.copy(),
         loss=np.zeros((n_draw, n_edge)),
+        source=np.zeros((n_draw, n_edge)),
     )
 
 
@@ -242,6 +247,7 @@ def one_pass(
     _refuse_failed(status, "flows")
     _mix(top, around, heats, state)
     state.loss[:] = _losses(laws, state.flow)
+    state.source[:] = laws[:, 4]
     if np.isnan(before).any():
         return 1.0
     largest = np.maximum(np.max(np.abs(state.flow), axis=1), 1e-9)
@@ -384,6 +390,7 @@ def finished_flow(
         inlet=state.inlet.T.copy(),
         outlet=state.outlet.T.copy(),
         loss=state.loss.T.copy(),
+        source=state.source.T.copy(),
         heat=heats.T.copy(),
         reversed_parts=tuple(n for n, back in zip(names, against, strict=True) if back),
         around=around,

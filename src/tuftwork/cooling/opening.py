@@ -50,7 +50,7 @@ def recovery_band(kind: str, layer_over_depth: float = 0.0) -> Band:
     thick = np.array(row.get("recovery_thick", row["recovery"]))
     share = min(float(not_negative("layer_over_depth", layer_over_depth, "")), 1.0)
     low, best, high = (thin + share * (thick - thin)).tolist()
-    return Band(low=low, best=best, high=high, note=f"inlets.toml, {kind}")
+    return Band(low=low, best=best, high=high, note=f"inlets.toml, {kind}", highest=1.0)
 
 
 def lip_loss(kind: str) -> float:
@@ -79,6 +79,16 @@ def pressure_band(place: str) -> Band:
 def discharge_band(place: str) -> Band:
     """Return the discharge coefficient on the net area at a place [-]."""
     low, best, high = _row("places.toml", "place", place)["discharge"]
+    note = f"places.toml, {place}"
+    return Band(low=low, best=best, high=high, note=note, lowest=0.2, highest=0.98)
+
+
+def surface_gain_band(place: str) -> Band:
+    """Return the downforce area a jet adds per net area at jet velocity equal to the car's [-].
+
+    A prior without a source, to be tested on the car.
+    """
+    low, best, high = _row("places.toml", "place", place)["surface_gain"]
     return Band(low=low, best=best, high=high, note=f"places.toml, {place}")
 
 

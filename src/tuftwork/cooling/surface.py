@@ -176,7 +176,7 @@ class LouvredSurface:
             -0.7931 * tp / (tp - dm)
         )
         f3 = (tp / dm) ** -0.0446 * np.log(1.2 + (lp / fp) ** 1.4) ** -3.553 * theta**-0.477
-        return np.where(low, f1_low * f2_low * f3_low, f1 * f2 * f3)
+        return np.asarray(np.where(low, f1_low * f2_low * f3_low, f1 * f2 * f3))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
