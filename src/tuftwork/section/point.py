@@ -21,6 +21,7 @@ from tuftwork.section.potential import Mesh, PotentialSystem, build_mesh, build_
 from tuftwork.section.stack import Stack, over_ground
 
 _SEPARATED = 3.0  # shape factor of a turbulent layer beyond which only trends are offered
+_IMPOSSIBLE = 25.0  # the equations have roots with shape factors no layer has
 _LAMINAR_DRAG = 0.8 * 2.0 * 1.328  # both sides of a laminar plate with a fifth of reserve
 
 
@@ -214,6 +215,9 @@ def _report(
             f"drag {drag:.5f} below a laminar plate's {friction_floor:.5f}: a false solution"
         )
     lines = _lines(layout, settings, layers, sign)
+    fullest = max(float(ln.shape_factor.max()) for ln in lines)
+    if fullest > _IMPOSSIBLE:
+        raise NotConverged(f"a layer with H = {fullest:.0f}: a false solution")
     slots = _slots(layout, lines)
     separated = any(
         bool(np.any(ln.shape_factor[_ahead(ln, mesh)] > _SEPARATED))
