@@ -1,0 +1,143 @@
+/** The sheet's frame: rail, sheet, margin, and the title block in the corner. */
+
+import type { ComponentChildren } from "preact";
+import { useEffect } from "preact/hooks";
+import { Margin } from "./margin";
+import { connected, overview, place, runNews, stale, theme, unitWay } from "./store";
+import type { RailEntry } from "./types";
+import { Choice } from "./widgets/control";
+import { Legend, OriginMark } from "./widgets/mark";
+import { RunBar, StaleNote } from "./widgets/state";
+
+/** Shown only until the server's own list is in, or when it cannot be had. */
+const FIRST_RAIL: RailEntry[] = [
+  { page: "overview", title: "Overview", support: "none" },
+  { page: "runs", title: "Runs", support: "none" },
+];
+
+const SUPPORT_WORDS: Record<string, string> = {
+  measured: "stands on measurements",
+  computed: "stands on computation",
+  claimed: "stands on claims",
+  assumed: "stands on assumptions",
+  none: "nothing to stand on yet",
+};
+
+export function Frame({ children }: { children: ComponentChildren }) {
+  const rail = overview.value?.rail ?? FIRST_RAIL;
+  const here = place.value.page;
+  const title = rail.find((entry) => entry.page === here)?.title ?? here;
+  useEffect(() => {
+    const name = overview.value?.project.title;
+    document.title = name ? `${title} · ${name.slice(0, 60)}` : title;
+  });
+  return (
+    <div class="drawing">
+      <a class="skip" href="#sheet" onClick={skip}>
+        To the sheet
+      </a>
+      <Rail rail={rail} here={here} />
+      <main class="sheet" id="sheet" tabIndex={-1} aria-label={title}>
+        {connected.value === false && (
+          <p class="note refused" role="alert">
+            <b>No answer from the program.</b> What stands here was computed before it stopped.
+            Start it again with <code>tuftwork open</code>.
+          </p>
+        )}
+        <StaleNote show={stale.value} />
+        {runNews.value?.state === "running" && <RunBar news={runNews.value} />}
+        {children}
+        <footer>
+          <Legend />
+        </footer>
+      </main>
+      <Margin />
+      <TitleBlock rail={rail} here={here} />
+    </div>
+  );
+}
+
+function skip(event: Event): void {
+  event.preventDefault();
+  document.getElementById("sheet")?.focus();
+}
+
+function Rail({ rail, here }: { rail: RailEntry[]; here: string }) {
+  return (
+    <nav class="rail" aria-label="Sheets">
+      <p class="name">
+        <svg viewBox="0 0 40 20" width="40" height="20" aria-hidden="true">
+          <rect x="2" y="6.5" width="7" height="7" fill="currentColor" />
+          <path class="wool" d="M9 10c8-6 14 4 20-1 3-2.500 6-1.500 9-3M9 10c7 0 12-4 18 0s8 1 11 2" />
+        </svg>
+        tuftwork
+      </p>
+      <ol>
+        {rail.map((entry, index) => (
+          <li key={entry.page}>
+            <a
+              href={`#/${entry.page}`}
+              aria-current={entry.page === here ? "page" : undefined}
+              title={SUPPORT_WORDS[entry.support]}
+            >
+              <span class="no">{index + 1}</span>
+              <span class="title">{entry.title}</span>
+              <OriginMark origin={entry.support} />
+              <span class="unseen">{SUPPORT_WORDS[entry.support]}</span>
+              {entry.note && <span class="memo">{entry.note}</span>}
+            </a>
+          </li>
+        ))}
+      </ol>
+      <div class="ways">
+        <Choice
+          label="Downforce as"
+          value={unitWay.value}
+          options={[
+            ["area", "m²"],
+            ["kilograms", "kg at km/h"],
+          ]}
+          onPick={(way) => (unitWay.value = way)}
+        />
+        <Choice
+          label="Paper"
+          value={theme.value}
+          options={[
+            ["auto", "auto"],
+            ["light", "light"],
+            ["dark", "dark"],
+          ]}
+          onPick={(way) => (theme.value = way)}
+        />
+      </div>
+    </nav>
+  );
+}
+
+function TitleBlock({ rail, here }: { rail: RailEntry[]; here: string }) {
+  const tree = overview.value;
+  const project = tree?.project ?? {};
+  const mass = tree?.state["mass state"];
+  const index = rail.findIndex((entry) => entry.page === here);
+  const cells: [string, string][] = [
+    ["Project", [project.title, project.client].filter(Boolean).join(", ")],
+    ["Car", project.car ?? ""],
+    ["Mass state", typeof mass === "string" ? mass : ""],
+    ["Inputs", tree?.digest?.slice(0, 8) ?? ""],
+    ["Version", tree?.version ?? ""],
+    ["Day", project.day ?? ""],
+    ["Sheet", index < 0 ? "" : `${index + 1} of ${rail.length}`],
+  ];
+  return (
+    <dl class="titleblock" aria-label="Title block">
+      {cells
+        .filter(([, value]) => value)
+        .map(([label, value]) => (
+          <div key={label} class={`cell-${label.toLowerCase().replace(" ", "-")}`}>
+            <dt>{label}</dt>
+            <dd title={value}>{value}</dd>
+          </div>
+        ))}
+    </dl>
+  );
+}

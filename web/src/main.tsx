@@ -1,0 +1,42 @@
+/** Start: one page at a time inside the frame. */
+
+import { render } from "preact";
+import { useEffect } from "preact/hooks";
+import { Frame } from "./frame";
+import { BudgetSheet } from "./pages/budget";
+import { ClaimsSheet } from "./pages/claims";
+import { ComponentsSheet } from "./pages/components";
+import { EvidenceSheet } from "./pages/evidence";
+import { MapSheet } from "./pages/map";
+import { OverviewSheet } from "./pages/overview";
+import { PlainSheet } from "./pages/plain";
+import { RunsSheet } from "./pages/runs";
+import { line, overview, place, useTree } from "./store";
+import "./style.css";
+import type { Overview } from "./types";
+
+const SHEETS: Record<string, () => preact.JSX.Element> = {
+  overview: OverviewSheet,
+  claims: ClaimsSheet,
+  budget: BudgetSheet,
+  map: MapSheet,
+  evidence: EvidenceSheet,
+  runs: RunsSheet,
+  components: ComponentsSheet,
+};
+
+function App() {
+  const { data } = useTree<Overview>("/overview.json");
+  useEffect(() => {
+    if (data) overview.value = data;
+  }, [data]);
+  const Sheet = SHEETS[place.value.page] ?? PlainSheet;
+  return (
+    <Frame>
+      <Sheet key={place.value.page} />
+    </Frame>
+  );
+}
+
+line.open();
+render(<App />, document.getElementById("app")!);

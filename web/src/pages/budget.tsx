@@ -1,0 +1,137 @@
+/** Where the downforce comes from: a waterfall and a table, at one speed in one state. */
+
+import { place, turn } from "../store";
+import type { Budget, BudgetRow } from "../types";
+import { Choice } from "../widgets/control";
+import { KgFactor, NumberText } from "../widgets/num";
+import { Empty } from "../widgets/state";
+import { Waterfall } from "../widgets/waterfall";
+import { Page } from "./page";
+
+export function BudgetSheet() {
+  const { speed = "", state = "" } = place.value.query;
+  const query = new URLSearchParams(Object.entries({ speed, state }).filter(([, v]) => v)).toString();
+  return (
+    <Page<Budget>
+      title="Budget"
+      lead="Parts alone, what they do to each other as rows of their own, and the sum against what was measured."
+      address={`/budget.json${query ? `?${query}` : ""}`}
+    >
+      {(tree, busy) => (
+        <KgFactor.Provider value={tree.kg_per_m2}>
+          <div class="controls">
+            <Choice
+              label="Speed, km/h"
+              value={String(tree.speed.best)}
+              options={tree.speeds.map((v) => [String(v), String(v)] as const)}
+              onPick={(v) => turn({ speed: v }, true)}
+            />
+            {tree.states.length > 1 && (
+              <Choice
+                label="State"
+                value={tree.state}
+                options={tree.states.map((v) => [v, v] as const)}
+                onPick={(v) => turn({ state: v }, true)}
+              />
+            )}
+          </div>
+          <div class={busy ? "body waiting" : "body"}>
+            <Sum tree={tree} />
+            {tree.rows.length === 0 ? (
+              <Empty text="No parts yet. Add a [part.NAME] table to project.toml." />
+            ) : (
+              <>
+                <figure>
+                  <figcaption>
+                    <b>Downforce by part</b>
+                    <span class="key front">front axle</span>
+                    <span class="key rear">rear axle</span>
+                  </figcaption>
+                  <Waterfall rows={tree.rows} />
+                </figure>
+                <Table rows={tree.rows} at={tree.at ?? tree.rows[0]?.total.at} />
+              </>
+            )}
+          </div>
+        </KgFactor.Provider>
+      )}
+    </Page>
+  );
+}
+
+function Sum({ tree }: { tree: Budget }) {
+  const total = tree.rows.find((row) => row.kind === "total");
+  return (
+    <dl class="sum">
+      {total && (
+        <div>
+          <dt>Whole car</dt>
+          <dd>
+            <NumberText number={total.total} label="Whole car" big />
+          </dd>
+        </div>
+      )}
+      <div>
+        <dt>On the front axle</dt>
+        <dd>
+          <NumberText number={tree.share} label="On the front axle" big />
+        </dd>
+      </div>
+      {tree.measured && (
+        <div>
+          <dt>Measured</dt>
+          <dd>
+            <NumberText number={tree.measured} label="Measured" big />
+          </dd>
+        </div>
+      )}
+    </dl>
+  );
+}
+
+const KINDS: Record<BudgetRow["kind"], string> = {
+  part: "",
+  interaction: "between parts",
+  total: "sum",
+  measured: "measured",
+  difference: "sum less measured",
+};
+
+function Table({ rows, at }: { rows: BudgetRow[]; at: string | undefined }) {
+  return (
+    <div class="scroll" tabIndex={0} role="region" aria-label="Budget as a table">
+      <table class="budget">
+        <caption>{at ? `All at ${at}` : "Budget"}</caption>
+        <thead>
+          <tr>
+            <th scope="col">Part</th>
+            <th scope="col" class="front">
+              Front
+            </th>
+            <th scope="col" class="rear">
+              Rear
+            </th>
+            <th scope="col">Both</th>
+            <th scope="col">Drag</th>
+          </tr>
+        </thead>
+        <tbody>
+          {rows.map((row) => (
+            <tr key={row.name} class={row.kind}>
+              <th scope="row">
+                {row.name}
+                {KINDS[row.kind] && KINDS[row.kind] !== row.name && <small>{KINDS[row.kind]}</small>}
+                {row.note && <small>{row.note}</small>}
+              </th>
+              {(["front", "rear", "total", "drag"] as const).map((key) => (
+                <td key={key}>
+                  <NumberText number={row[key]} label={`${row.name} ${key}`} stack />
+                </td>
+              ))}
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </div>
+  );
+}

@@ -1,0 +1,204 @@
+/** The pages as the server sends them; the server's side of this is app/contract.py. */
+
+export type Origin = "measured" | "published" | "digitised" | "claimed" | "computed" | "assumed";
+export type Support = "measured" | "computed" | "claimed" | "assumed" | "none";
+export type Verdict =
+  | "consistent"
+  | "needs an assumption"
+  | "contradicts"
+  | "unknown"
+  | "below noise";
+
+export interface Num {
+  text: string;
+  best: number | null;
+  low: number | null;
+  high: number | null;
+  low_half?: number | null;
+  high_half?: number | null;
+  unit: string;
+  origin: Origin;
+  at?: string;
+  why?: string;
+  kg_per_m2?: number;
+  noise?: number;
+}
+
+export interface RailEntry {
+  page: string;
+  title: string;
+  support: Support;
+  note?: string;
+}
+
+export interface Finding {
+  rank: number;
+  title: string;
+  text: string;
+  numbers: Num[];
+  verdict: Verdict;
+  value?: Num | null;
+  test?: string;
+  page?: string;
+  why?: string;
+}
+
+export interface Overview {
+  project: Record<string, string>;
+  answer: string;
+  findings: Finding[];
+  state: Record<string, Num | string>;
+  rail: RailEntry[];
+  stale: boolean;
+  digest?: string;
+  version?: string;
+  partial?: string[];
+}
+
+export interface Labelled {
+  label: string;
+  number: Num;
+  ok?: boolean;
+}
+
+export interface Slip {
+  label: string;
+  odds: number;
+  reading: string;
+  number: Num;
+}
+
+export interface Claim {
+  id: string;
+  said: string;
+  by: string;
+  verdict: Verdict;
+  because: string;
+  equation: string;
+  working: string[];
+  implied: Labelled[];
+  bounds: Labelled[];
+  slips: Slip[];
+  ask: string;
+  why?: string;
+}
+
+export interface Claims {
+  claims: Claim[];
+  together: { verdict: Verdict; conflicts: string[][]; text: string };
+  unknowns: { name: string; label: string; number: Num; prior: Num }[];
+  partial?: string[];
+}
+
+export interface BudgetRow {
+  name: string;
+  kind: "part" | "interaction" | "total" | "measured" | "difference";
+  front: Num;
+  rear: Num;
+  total: Num;
+  drag: Num;
+  note?: string;
+}
+
+export interface Budget {
+  speed: Num;
+  state: string;
+  states: string[];
+  speeds: number[];
+  rows: BudgetRow[];
+  share: Num;
+  measured?: Num | null;
+  at?: string;
+  kg_per_m2?: number;
+  partial?: string[];
+}
+
+export interface MapPoint {
+  speed_kmh: number;
+  front_mm: number;
+  rear_mm: number;
+  front?: Num;
+  rear?: Num;
+  total?: Num;
+  drag?: Num;
+  share?: Num;
+}
+
+export type Grid = (number | null)[][];
+
+export interface MapPage {
+  state?: string;
+  states: string[];
+  axes: { front_mm: number[]; rear_mm: number[] };
+  fields: Record<string, Grid>;
+  path: MapPoint[];
+  cliff?: { front_mm: number[]; rear_mm: number[]; text: string } | null;
+  static: { front_mm: number; rear_mm: number };
+  equilibria: { speed_kmh: number; front_mm: number; rear_mm: number; stable: boolean }[];
+  why_cell?: string;
+  partial?: string[];
+}
+
+export interface Item {
+  id: string;
+  title: string;
+  kind: string;
+  file: string;
+  digest: string;
+  day: string;
+  state: "registered" | "changed" | "missing" | "not a file";
+  used_by: string[];
+  note: string;
+}
+
+export interface RunEntry {
+  id: string;
+  when: string;
+  took_s: number | null;
+  what: string;
+  digest: string;
+  version: string;
+  host: string;
+  steps: { name: string; cached: boolean; took_s: number }[];
+  state: "done" | "cancelled" | "failed" | "running";
+  progress?: number | null;
+  left_s?: number | null;
+  text?: string;
+}
+
+export interface Chain {
+  id: string;
+  title: string;
+  number: Num;
+  steps: { what: string; origin: Origin; source: string; place: string; number: Num | null }[];
+  dominates: { name: string; label: string; share: number; halved: number }[];
+  decision: string;
+  notices: string[];
+}
+
+export interface Fault {
+  what: string;
+  file: string;
+  line: number | null;
+  key: string;
+  found: string;
+  expected: string;
+  cure: string;
+}
+
+export interface Refusal {
+  kind: "refused" | "empty" | "unknown name" | "not converged" | "cancelled" | "defect" | "gone";
+  text: string;
+  faults: Fault[];
+}
+
+export interface RunNews {
+  news: "run";
+  run: string;
+  state: RunEntry["state"];
+  progress?: number;
+  step?: string;
+  left_s?: number | null;
+  text?: string;
+  error?: Refusal;
+}

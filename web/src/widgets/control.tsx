@@ -1,0 +1,61 @@
+/** Controls: a choice of few, a slider with its number. */
+
+interface ChoiceProps<T extends string> {
+  label: string;
+  value: T;
+  options: readonly (readonly [T, string])[];
+  onPick: (value: T) => void;
+  hideLabel?: boolean;
+}
+
+export function Choice<T extends string>({ label, value, options, onPick, hideLabel }: ChoiceProps<T>) {
+  return (
+    <fieldset class="choice">
+      <legend class={hideLabel ? "unseen" : ""}>{label}</legend>
+      <div>
+        {options.map(([key, text]) => (
+          <label key={key} class={key === value ? "on" : ""}>
+            <input
+              type="radio"
+              name={label}
+              value={key}
+              checked={key === value}
+              onChange={() => onPick(key)}
+            />
+            {text}
+          </label>
+        ))}
+      </div>
+    </fieldset>
+  );
+}
+
+interface SliderProps {
+  label: string;
+  value: number;
+  low: number;
+  high: number;
+  step: number;
+  unit: string;
+  onMove: (value: number) => void;
+}
+
+export function Slider({ label, value, low, high, step, unit, onMove }: SliderProps) {
+  return (
+    <label class="slider">
+      <span class="name">{label}</span>
+      <input
+        type="range"
+        min={low}
+        max={high}
+        step={step}
+        value={value}
+        aria-valuetext={`${value} ${unit}`}
+        onInput={(event) => onMove(Number(event.currentTarget.value))}
+      />
+      <span class="read">
+        <b>{value}</b>&#8239;{unit}
+      </span>
+    </label>
+  );
+}

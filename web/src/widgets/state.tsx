@@ -1,0 +1,126 @@
+/** What a page says when it has nothing, not yet, not all, not this, or not any more. */
+
+import type { ComponentChildren } from "preact";
+import { duration } from "../number";
+import { cancelRun, runNews, stale, startRun } from "../store";
+import type { Refusal, RunNews } from "../types";
+
+export function Empty({ text, action, onAction }: { text: string; action?: string; onAction?: () => void }) {
+  return (
+    <div class="note empty">
+      <p>{text}</p>
+      {action && (
+        <button type="button" class="do" onClick={onAction}>
+          {action}
+        </button>
+      )}
+    </div>
+  );
+}
+
+export function Busy({ what = "Reading" }: { what?: string }) {
+  return (
+    <p class="note busy" role="status">
+      <span class="thread" aria-hidden="true" />
+      {what}
+    </p>
+  );
+}
+
+export function Partial({ missing }: { missing: string[] | undefined }) {
+  if (!missing?.length) return null;
+  return (
+    <div class="note partial">
+      <p>
+        <b>Not complete.</b> What stands here still holds; missing:
+      </p>
+      <ul>
+        {missing.map((text) => (
+          <li key={text}>{text}</li>
+        ))}
+      </ul>
+    </div>
+  );
+}
+
+const HEADS: Record<string, string> = {
+  refused: "Refused: nothing was computed",
+  empty: "Nothing here yet",
+  "unknown name": "No such page or chain",
+  "not converged": "No answer: the solution did not converge",
+  cancelled: "Stopped",
+  defect: "The program failed",
+  gone: "No answer from the program",
+};
+
+export function RefusedNote({ refusal, children }: { refusal: Refusal; children?: ComponentChildren }) {
+  const faults = refusal.faults ?? [];
+  return (
+    <div class={`note ${refusal.kind === "empty" ? "empty" : "refused"}`} role="alert">
+      <p>
+        <b>{HEADS[refusal.kind] ?? "Refused"}.</b>
+      </p>
+      {faults.length === 0 && <p>{refusal.text}</p>}
+      {faults.length > 0 && (
+        <ol class="faults">
+          {faults.map((fault, index) => (
+            <li key={index}>
+              <p>
+                <code>
+                  {fault.file}
+                  {fault.line !== null ? `:${fault.line}` : ""}
+                </code>{" "}
+                <b>{fault.key}</b>: {fault.what}.
+              </p>
+              {fault.found && <p>Found: {fault.found}</p>}
+              {fault.expected && <p>Expected: {fault.expected}</p>}
+              {fault.cure && <p>{fault.cure}</p>}
+            </li>
+          ))}
+        </ol>
+      )}
+      {children}
+    </div>
+  );
+}
+
+export function StaleNote({ show = stale.value }: { show?: boolean }) {
+  if (!show || runNews.value?.state === "running") return null;
+  return (
+    <div class="note stale" role="status">
+      <p>
+        <b>Computed from older inputs.</b> The project changed since; the numbers below belong to
+        the inputs before the change.
+      </p>
+      <button type="button" class="do" onClick={startRun}>
+        Run again
+      </button>
+    </div>
+  );
+}
+
+export function RunBar({ news, onCancel = cancelRun }: { news: RunNews; onCancel?: () => void }) {
+  const share = Math.round(100 * (news.progress ?? 0));
+  return (
+    <div class="runbar">
+      <span class="what">
+        Running: {news.step || "starting"}
+        {news.left_s != null && <span class="faint"> · about {duration(news.left_s)} left</span>}
+      </span>
+      <div
+        class="track"
+        role="progressbar"
+        aria-label="Progress of the run"
+        aria-valuenow={share}
+        aria-valuemin={0}
+        aria-valuemax={100}
+      >
+        <span style={{ width: `${share}%` }} />
+      </div>
+      <span class="share">{share}&#8239;%</span>
+      <button type="button" class="do quiet" onClick={onCancel}>
+        Cancel
+      </button>
+    </div>
+  );
+}
