@@ -1,3 +1,4 @@
+# mypy: disable-error-code="untyped-decorator,import-untyped,no-untyped-def,no-untyped-call"
 """Exact gradient of lap time: the passes run backwards, point by point.
 
 At a point R(y, E, p) = 0 with y = (ax, ride heights); from a weight on ax (or on a limit's E) the
@@ -6,6 +7,7 @@ derivative with respect to every parameter at the price of about one evaluation.
 """
 
 from math import sqrt
+from typing import no_type_check
 
 import numpy as np
 from numba import njit
@@ -30,6 +32,7 @@ from tuftwork.lap.passes import BRAKED, CAPPED, FREE
 
 
 @njit(cache=True)
+@no_type_check
 def _deflection_back(bar, force, rate, travel, bump_rate):
     """Return adjoints of force, rate, travel and bump rate."""
     contact = rate * travel
@@ -48,6 +51,7 @@ def _deflection_back(bar, force, rate, travel, bump_rate):
 
 
 @njit(cache=True)
+@no_type_check
 def _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out):
     """Reverse sweep through loads and capacities. Adds to out, returns the adjoint of E.
 
@@ -172,6 +176,7 @@ def _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out):
 
 
 @njit(cache=True)
+@no_type_check
 def _axle_back(share, ratio, c, fy, bar):
     """Return adjoints of capacity, lateral demand and the force ratio from that of X/share."""
     a = 1.0 - (fy / c) ** 2
@@ -183,6 +188,7 @@ def _axle_back(share, ratio, c, fy, bar):
 
 
 @njit(cache=True)
+@no_type_check
 def point_back(weight, mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step, out):
     """Add weight × d(ax)/dp to out; return weight × d(ax)/dE."""
     _, jac, limit, by = assemble(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step)
@@ -228,6 +234,7 @@ def point_back(weight, mode, energy, ax, hf, hr, road, mix, p, flags, aero, powe
 
 
 @njit(cache=True)
+@no_type_check
 def cap_back(weight, energy, hf, hr, road, mix, p, flags, aero, out):
     """Add weight × d(limit E)/dp to out."""
     hf, hr, hf_e, hr_e, t, _ = platform(energy, hf, hr, road, mix, p, aero)
@@ -295,6 +302,7 @@ def cap_back(weight, energy, hf, hr, road, mix, p, flags, aero, out):
 
 
 @njit(cache=True)
+@no_type_check
 def _crossing_back(ei, ej, h, a, d):
     """Return slopes of a driven-then-braked cell's time with both energies, a and d."""
     den = max(a + d, 1e-12)
@@ -315,6 +323,7 @@ def _crossing_back(ei, ej, h, a, d):
 
 
 @njit(cache=True, nogil=True)
+@no_type_check
 def gradient(grid, answer, p, flags, aero, power, power_step):
     """Return d(time)/dp for every parameter from the record of :func:`passes.run`."""
     length, cell_road, node_road, mix = grid

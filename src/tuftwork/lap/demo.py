@@ -12,18 +12,18 @@ from tuftwork.lap.vehicle import Brakes, Chassis, Suspension, Tyre, Vehicle
 
 _LAYOUT = (
     # straight before [m], name, radius [m], turn [deg, left positive]
-    (690.0, "Tannery", 42.0, -95.0),
-    (150.0, "Weir", 75.0, 62.0),
-    (260.0, "Long Acre", 190.0, -58.0),
-    (210.0, "Mill", 55.0, -78.0),
-    (120.0, "Kiln", 38.0, 105.0),
-    (330.0, "Gallows", 215.0, -44.0),
-    (160.0, "Ford", 95.0, -66.0),
-    (110.0, "Thicket", 60.0, 72.0),
-    (240.0, "Larkrise", 250.0, -40.0),
-    (170.0, "Sawpit", 48.0, -102.0),
-    (140.0, "Orchard", 110.0, 50.0),
-    (130.0, "Lych Gate", 34.0, -166.0),
+    (690.0, "Tannery", 42.0, -90.4),
+    (82.0, "Weir", 75.0, 63.0),
+    (192.0, "Long Acre", 190.0, -56.0),
+    (123.0, "Mill", 55.0, -99.3),
+    (121.0, "Kiln", 38.0, 65.9),
+    (308.0, "Gallows", 215.0, -52.9),
+    (167.0, "Ford", 95.0, -87.2),
+    (168.0, "Thicket", 60.0, 53.6),
+    (217.0, "Larkrise", 250.0, -36.7),
+    (164.0, "Sawpit", 48.0, -95.0),
+    (91.0, "Orchard", 110.0, 58.5),
+    (206.0, "Lych Gate", 34.0, -83.5),
 )
 
 

@@ -1,3 +1,4 @@
+# mypy: disable-error-code="untyped-decorator,import-untyped,no-untyped-def,no-untyped-call"
 """Compiled heart of the lap: what one axle pair can do at one place and speed.
 
 Everything here is explicit arithmetic on the parameter vector of :mod:`tuftwork.lap.parameter`;
@@ -9,6 +10,7 @@ positive when it helps. Flags are (ideal drive shares, ideal brake shares).
 """
 
 from math import sqrt
+from typing import no_type_check
 
 import numpy as np
 from numba import njit
@@ -22,6 +24,7 @@ _FAR = 40  # Newton steps before a point counts as not converged
 
 
 @njit(cache=True)
+@no_type_check
 def _locate(axis, h):
     n = axis.shape[0]
     lo, hi = 0, n - 1
@@ -35,6 +38,7 @@ def _locate(axis, h):
 
 
 @njit(cache=True)
+@no_type_check
 def table_at(coef, axis_front, axis_rear, state, hf, hr):
     """Return the three fields and their slopes; linear outside the table, so C1 everywhere."""
     i = _locate(axis_front, hf)
@@ -74,6 +78,7 @@ def table_at(coef, axis_front, axis_rear, state, hf, hr):
 
 
 @njit(cache=True)
+@no_type_check
 def aero_at(aero, mix, hf, hr):
     """Return the fields of a mix of two device states: mix = (state, next state, share of next)."""
     coef, axis_front, axis_rear = aero
@@ -97,9 +102,12 @@ def aero_at(aero, mix, hf, hr):
 
 
 @njit(cache=True)
+@no_type_check
 def drive_force(power, power_step, p, energy):
     """Return engine force at the wheels and its slope with E (cubic in speed between nodes)."""
     v = sqrt(2.0 * energy)
+    crawling = v < 0.5  # below walking pace the force of 0.5 m/s stays: the quotient is finite
+    v = max(v, 0.5)
     n = power.shape[0]
     i = min(int(v / power_step), n - 2)
     u = min(v / power_step - i, 1.0)
@@ -110,11 +118,13 @@ def drive_force(power, power_step, p, energy):
     watt = ((c3 * u + c2) * u + m0) * u + y0
     slope = ((3.0 * c3 * u + 2.0 * c2) * u + m0) / power_step
     gain = p[14] * p[15]
-    v = max(v, 0.5)  # below walking pace grip limits; keeps the quotient finite
+    if crawling:
+        return gain * watt / v, 0.0
     return gain * watt / v, gain * (slope - watt / v) / (v * v)
 
 
 @njit(cache=True)
+@no_type_check
 def deflection(force, rate, travel, bump_rate):
     """Return axle deflection and its slope; the bump stop comes in over 2 % of its force."""
     contact = rate * travel
@@ -127,6 +137,7 @@ def deflection(force, rate, travel, bump_rate):
 
 
 @njit(cache=True)
+@no_type_check
 def capacity(grip, loss, nominal, margin, load, transfer2):
     """Return lateral capacity of an axle and its slope with load and with squared transfer."""
     gain = (1.0 - margin) * grip
@@ -142,6 +153,7 @@ def capacity(grip, loss, nominal, margin, load, transfer2):
 
 
 @njit(cache=True)
+@no_type_check
 def grip_force(ideal, share, ratio, cf, cr, fyf, fyr):
     """Return the largest longitudinal force, its slope with each capacity, and what limits it."""
     af = 1.0 - (fyf / cf) ** 2
@@ -161,6 +173,7 @@ def grip_force(ideal, share, ratio, cf, cr, fyf, fyr):
 
 
 @njit(cache=True)
+@no_type_check
 def assemble(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, power_step):
     """Return residuals, Jacobian and by-products of platform and longitudinal balance."""
     m, wf, g, rho = p[0], p[1], p[44], p[37]
@@ -221,6 +234,7 @@ def assemble(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, power_s
 
 
 @njit(cache=True)
+@no_type_check
 def _heights(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step):
     """Return ride heights at a given acceleration, the residual there, limit and by-products."""
     for _ in range(_FAR):
@@ -239,6 +253,7 @@ def _heights(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step):
 
 
 @njit(cache=True)
+@no_type_check
 def _bracketed(mode, energy, hf, hr, road, mix, p, flags, aero, power, step):
     """Solve a point where Newton bounces: close to the limit grip falls away like a root.
 
@@ -289,6 +304,7 @@ def _bracketed(mode, energy, hf, hr, road, mix, p, flags, aero, power, step):
 
 
 @njit(cache=True)
+@no_type_check
 def solve_point(mode, energy, guess, road, mix, p, flags, aero, power, power_step):
     """Solve acceleration and ride heights together (Newton; bracketed where that bounces).
 
@@ -326,6 +342,7 @@ def solve_point(mode, energy, guess, road, mix, p, flags, aero, power, power_ste
 
 
 @njit(cache=True)
+@no_type_check
 def platform(energy, hf, hr, road, mix, p, aero):
     """Return ride heights at steady speed and their slope with E."""
     m, wf, g, rho = p[0], p[1], p[44], p[37]
@@ -371,6 +388,7 @@ def platform(energy, hf, hr, road, mix, p, aero):
 
 
 @njit(cache=True)
+@no_type_check
 def reserve(energy, hf, hr, hf_e, hr_e, t, road, p, flags):
     """Return what is left of the more used axle at steady speed, its slope with E, and the axle.
 
@@ -420,6 +438,7 @@ def reserve(energy, hf, hr, hf_e, hr_e, t, road, p, flags):
 
 
 @njit(cache=True)
+@no_type_check
 def cap_energy(ceiling, hf, hr, road, mix, p, flags, aero):
     """Return the largest steady E not above the ceiling (Newton kept inside a bracket)."""
     lo, hi, energy = 0.0, ceiling, ceiling

@@ -1,3 +1,4 @@
+# mypy: disable-error-code="untyped-decorator,import-untyped,no-untyped-def,no-untyped-call"
 """Forward and backward passes over one lap, and the time they add up to.
 
 Explicit midpoint rule in E = v²/2 with the midpoint predicted from the previous cell's
@@ -6,6 +7,7 @@ the meeting point is placed exactly, so that lap time has no steps as parameters
 """
 
 from math import sqrt
+from typing import no_type_check
 
 import numpy as np
 from numba import njit
@@ -20,6 +22,7 @@ _SCREEN = 0.72  # squared lateral use of the better-placed guess beyond which th
 
 
 @njit(cache=True)
+@no_type_check
 def _crossing(ei, ej, h, a, d):
     """Return time over a cell that is driven, then braked."""
     x = min(max((ej + d * h - ei) / max(a + d, 1e-12), 0.0), h)
@@ -29,6 +32,7 @@ def _crossing(ei, ej, h, a, d):
 
 
 @njit(cache=True, nogil=True)
+@no_type_check
 def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
     """Run both passes. Returns time, node energies and kinds, cell states, and a fault code."""
     length, cell_road, node_road, mix = grid

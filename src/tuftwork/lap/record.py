@@ -1,10 +1,12 @@
+# mypy: disable-error-code="untyped-decorator,import-untyped,no-untyped-def,no-untyped-call"
 """What happened along a lap, point by point."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final, TypeAlias, no_type_check
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
 from tuftwork.lap.kernel import BRAKE, DRIVE, aero_at, assemble
 from tuftwork.lap.parameter import INDEX
@@ -12,6 +14,12 @@ from tuftwork.quantity import Array
 
 if TYPE_CHECKING:
     from tuftwork.lap.solve import Case
+
+Record: TypeAlias = tuple[Any, ...]
+"""What the compiled passes hand back: time, node energies and kinds, cell records, fault."""
+
+Whole: TypeAlias = NDArray[np.int64]
+Marks: TypeAlias = NDArray[np.bool_]
 
 LIMITS: Final = ("power", "front axle", "rear axle", "brakes", "both axles", "tyres used up")
 """What limits a cell, by number."""
@@ -62,9 +70,9 @@ class LapTrace:
     use_front: Array
     use_rear: Array
     drive_force: Array
-    limit: Array
-    braking: Array
-    outside: Array
+    limit: Whole
+    braking: Marks
+    outside: Marks
     state_share: Array
 
     @property
@@ -76,6 +84,7 @@ class LapTrace:
 
 
 @njit(cache=True, nogil=True)
+@no_type_check
 def _settle(mode, energy, ax, guess, road, mix, p, flags, aero, power, step):
     """Return ride heights at a given speed and acceleration, and the loads there."""
     hf, hr = guess
@@ -94,6 +103,7 @@ def _settle(mode, energy, ax, guess, road, mix, p, flags, aero, power, step):
 
 
 @njit(cache=True, nogil=True)
+@no_type_check
 def _walk(energy, length, cell_road, mix, met, ahead, p, flags, aero, power, step, out):
     for i in range(length.shape[0]):
         c = cell_road[i]
@@ -112,7 +122,7 @@ def _walk(energy, length, cell_road, mix, met, ahead, p, flags, aero, power, ste
 
 
 def trace_of(
-    case: "Case", record: tuple[Array, ...], p: Array, coefficients: Array, mix: Array
+    case: "Case", record: Record, p: Array, coefficients: Array, mix: Array
 ) -> LapTrace:
     """Return the trace of a kernel record, rolled back to the circuit's own start line."""
     _, energy, kind, limit, _, ahead, behind, _, _ = record
@@ -168,6 +178,7 @@ def trace_of(
 
 
 @njit(cache=True, nogil=True)
+@no_type_check
 def _along(aero, mix, hf, hr, out):
     for i in range(hf.shape[0]):
         t = aero_at(aero, mix[i], hf[i], hr[i])

@@ -7,6 +7,7 @@ import numpy as np
 
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.lap.mesh import Mesh
+from tuftwork.lap.record import Record, Whole
 from tuftwork.quantity import Array
 
 
@@ -65,8 +66,8 @@ class Timing:
 
 
 def follow(
-    schedule: Schedule, timing: Timing, solve: Callable[[Array], tuple[Array, ...]]
-) -> tuple[tuple[Array, ...], Array]:
+    schedule: Schedule, timing: Timing, solve: Callable[[Array], Record]
+) -> tuple[Record, Array]:
     """Solve lap and device positions together: solve, see what the rules say, solve again.
 
     Once a cell has changed its mind twice it keeps the state of the earlier pass, because a rule
@@ -103,7 +104,7 @@ def follow(
     raise NotConverged("the device schedule does not settle: its rules switch each other")
 
 
-def before_speed(mesh: Mesh, record: tuple[Array, ...] | None) -> Array:
+def before_speed(mesh: Mesh, record: Record | None) -> Array:
     """Return mean cell speeds of a record, or a first guess. [m/s]"""
     if record is None:
         return np.full(mesh.length.size, 40.0)
@@ -112,8 +113,8 @@ def before_speed(mesh: Mesh, record: tuple[Array, ...] | None) -> Array:
 
 
 def _wanted(
-    schedule: Schedule, states: tuple[str, ...], mesh: Mesh, record: tuple[Array, ...]
-) -> Array:
+    schedule: Schedule, states: tuple[str, ...], mesh: Mesh, record: Record
+) -> Whole:
     """Return the state the rules ask for in every cell."""
     speed = before_speed(mesh, record)
     side = speed**2 * mesh.cell_road[:, 0]
@@ -128,7 +129,7 @@ def _wanted(
     return np.asarray(wanted)
 
 
-def _moving(wanted: Array, length: Array, speed: Array, transition: float) -> Array:
+def _moving(wanted: Whole, length: Array, speed: Array, transition: float) -> Array:
     """Return (from, to, share) per cell with the device moving at its own pace."""
     n = wanted.size
     mix = np.zeros((n, 3))

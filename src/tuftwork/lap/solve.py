@@ -9,7 +9,7 @@ from tuftwork.lap import adjoint, kernel, passes
 from tuftwork.lap.circuit import Circuit
 from tuftwork.lap.mesh import Mesh, mesh_of
 from tuftwork.lap.parameter import INDEX, NAMES
-from tuftwork.lap.record import LapTrace, trace_of
+from tuftwork.lap.record import LapTrace, Record, trace_of
 from tuftwork.lap.schedule import Schedule, Timing, follow
 from tuftwork.lap.table import AeroTable
 from tuftwork.lap.vehicle import Surroundings, Vehicle, parameters_of, with_changes
@@ -129,7 +129,7 @@ def prepare(
 
 def run_kernel(
     case: Case, parameters: Array, coefficients: Array, mix: Array | None = None
-) -> tuple[Array, ...]:
+) -> Record:
     """Return the kernels' record of one lap, or raise what went wrong by name."""
     a = case.aero
     aero = (coefficients, a.ride_height_front, a.ride_height_rear)
@@ -203,7 +203,7 @@ def run_case(
     coef = case.aero.of_draw(draw)
     mix = case.mix
 
-    def record_for(mix_now: Array) -> tuple[Array, ...]:
+    def record_for(mix_now: Array) -> Record:
         return run_kernel(case, p, coef, mix_now)
 
     if schedule is None:
@@ -224,7 +224,7 @@ def run_case(
 
 
 def gradient_of(
-    case: Case, record: tuple[Array, ...], parameters: Array, coefficients: Array, mix: Array
+    case: Case, record: Record, parameters: Array, coefficients: Array, mix: Array
 ) -> Array:
     """Return d(time)/d(parameter) of a kernel record, (n_parameter,)."""
     a, power = case.aero, case.vehicle.power
@@ -335,7 +335,7 @@ def solve_sprint(
     if case.mesh.closed:
         raise InputError("circuit", case.circuit.name, "", "is a loop", "Use solve_lap.")
     last = _CEILING if end_speed is None else 0.5 * end_speed**2
-    return run_case(replace(case, first=0.5 * max(start_speed, 0.01) ** 2, last=last))
+    return run_case(replace(case, first=0.5 * max(start_speed, 1e-4) ** 2, last=last))
 
 
 def corner_speed(
