@@ -354,7 +354,8 @@ def _kg(speed: float) -> float:
 
 
 def _title(name: str) -> str:
-    return name.replace(".", " ").replace("_", " ").capitalize()
+    words = name.replace(".", " ").replace("_", " ")
+    return words[:1].upper() + words[1:]
 
 
 def _step(

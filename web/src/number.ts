@@ -2,7 +2,10 @@
 
 import type { Num } from "./types";
 
-export const THIN = "\u202f";
+/** What the server writes between number and unit; a tenth of an em in the sheet's typeface. */
+export const NARROW = "\u202f";
+/** What the sheet shows there: its no-break space is a fifth of an em, which is a thin space. */
+export const THIN = "\u00a0";
 export const MINUS = "\u2212";
 
 /** Digits after the point: two figures of the half-range, or four of the value. */
@@ -32,6 +35,7 @@ export interface Written {
 
 /** Take the server's own words apart: it is the one place where digits are decided. */
 export function split(text: string): Written {
+  text = text.replaceAll(NARROW, THIN);
   const cut = text.indexOf(" (");
   if (cut < 0 || !text.endsWith(")")) return { best: text, range: "" };
   return { best: text.slice(0, cut), range: text.slice(cut + 2, -1) };

@@ -1,5 +1,6 @@
 /** Where the downforce comes from: a waterfall and a table, at one speed in one state. */
 
+import { NARROW, THIN } from "../number";
 import { place, turn } from "../store";
 import type { Budget, BudgetRow } from "../types";
 import { Choice } from "../widgets/control";
@@ -67,21 +68,21 @@ function Sum({ tree }: { tree: Budget }) {
         <div>
           <dt>Whole car</dt>
           <dd>
-            <NumberText number={total.total} label="Whole car" big />
+            <NumberText number={total.total} label="Whole car" big stack />
           </dd>
         </div>
       )}
       <div>
         <dt>On the front axle</dt>
         <dd>
-          <NumberText number={tree.share} label="On the front axle" big />
+          <NumberText number={tree.share} label="On the front axle" big stack />
         </dd>
       </div>
       {tree.measured && (
         <div>
           <dt>Measured</dt>
           <dd>
-            <NumberText number={tree.measured} label="Measured" big />
+            <NumberText number={tree.measured} label="Measured" big stack />
           </dd>
         </div>
       )}
@@ -101,7 +102,7 @@ function Table({ rows, at }: { rows: BudgetRow[]; at: string | undefined }) {
   return (
     <div class="scroll" tabIndex={0} role="region" aria-label="Budget as a table">
       <table class="budget">
-        <caption>{at ? `All at ${at}` : "Budget"}</caption>
+        <caption>{at ? `All at ${at.replaceAll(NARROW, THIN)}` : "Budget"}</caption>
         <thead>
           <tr>
             <th scope="col">Part</th>

@@ -133,7 +133,7 @@ function Slips({ slips }: { slips: Slip[] }) {
         {slips.map((slip) => (
           <li key={slip.label}>
             <span class="odds">
-              <b>{Math.round(100 * slip.odds)}</b>&#8239;%
+              <b>{Math.round(100 * slip.odds)}</b>&nbsp;%
               <span class="track" aria-hidden="true">
                 <span style={{ width: `${100 * slip.odds}%` }} />
               </span>

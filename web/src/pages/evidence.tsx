@@ -12,7 +12,7 @@ export function EvidenceSheet() {
   return (
     <Page<{ items: Item[] }>
       title="Evidence"
-      lead="Originals are never changed. A file that differs from the one registered is said to."
+      lead="Originals are never changed. A file that no longer matches its registered digest is named."
       address="/evidence.json"
     >
       {({ items }) =>

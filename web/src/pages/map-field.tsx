@@ -43,7 +43,8 @@ type Hand = { front: number; rear: number };
 
 export function MapField({ page, field, live }: Props) {
   const [box, width] = useWidth<HTMLDivElement>(560);
-  const height = Math.max(320, Math.min(560, Math.round(width * 0.82)));
+  // The whole map and the sliders stay on one screen.
+  const height = Math.round(Math.max(300, Math.min(560, width * 0.82, innerHeight * 0.54)));
   const base = useRef<HTMLCanvasElement>(null);
   const over = useRef<HTMLCanvasElement>(null);
   const hand = useSignal<Hand | null>(null);

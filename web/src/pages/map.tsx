@@ -2,7 +2,7 @@
 
 import { useSignal } from "@preact/signals";
 import { useEffect, useMemo, useRef } from "preact/hooks";
-import { inKilograms } from "../number";
+import { inKilograms, NARROW, THIN } from "../number";
 import { connected, line, place, turn, unitWay } from "../store";
 import type { MapPage, MapPoint, Num, Refusal } from "../types";
 import { Choice, Slider } from "../widgets/control";
@@ -78,15 +78,17 @@ function MapView({ page }: { page: MapPage }) {
   return (
     <KgFactor.Provider value={live.value?.kg_per_m2}>
       <div class="controls">
+        <div class="sliders">
         <Slider label="Speed" value={now.speed} low={80} high={260} step={1} unit="km/h"
           onMove={(speed) => move({ speed })} />
         <Slider label="Static front" value={now.front_mm} low={30} high={100} step={0.5} unit="mm"
           onMove={(front_mm) => move({ front_mm })} />
         <Slider label="Static rear" value={now.rear_mm} low={30} high={120} step={0.5} unit="mm"
           onMove={(rear_mm) => move({ rear_mm })} />
+        </div>
         {isMoved && (
           <button type="button" class="do quiet" onClick={() => move(sheet)}>
-            Back to {sheet.front_mm} / {sheet.rear_mm}&#8239;mm
+            Back to {sheet.front_mm} / {sheet.rear_mm}&nbsp;mm
           </button>
         )}
         {page.states.length > 1 && (
@@ -122,7 +124,7 @@ const LIVE: [keyof Live["numbers"], string, string][] = [
 function LiveNumbers({ live, page, isRefused }: { live: Live | null; page: MapPage; isRefused: boolean }) {
   return (
     <div class={`livenumbers${isRefused ? " waiting" : ""}`}>
-      <p class="at">{live ? `At ${live.at}` : "Waiting for the platform"}</p>
+      <p class="at">{live ? `At ${live.at.replaceAll(NARROW, THIN)}` : "Waiting for the platform"}</p>
       {live && (
         <dl class="pairs">
           {LIVE.filter(([key]) => live.numbers[key]).map(([key, label, tone]) => (
@@ -202,10 +204,10 @@ function PathTable({ path }: { path: MapPoint[] }) {
           {path.map((point) => (
             <tr key={point.speed_kmh}>
               <th scope="row" class="nowrap">
-                {point.speed_kmh}&#8239;km/h
+                {point.speed_kmh}&nbsp;km/h
               </th>
               <td class="nowrap">
-                {point.front_mm.toFixed(1)} / {point.rear_mm.toFixed(1)}&#8239;mm
+                {point.front_mm.toFixed(1)} / {point.rear_mm.toFixed(1)}&nbsp;mm
               </td>
               {COLUMNS.map(([key, label]) => (
                 <td key={key}>
@@ -229,14 +231,14 @@ function Equilibria({ page }: { page: MapPage }) {
   return (
     <div class="note">
       <p>
-        <b>More than one ride height balances</b> at {speeds.join(", ")}&#8239;km/h. Open squares on
+        <b>More than one ride height balances</b> at {speeds.join(", ")}&nbsp;km/h. Open squares on
         the map mark those the car does not stay at:
       </p>
       <ul>
         {unstable.map((e, k) => (
           <li key={k}>
-            hf {e.front_mm.toFixed(1)}&#8239;mm, hr {e.rear_mm.toFixed(1)}&#8239;mm at {e.speed_kmh}
-            &#8239;km/h
+            hf {e.front_mm.toFixed(1)}&nbsp;mm, hr {e.rear_mm.toFixed(1)}&nbsp;mm at {e.speed_kmh}
+            &nbsp;km/h
           </li>
         ))}
       </ul>

@@ -9,7 +9,8 @@ export function contour(grid: Grid, level: number): Point[][] {
   const pieces: [Point, Point][] = [];
   for (let j = 0; j + 1 < grid.length; j++)
     for (let i = 0; i + 1 < grid[j].length; i++) pieces.push(...cell(grid, i, j, level));
-  return join(pieces);
+  // A node exactly on the level gives pieces of no length, which would cut the line there.
+  return join(pieces.filter(([a, b]) => a[0] !== b[0] || a[1] !== b[1]));
 }
 
 function cell(grid: Grid, i: number, j: number, level: number): [Point, Point][] {

@@ -54,7 +54,7 @@ export function Slider({ label, value, low, high, step, unit, onMove }: SliderPr
         onInput={(event) => onMove(Number(event.currentTarget.value))}
       />
       <span class="read">
-        <b>{value}</b>&#8239;{unit}
+        <b>{value}</b>&nbsp;{unit}
       </span>
     </label>
   );

@@ -131,7 +131,7 @@ function hatch(ctx: CanvasRenderingContext2D, page: MapPage, frame: Frame): void
 function lines(ctx: CanvasRenderingContext2D, input: BaseInput, range: [number, number]): void {
   const { grid, frame, factor } = input;
   const scale = scaleOf(frame);
-  const levels = ticks(range[0] * factor, range[1] * factor, 9);
+  const levels = ticks(range[0] * factor, range[1] * factor, 12);
   const step = levels.length > 1 ? levels[1] - levels[0] : 1;
   const places = Math.max(0, Math.min(3, -Math.floor(Math.log10(step) + 1e-9)));
   const labels: { x: number; y: number; text: string; turn: number }[] = [];

@@ -8,7 +8,7 @@ const ORIGIN_WORDS: Record<Origin, string> = {
   digitised: "read off a picture",
   claimed: "claimed by someone",
   computed: "computed here",
-  assumed: "assumed",
+  assumed: "until something better is known",
 };
 export const ORIGINS = Object.keys(ORIGIN_WORDS) as Origin[];
 

@@ -2,7 +2,7 @@
 
 import { createContext } from "preact";
 import { useContext } from "preact/hooks";
-import { digits, inKilograms, split, withUnit, write } from "../number";
+import { digits, inKilograms, NARROW, split, THIN, withUnit, write } from "../number";
 import { askWhy, unitWay, whyName } from "../store";
 import type { Num } from "../types";
 import { OriginMark } from "./mark";
@@ -38,7 +38,7 @@ export function NumberText({ number, stack, at, label, big }: Props) {
         <b>{best}</b>
       </span>{" "}
       {range && <span class="range">{stack ? range : `(${range})`}</span>}
-      {at && shown.at && <span class="at">at {shown.at}</span>}
+      {at && shown.at && <span class="at">at {shown.at.replaceAll(NARROW, THIN)}</span>}
     </>
   );
   if (!shown.why) return <span class={kind}>{inside}</span>;

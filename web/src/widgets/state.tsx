@@ -117,7 +117,7 @@ export function RunBar({ news, onCancel = cancelRun }: { news: RunNews; onCancel
       >
         <span style={{ width: `${share}%` }} />
       </div>
-      <span class="share">{share}&#8239;%</span>
+      <span class="share">{share}&nbsp;%</span>
       <button type="button" class="do quiet" onClick={onCancel}>
         Cancel
       </button>
