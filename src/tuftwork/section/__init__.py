@@ -1,6 +1,27 @@
 """Two-dimensional sections: shape, potential flow, boundary layers, stall, ground, increments."""
 
 from tuftwork.section.condition import Condition, lag_constants
+from tuftwork.section.design import (
+    Design,
+    Range,
+    Score,
+    Tolerance,
+    optimise,
+    score,
+    set_handle,
+    sweep,
+    tolerance_table,
+)
+from tuftwork.section.increment import (
+    Increment,
+    best_gurney,
+    compare_devices,
+    edge_layer,
+    gurney,
+    thick_edge,
+    with_device,
+)
+from tuftwork.section.layer import GivenLayer, layer_along
 from tuftwork.section.point import LayerLine, SectionPoint, SlotState
 from tuftwork.section.polar import Polar, analyse, over_height, polar
 from tuftwork.section.potential import (
@@ -24,30 +45,48 @@ from tuftwork.section.stack import Flap, Slot, Stack, assemble, measure_slot, ov
 __all__ = [
     "Condition",
     "Contour",
+    "Design",
     "Flap",
+    "GivenLayer",
+    "Increment",
     "LayerLine",
     "Polar",
     "PotentialFlow",
+    "Range",
+    "Score",
     "SectionPoint",
     "ShapeReport",
     "Slot",
     "SlotState",
     "Stack",
+    "Tolerance",
     "analyse",
     "assemble",
+    "best_gurney",
     "build_mesh",
     "build_system",
     "check_contour",
+    "compare_devices",
     "describe",
+    "edge_layer",
+    "gurney",
     "lag_constants",
+    "layer_along",
     "measure_slot",
     "mesh_from_points",
     "mirror",
     "naca",
+    "optimise",
     "over_ground",
     "over_height",
     "polar",
+    "score",
+    "set_handle",
     "single",
     "solve_potential",
+    "sweep",
+    "thick_edge",
     "thicken_edge",
+    "tolerance_table",
+    "with_device",
 ]

@@ -11,6 +11,8 @@ Closures of [drela1987] and [swafford1983], lag in the manner of [green1977].
 8 roughness increase of wall friction.
 """
 
+from typing import no_type_check
+
 import numpy as np
 from numba import njit
 
@@ -21,6 +23,7 @@ TRIP_RE_THETA = 180.0  # below this a tripped layer has no turbulent solution
 
 
 @njit(cache=True)
+@no_type_check
 def _laminar(h: float, rt: float) -> tuple[float, float, float]:
     """H*, cf, 2 CD/H* of the laminar layer."""
     if h < 4.0:
@@ -37,6 +40,7 @@ def _laminar(h: float, rt: float) -> tuple[float, float, float]:
 
 
 @njit(cache=True)
+@no_type_check
 def _turbulent_shape(h: float, rt: float, far: float) -> float:
     """H* of the turbulent layer, with a smooth barrier near H = 1."""
     r = max(rt, 200.0)
@@ -54,6 +58,7 @@ def _turbulent_shape(h: float, rt: float, far: float) -> float:
 
 
 @njit(cache=True)
+@no_type_check
 def closure(
     kind: int, c: float, t: float, d: float, u: float, par: Array
 ) -> tuple[float, float, float, float, float, float, float]:
@@ -86,6 +91,7 @@ def closure(
 
 
 @njit(cache=True)
+@no_type_check
 def amplification(h: float, t: float, u: float, reynolds: float) -> float:
     """dn/dx of the envelope of amplified waves [drela1987]."""
     rt = max(reynolds * u * t, 1.0)
@@ -102,6 +108,7 @@ def amplification(h: float, t: float, u: float, reynolds: float) -> float:
 
 
 @njit(cache=True)
+@no_type_check
 def balance(
     kind: int,
     x1: float,
@@ -145,6 +152,7 @@ def balance(
 
 
 @njit(cache=True)
+@no_type_check
 def transition_place(
     x1: float,
     n1: float,
@@ -177,6 +185,7 @@ def transition_place(
 
 
 @njit(cache=True)
+@no_type_check
 def interval(
     kind: int,
     x1: float,
@@ -215,6 +224,7 @@ def interval(
 
 
 @njit(cache=True)
+@no_type_check
 def similarity(
     x: float, c: float, t: float, d: float, u: float, par: Array
 ) -> tuple[float, float, float]:
@@ -226,6 +236,7 @@ def similarity(
 
 
 @njit(cache=True)
+@no_type_check
 def solve3(a: Array, b: Array) -> bool:
     """Solve a 3 by 3 system in place, pivoting; False if singular."""
     for k in range(3):
@@ -252,6 +263,7 @@ def solve3(a: Array, b: Array) -> bool:
 
 
 @njit(cache=True)
+@no_type_check
 def advance(
     kind: int,
     is_first: bool,
@@ -334,6 +346,7 @@ def advance(
 
 
 @njit(cache=True)
+@no_type_check
 def march(
     x: Array,
     u: Array,

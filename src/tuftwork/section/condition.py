@@ -12,7 +12,9 @@ from tuftwork.errors import InputError, UnknownName
 from tuftwork.quantity import Array
 
 ConstantSet = Literal["default", "pessimistic"]
-NEVER = 2.0  # x-fraction of a trip that is not there
+# x-fraction of the last possible transition: the wake is turbulent, and a layer laminar up to the
+# sharp pressure rise at the very edge has several solutions, most of them false
+LAST = 0.93
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +83,7 @@ def critical_amplification(turbulence: float) -> float:
 
 
 def bypass_re_theta(turbulence: float) -> float:
-    """Return Re_theta of bypass transition, 400 Tu%^(-5/8) [mayle1991], without limit below 0.7 %."""
+    """Return Re_theta of bypass transition, 400 Tu%^(-5/8) [mayle1991]; none below 0.7 %."""
     percent = 100.0 * turbulence
     return 400.0 * percent**-0.625 if percent > 0.7 else 1e9
 
@@ -107,7 +109,7 @@ def parameters(condition: Condition) -> Array:
 def trip_table(condition: Condition, n_element: int) -> Array:
     """Trips as (n_element, 2)."""
     if condition.trips is None:
-        table = np.full((n_element, 2), NEVER)
+        table = np.full((n_element, 2), LAST)
     elif len(condition.trips) == 1:
         table = np.tile(np.array(condition.trips[0], float), (n_element, 1))
     elif len(condition.trips) == n_element:
@@ -118,4 +120,4 @@ def trip_table(condition: Condition, n_element: int) -> Array:
         )
     if not (table >= 0.0).all():
         raise InputError("trips", float(table.min()), "chord", "must not be below 0")
-    return np.minimum(table, 0.01) if condition.roughness > 0.0 else table
+    return np.asarray(np.minimum(table, 0.01 if condition.roughness > 0.0 else LAST))

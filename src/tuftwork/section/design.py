@@ -8,7 +8,7 @@ from multiprocessing import get_context
 from typing import Literal, get_args
 
 import numpy as np
-from scipy.optimize import differential_evolution
+from scipy.optimize import Bounds, differential_evolution
 
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.quantity import Array
@@ -66,11 +66,11 @@ def set_handle(design: Design, handle: Handle, value: float, *, flap: int = 0) -
     if handle not in get_args(Handle):
         raise UnknownName("handle", handle, get_args(Handle))
     if handle in ("incidence", "gurney"):
-        return replace(design, **{handle: value})
+        return replace(design, **{handle: value})  # type: ignore[arg-type]
     if not flap < len(design.flaps):
         raise InputError("flap", flap, "", f"the design has {len(design.flaps)} flaps")
     flaps = list(design.flaps)
-    flaps[flap] = replace(flaps[flap], **{handle: value})
+    flaps[flap] = replace(flaps[flap], **{handle: value})  # type: ignore[arg-type]
     return replace(design, flaps=tuple(flaps))
 
 
@@ -168,7 +168,7 @@ def sweep(
         return out
     # threads of the linear algebra library inside workers would only get in each other's way
     kept = {k: os.environ.get(k) for k in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")}
-    os.environ.update({k: "1" for k in kept})
+    os.environ.update(dict.fromkeys(kept, "1"))
     try:
         with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as pool:
             for k, result in enumerate(pool.map(task, designs, chunksize=4)):
@@ -237,7 +237,7 @@ def optimise(
     """
     if not ranges:
         raise InputError("ranges", 0, "", "must name at least one handle")
-    levels = list(heights) or [design.height]
+    levels: list[float | None] = list(heights) or [design.height]
 
     def build(x: Array) -> Design:
         d = design
@@ -266,7 +266,7 @@ def optimise(
     size = max(5, n_call // (6 * len(ranges)))
     found = differential_evolution(
         worst,
-        [(r.low, r.high) for r in ranges],
+        Bounds([r.low for r in ranges], [r.high for r in ranges]),
         maxiter=5,
         popsize=max(2, size // len(ranges) + 1),
         seed=seed,

@@ -64,7 +64,7 @@ class Increment:
 def _exposed(ratio: Array) -> Array:
     """Mean dynamic pressure over a tab of height ``ratio`` layers, one-seventh profile."""
     r = np.maximum(ratio, 1e-6)
-    return np.where(r < 1.0, 7.0 / 9.0 * r ** (2.0 / 7.0), 1.0 - 2.0 / 9.0 / r)
+    return np.asarray(np.where(r < 1.0, 7.0 / 9.0 * r ** (2.0 / 7.0), 1.0 - 2.0 / 9.0 / r))
 
 
 def gurney(height: Numeric, *, layer: Numeric = _DELTA_CHECK) -> Increment:
@@ -125,7 +125,9 @@ def gurney(height: Numeric, *, layer: Numeric = _DELTA_CHECK) -> Increment:
     )
 
 
-def thick_edge(height: Numeric, *, layer: Numeric = _DELTA_CHECK, friction: Numeric = 0.008) -> Increment:
+def thick_edge(
+    height: Numeric, *, layer: Numeric = _DELTA_CHECK, friction: Numeric = 0.008
+) -> Increment:
     """Return the increments of an edge thickened to ``height`` on the pressure side.
 
     Half the lift of a gurney of the same height; drag of the base

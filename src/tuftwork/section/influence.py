@@ -7,6 +7,8 @@ Flux through a chord is psi(end) - psi(start); the angle of a source panel has a
 the panel, which is why the flux of a source is computed chord by chord.
 """
 
+from typing import no_type_check
+
 import numpy as np
 from numba import njit
 
@@ -16,6 +18,7 @@ _TWO_PI = 2.0 * np.pi
 
 
 @njit(cache=True)
+@no_type_check
 def _log_integrals(x: float, y: float, length: float) -> tuple[float, float]:
     """Int ln r ds and int s ln r ds over the panel."""
     r1, r2 = x * x + y * y, (x - length) ** 2 + y * y
@@ -28,6 +31,7 @@ def _log_integrals(x: float, y: float, length: float) -> tuple[float, float]:
 
 
 @njit(cache=True)
+@no_type_check
 def _local(
     px: float, py: float, ax: float, ay: float, bx: float, by: float
 ) -> tuple[float, float, float]:
@@ -41,6 +45,7 @@ def _local(
 
 
 @njit(cache=True)
+@no_type_check
 def _angle_term(x: float, y: float, length: float, side: float) -> float:
     """Int theta ds; ``side`` settles the cut for points on the panel's line."""
     r1, r2 = x * x + y * y, (x - length) ** 2 + y * y
@@ -55,6 +60,7 @@ def _angle_term(x: float, y: float, length: float, side: float) -> float:
 
 
 @njit(cache=True)
+@no_type_check
 def source_flux(
     p1x: float,
     p1y: float,
@@ -81,6 +87,7 @@ def source_flux(
 
 
 @njit(cache=True)
+@no_type_check
 def vortex_psi(px: Array, py: Array, nx: Array, ny: Array, mirror: bool) -> Array:
     """Stream function at points of unit nodal vorticity on a chain of nodes (no edge panel)."""
     n, m = nx.size, px.size
@@ -100,6 +107,7 @@ def vortex_psi(px: Array, py: Array, nx: Array, ny: Array, mirror: bool) -> Arra
 
 
 @njit(cache=True)
+@no_type_check
 def source_fluxes(
     cx: Array, cy: Array, ax: Array, ay: Array, bx: Array, by: Array, mirror: bool
 ) -> Array:
@@ -117,6 +125,7 @@ def source_fluxes(
 
 
 @njit(cache=True)
+@no_type_check
 def source_potential(
     px: Array, py: Array, ax: Array, ay: Array, bx: Array, by: Array, mirror: bool
 ) -> Array:
@@ -135,6 +144,7 @@ def source_potential(
 
 
 @njit(cache=True)
+@no_type_check
 def _vortex_panel_velocity(
     px: float, py: float, ax: float, ay: float, bx: float, by: float
 ) -> tuple[float, float, float, float]:
@@ -151,6 +161,7 @@ def _vortex_panel_velocity(
 
 
 @njit(cache=True)
+@no_type_check
 def vortex_velocity(
     px: Array, py: Array, nx: Array, ny: Array, mirror: bool
 ) -> tuple[Array, Array]:
@@ -176,6 +187,7 @@ def vortex_velocity(
 
 
 @njit(cache=True)
+@no_type_check
 def source_velocity(
     px: Array, py: Array, ax: Array, ay: Array, bx: Array, by: Array, mirror: bool
 ) -> tuple[Array, Array]:

@@ -8,6 +8,8 @@ best-conditioned pair are used (a fixed pair turns singular where transition hap
 becomes a row of the dense system.
 """
 
+from typing import no_type_check
+
 import numpy as np
 from numba import njit
 
@@ -19,6 +21,7 @@ _STEP = 1e-7
 
 
 @njit(cache=True)
+@no_type_check
 def _first_jacobian(now: Array, par: Array, jac: Array, res: Array) -> None:
     """``now`` is (c, t, m, u, x, w); columns 5..9 belong to this station."""
     v = now.copy()
@@ -38,6 +41,7 @@ def _first_jacobian(now: Array, par: Array, jac: Array, res: Array) -> None:
 
 
 @njit(cache=True)
+@no_type_check
 def _interval_jacobian(
     kind: int, one: Array, two: Array, trip: float, par: Array, jac: Array, res: Array
 ) -> None:
@@ -85,6 +89,7 @@ def _interval_jacobian(
 
 
 @njit(cache=True)
+@no_type_check
 def _pack(k: int, c: Array, t: Array, m: Array, u: Array, x: Array, w: Array) -> Array:
     out = np.empty(6)
     out[0], out[1], out[2], out[3], out[4], out[5] = c[k], t[k], m[k], u[k], x[k], w[k]
@@ -92,6 +97,7 @@ def _pack(k: int, c: Array, t: Array, m: Array, u: Array, x: Array, w: Array) ->
 
 
 @njit(cache=True)
+@no_type_check
 def eliminate(
     order: Array,
     kind: Array,
@@ -211,6 +217,7 @@ def eliminate(
 
 
 @njit(cache=True)
+@no_type_check
 def place_transition(
     chain: Array, kind: Array, state: Array, trip: Array, par: Array, limit: int
 ) -> int:

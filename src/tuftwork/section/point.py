@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.quantity import Array
@@ -12,11 +13,10 @@ from tuftwork.section.condition import Condition, parameters, trip_table
 from tuftwork.section.coupled import (
     Layers,
     LayerSettings,
-    Layout,
-    lay_out,
     solve_layers,
     start_layers,
 )
+from tuftwork.section.layout import Layout, lay_out
 from tuftwork.section.potential import Mesh, PotentialSystem, build_mesh, build_system, loads
 from tuftwork.section.stack import Stack, over_ground
 
@@ -181,10 +181,7 @@ def solve_point(case: Case, alpha: float, start: Layers | None = None) -> Sectio
         reynolds=case.condition.reynolds, par=parameters(case.condition), trips=trips
     )
     with np.errstate(all="ignore"):
-        if start is None:
-            layers = start_layers(layout, settings)
-        else:
-            layers = start.copy()
+        layers = start_layers(layout, settings) if start is None else start.copy()
         try:
             layers = solve_layers(layout, settings, layers)
         except (FloatingPointError, ZeroDivisionError, IndexError) as why:
@@ -282,7 +279,7 @@ def _wake_drag(layers: Layers, k: int) -> float:
     return float(2.0 * t * u ** (0.5 * (h + 5.0)))
 
 
-def _ahead(line: LayerLine, mesh: Mesh) -> Array:
+def _ahead(line: LayerLine, mesh: Mesh) -> NDArray[np.bool_]:
     x = mesh.x[mesh.element(line.element)]
     share = (line.x - x.min()) / np.ptp(x)
     turbulent = share > (line.transition if line.transition is not None else 2.0)
@@ -312,7 +309,7 @@ def _line(
     layout: Layout,
     settings: LayerSettings,
     layers: Layers,
-    chain: Array,
+    chain: NDArray[np.int64],
     element: int,
     side: str,
     low: float,

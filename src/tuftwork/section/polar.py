@@ -8,14 +8,14 @@ import numpy as np
 
 from tuftwork.errors import NotConverged
 from tuftwork.quantity import Array
-from tuftwork.section.condition import Condition
+from tuftwork.section.condition import Condition, ConstantSet
 from tuftwork.section.coupled import Layers
 from tuftwork.section.point import Case, SectionPoint, prepare, solve_point
 from tuftwork.section.stack import Stack
 
 State = Literal["converged", "settled", "separated", "beyond", "failed"]
 _BEYOND = np.deg2rad(2.0)  # nothing is promised further beyond maximum lift
-_SMALLEST = np.deg2rad(0.2)
+_JUMP = 0.12  # lift off the line between neighbours one or two degrees away
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,8 +135,7 @@ def solve_cold(case: Case, alpha: float) -> SectionPoint:
                 return _walk(lower, 1.0 / far, 1.0 / case.height, first.layers)
             except NotConverged:
                 continue
-    point = solve_point(case, alpha)
-    return point
+    return solve_point(case, alpha)
 
 
 def _walk(
@@ -200,7 +199,7 @@ def polar(
     }
     low = high = pick["lift"]
     if has_band:
-        other = "pessimistic" if condition.constants == "default" else "default"
+        other: ConstantSet = "pessimistic" if condition.constants == "default" else "default"
         rival = _sweep(replace(case, condition=replace(condition, constants=other)), alpha)
         lift = np.array([p.lift if p is not None else np.nan for p in rival])
         low, high = np.fmin(low, lift), np.fmax(high, lift)
@@ -253,6 +252,33 @@ def _sweep(case: Case, alpha: Array) -> list[SectionPoint | None]:
         for k in order:
             points[k] = _next(case, float(alpha[k]), last)
             last = points[k] or last
+    return _repair(case, alpha, points)
+
+
+def _repair(
+    case: Case, alpha: Array, points: list[SectionPoint | None]
+) -> list[SectionPoint | None]:
+    """Solve again what jumps off its neighbours; drop it if it stays there.
+
+    The equations have false roots; they lie off the smooth curve, the true ones on it.
+    """
+    for k in range(1, alpha.size - 1):
+        left, here, right = points[k - 1 : k + 2]
+        if left is None or here is None or right is None:
+            continue
+        f = (alpha[k] - alpha[k - 1]) / (alpha[k + 1] - alpha[k - 1])
+        expected = (1.0 - f) * left.lift + f * right.lift
+        if abs(here.lift - expected) < _JUMP:
+            continue
+        best: SectionPoint | None = None
+        for start in (left, right):
+            try:
+                trial = solve_point(case, float(alpha[k]), start.layers)
+            except NotConverged:
+                continue
+            if abs(trial.lift - expected) < _JUMP:
+                best = trial
+        points[k] = best
     return points
 
 

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg import lu_factor, lu_solve
 
 from tuftwork.errors import InputError
@@ -38,7 +39,7 @@ class Mesh:
         return slice(self.start[e], self.start[e + 1])
 
     @property
-    def panel_first(self) -> Array:
+    def panel_first(self) -> NDArray[np.int64]:
         """First node of every surface panel."""
         return np.concatenate(
             [np.arange(a, b - 1) for a, b in zip(self.start[:-1], self.start[1:], strict=True)]
@@ -59,9 +60,9 @@ class PotentialSystem:
     """Factored panel equations of one mesh."""
 
     mesh: Mesh
-    factor: tuple[Array, Array]
+    factor: tuple[Array, NDArray[np.int32]]
     edges: tuple[Edge, ...]
-    rows_flux: Array
+    rows_flux: NDArray[np.bool_]
     basis: Array
 
 
@@ -271,7 +272,7 @@ def solve_potential(
 def reference(
     mesh: Mesh, chord: float | None, moment_at: tuple[float, float] | None
 ) -> tuple[float, tuple[float, float]]:
-    """Reference chord and moment point, by default of the first element."""
+    """Return reference chord and moment point, by default of the first element."""
     first = mesh.element(0)
     x, y = mesh.x[first], mesh.y[first]
     nose = int(np.argmin(x))

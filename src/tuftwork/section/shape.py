@@ -1,6 +1,8 @@
 """Section contours: NACA digits, checks with the place named, spline fit, reported shape."""
 
 from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -220,7 +222,7 @@ def _refuse_open(px: Array, py: Array, name: str) -> None:
 
 
 def crossing(px: Array, py: Array) -> tuple[int, int] | None:
-    """Indices of the first two segments of an open polyline that cross, or None."""
+    """Return indices of the first two segments of an open polyline that cross, or None."""
     ax, ay, bx, by = px[:-1], py[:-1], px[1:], py[1:]
     tiny = 1e-14 * max(float(np.ptp(px)), float(np.ptp(py))) ** 2  # touching is not crossing
 
@@ -296,9 +298,9 @@ def fit_spline(contour: Contour) -> SplinePath:
     corner = corner[np.abs(corner - nose_point) > 2]
     ends = np.concatenate([[0], corner, [x.size - 1]])
     pieces = []
-    for a, b in zip(ends[:-1], ends[1:], strict=True):
+    for a, b in pairwise(ends):
         seg = slice(a, b + 1)
-        kind = "not-a-knot" if b - a > 2 else "natural"
+        kind: Literal["not-a-knot", "natural"] = "not-a-knot" if b - a > 2 else "natural"
         pieces.append(
             (CubicSpline(s[seg], x[seg], bc_type=kind), CubicSpline(s[seg], y[seg], bc_type=kind))
         )

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array
@@ -218,7 +219,7 @@ def check_stack(stack: Stack) -> None:
             del b
 
 
-def _inside(contour: Contour, px: Array, py: Array) -> Array:
+def _inside(contour: Contour, px: Array, py: Array) -> NDArray[np.bool_]:
     """Even-odd test of points in a closed outline."""
     x, y = contour.x, contour.y
     x2, y2 = np.roll(x, -1), np.roll(y, -1)

@@ -10,10 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.quantity import Array
-from tuftwork.wing.lattice import Lattice, build_lattice, ring_velocity, trefftz_matrix
+from tuftwork.wing.lattice import Lattice, build_lattice, trefftz_matrix
 from tuftwork.wing.planform import Onset, Wing, onset_at, uniform_onset
 from tuftwork.wing.section_table import SectionTable, StripPolars, at_heights, look_up
 
@@ -67,7 +68,7 @@ class WingResult:
     chord: Array
     width: Array
     x_quarter: Array
-    surface: Array
+    surface: NDArray[np.int64]
     lift: Array
     alpha: Array
     drag: Array
@@ -91,7 +92,7 @@ class WingSystem:
 
     wing: Wing
     lattice: Lattice
-    lifting: Array
+    lifting: NDArray[np.int64]
     induced: Array
     base: Array
     trefftz: Array
@@ -116,7 +117,7 @@ def strip_polars(
     surface = lat.surface[w]
     parts: list[tuple[Array, ...]] = []
     grid: Array | None = None
-    order: list[Array] = []
+    order: list[NDArray[np.int64]] = []
     for k, s in enumerate(system.wing.surfaces):
         if s.section not in tables:
             raise UnknownName(f"{s.name} section", s.section, tables)
@@ -157,7 +158,7 @@ def strip_polars(
 
 def solve_strips(
     induced: Array, polars: StripPolars, alpha: Array
-) -> tuple[Array, Array, Array, int]:
+) -> tuple[Array, Array, NDArray[np.bool_], int]:
     """Solve cl = polar(alpha - A cl) for many cases at once.
 
     Parameters
@@ -191,7 +192,9 @@ def solve_strips(
         size = np.abs(rest).max(axis=1)
         done[act] = size < 1e-8
         worse = size > last[act]
-        damp[act] = np.where(worse, np.maximum(0.5 * damp[act], 0.1), np.minimum(1.3 * damp[act], 1))
+        damp[act] = np.where(
+            worse, np.maximum(0.5 * damp[act], 0.1), np.minimum(1.3 * damp[act], 1)
+        )
         last[act] = size
         live = ~done[act]
         if not live.any():
@@ -217,9 +220,7 @@ def _zero_lift(polars: StripPolars) -> Array:
     return np.asarray(grid[k] - polars.lift[rows, k] / np.maximum(rate, 1.0))
 
 
-def _relaxed(
-    induced: Array, polars: StripPolars, alpha: Array, start: Array
-) -> tuple[Array, bool]:
+def _relaxed(induced: Array, polars: StripPolars, alpha: Array, start: Array) -> tuple[Array, bool]:
     """Damped iteration with spanwise smoothing where Newton fails beyond stall."""
     lift = np.clip(start, -2.0, 4.0)
     for it in range(600):
@@ -372,8 +373,9 @@ def _ideal(system: WingSystem, load: Array, speed: Array) -> Array:
 def _tip_vortices(system: WingSystem, gamma: Array) -> tuple[Array, Array]:
     """Circulation shed per side and where it rolls up."""
     lat = system.lattice
-    strength, place = np.zeros((len(system.wing.surfaces), 2)), np.zeros(
-        (len(system.wing.surfaces), 2)
+    strength, place = (
+        np.zeros((len(system.wing.surfaces), 2)),
+        np.zeros((len(system.wing.surfaces), 2)),
     )
     for k in range(len(system.wing.surfaces)):
         mine = np.flatnonzero(lat.surface == k)
@@ -386,72 +388,3 @@ def _tip_vortices(system: WingSystem, gamma: Array) -> tuple[Array, Array]:
             sign = -1.0 if side == 0 else 1.0
             place[k, side] = middle + sign * (g[part] * dy[part]).sum() / g[top]
     return strength, place
-
-
-def induced_velocity(result: WingResult, points: Array) -> Array:
-    """Return the velocity the wing adds at points, over the road speed.
-
-    Parameters
-    ----------
-    result
-        A solved wing.
-    points : (n, 3)
-        Places, x rearward, y right, z up. [m]
-
-    Returns
-    -------
-    velocity : (n, 3)
-        Over the road speed; thickness and viscous wakes are not in it. [-]
-    """
-    p = np.atleast_2d(np.asarray(points, float))
-    if p.shape[1] != 3:
-        raise InputError("points", str(p.shape), "", "must be (n, 3)")
-    lat = result.lattice
-    v = ring_velocity(
-        p, lat.rings, lat.is_last, -result.ring_circulation[:, None], lat.is_grounded
-    )
-    return np.asarray(v[:, 0, :])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EdgeAngle:
-    """Flow angle along an edge behind a wing, upwards positive, with its 80 % range. [rad]
-
-    ``is_within`` says whether the whole range lies within the edge's tolerance.
-    """
-
-    y: Array
-    angle: Array
-    low: Array
-    high: Array
-    is_within: Array
-
-
-def angle_along_edge(
-    result: WingResult, points: Array, *, tolerance: float, share: float = 0.25
-) -> EdgeAngle:
-    """Return the flow angle the wing makes along an edge, against what the edge stands.
-
-    Parameters
-    ----------
-    result
-        Solved wing or front section.
-    points : (n, 3)
-        Places along the leading edge of the tray or floor behind. [m]
-    tolerance
-        Angle the edge takes without separating, either way. [rad]
-    share
-        Half-range as a share of the angle: lattice wakes are straight and inviscid. [-]
-    """
-    v = induced_velocity(result, points)
-    angle = np.arctan2(v[:, 2], 1.0 + v[:, 0])
-    half = share * np.abs(angle) + np.deg2rad(0.3)
-    low, high = angle - half, angle + half
-    p = np.atleast_2d(np.asarray(points, float))
-    return EdgeAngle(
-        y=p[:, 1],
-        angle=angle,
-        low=low,
-        high=high,
-        is_within=(low > -tolerance) & (high < tolerance),
-    )

@@ -7,9 +7,12 @@ the chord to the trailing edge before they leave, which keeps narrow tip strips 
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import no_type_check
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 from scipy.linalg import lu_factor, lu_solve
 
 from tuftwork.errors import InputError
@@ -45,7 +48,7 @@ class Lattice:
         Two-dimensional lift slope of the flat strip at its height. [1/rad]
     """
 
-    surface: Array
+    surface: NDArray[np.int64]
     y: Array
     z: Array
     chord: Array
@@ -56,23 +59,22 @@ class Lattice:
     edge_b: Array
     circulation: Array
     rings: Array
-    ring_strip: Array
+    ring_strip: NDArray[np.int64]
     ring_gain: Array
-    is_last: Array
+    is_last: NDArray[np.bool_]
     slope: Array
     is_grounded: bool
     n_row: int
 
     @property
-    def lifting(self) -> Array:
+    def lifting(self) -> NDArray[np.int64]:
         """Strips of surfaces, plates left out."""
         return np.flatnonzero(self.surface >= 0)
 
 
 @njit(cache=True)
-def _segment(
-    px: float, py: float, pz: float, a: Array, b: Array, out: Array, gain: float
-) -> None:
+@no_type_check
+def _segment(px: float, py: float, pz: float, a: Array, b: Array, out: Array, gain: float) -> None:
     """Add the velocity of a straight vortex from a to b."""
     ax, ay, az = px - a[0], py - a[1], pz - a[2]
     bx, by, bz = px - b[0], py - b[1], pz - b[2]
@@ -91,6 +93,7 @@ def _segment(
 
 
 @njit(cache=True)
+@no_type_check
 def _leg(px: float, py: float, pz: float, a: Array, out: Array, gain: float) -> None:
     """Add the velocity of a vortex from a straight back to infinity along x."""
     rx, ry, rz = px - a[0], py - a[1], pz - a[2]
@@ -103,6 +106,7 @@ def _leg(px: float, py: float, pz: float, a: Array, out: Array, gain: float) -> 
 
 
 @njit(cache=True)
+@no_type_check
 def ring_velocity(
     points: Array, rings: Array, is_last: Array, weights: Array, is_grounded: bool
 ) -> Array:
@@ -139,6 +143,7 @@ def ring_velocity(
 
 
 @njit(cache=True)
+@no_type_check
 def _normal_influence(
     points: Array, normals: Array, rings: Array, is_last: Array, is_grounded: bool
 ) -> Array:
@@ -168,7 +173,7 @@ def _normal_influence(
 
 
 def plate_slope(height_over_chord: Array, n_row: int) -> Array:
-    """Lift slope of a flat plate above a ground by point vortices, as rows of the lattice see it."""
+    """Lift slope of a flat plate above a ground by point vortices, as the lattice sees it."""
     h = np.atleast_1d(np.asarray(height_over_chord, float))
     xv = (np.arange(n_row) + 0.25) / n_row
     xc = (np.arange(n_row) + 0.75) / n_row
@@ -233,8 +238,8 @@ def _plate_strips(wing: Wing, k: int, n_each: int) -> list[_Strip]:
         mids: list[float] = []
         lows = [z0 - plate.below * (1.0 - g) for g in grow] if plate.below > 0.0 else []
         highs = [z0 + plate.above * g for g in grow] if plate.above > 0.0 else []
-        edges = lows[:-1] + [z0] + highs[1:]
-        for a, b in zip(edges[:-1], edges[1:], strict=True):
+        edges = [*lows[:-1], z0, *highs[1:]]
+        for a, b in pairwise(edges):
             mids.append(0.5 * (a + b))
         for a, b, m in zip(edges[:-1], edges[1:], mids, strict=True):
             # right plate runs upwards, left plate downwards: one continuous sheet with the wing
@@ -329,8 +334,8 @@ def trefftz_drag(lattice: Lattice, circulation: Array) -> Array:
 
     Returns D / (rho U^2 / 2) in m^2 for circulation over the stream speed in m.
     """
-    return np.einsum(
-        "...i,ij,...j->...", circulation, trefftz_matrix(lattice), circulation
+    return np.asarray(
+        np.einsum("...i,ij,...j->...", circulation, trefftz_matrix(lattice), circulation)
     )
 
 
@@ -350,4 +355,4 @@ def trefftz_matrix(lattice: Lattice) -> Array:
             # unit vortex along +x at ends: v = -dz/(2 pi r2), w = dy/(2 pi r2)
             s = sign * (1 - 2 * image) / (2.0 * np.pi) / np.maximum(r2, 1e-16)
             wash += s * (-dz * normal[:, None, 0] + dy * normal[:, None, 1])
-    return -wash
+    return np.asarray(-wash)

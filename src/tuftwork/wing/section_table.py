@@ -109,7 +109,7 @@ def section_table(
 
 def _filled(grid: Array, values: Array, good: Array) -> Array:
     """Values where trusted, interpolated between, held outside."""
-    return np.interp(grid, grid[good], values[good])
+    return np.asarray(np.interp(grid, grid[good], values[good]))
 
 
 def _drop(stack: Stack, alpha: float) -> float:

@@ -73,8 +73,10 @@ def service_load(
         (down * (hinge_x - result.x_quarter[pick])).sum()
         + (strip * result.moment[pick] * result.chord[pick]).sum()
     )
-    share = 1.0 if surface is None else float(down.sum()) / max(
-        dynamic_pressure * result.downforce_area, 1e-9
+    share = (
+        1.0
+        if surface is None
+        else float(down.sum()) / max(dynamic_pressure * result.downforce_area, 1e-9)
     )
     total_drag = float(drag.sum()) + share * dynamic_pressure * (
         result.induced_area + result.plate_area + result.onset_area

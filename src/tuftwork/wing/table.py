@@ -6,8 +6,10 @@ cells then interpolate. 256 draws by 225 cells are a few milliseconds.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 from scipy.ndimage import map_coordinates
 
@@ -55,7 +57,7 @@ class WingLoads:
     drag_area: Array
     x_centre: Array
     margin: Array
-    is_outside: Array
+    is_outside: NDArray[np.bool_]
 
 
 def wing_table(
@@ -175,7 +177,7 @@ def evaluate(
     where = np.stack([fh, fa])
 
     def read(values: Array) -> Array:
-        order = 3 if values.shape[0] >= 4 else 1
+        order: Literal[1, 3] = 3 if values.shape[0] >= 4 else 1
         return np.asarray(
             map_coordinates(values, where, order=order, mode="nearest", prefilter=order > 1)
         )
@@ -192,4 +194,3 @@ def evaluate(
         margin=read(table.margin),
         is_outside=outside,
     )
-
