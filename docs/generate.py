@@ -10,7 +10,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-STATES = {"passed": "agrees", "missed": "misses, as stated", "skipped": "not run", "failed": "FAILS"}
+STATES = {
+    "passed": "agrees",
+    "missed": "misses, as stated",
+    "skipped": "not run",
+    "failed": "FAILS",
+}
 
 
 def write_generated_pages(docs: Path) -> None:
@@ -78,7 +83,14 @@ def commands_page(docs: Path) -> str:
     from tuftwork.cli import EXIT_CODES, program
 
     group: Any = get_command(program)
-    lines = ["# Commands", "", "Every command that answers takes `--json`.", "", "## Exit codes", ""]
+    lines = [
+        "# Commands",
+        "",
+        "Every command that answers takes `--json`.",
+        "",
+        "## Exit codes",
+        "",
+    ]
     lines += ["| code | meaning |", "| --- | --- |"]
     lines += [f"| {code} | {meaning} |" for code, meaning in EXIT_CODES.items()] + [""]
     for name in sorted(group.commands):
@@ -93,8 +105,10 @@ def _command_lines(name: str, found: Any) -> list[str]:
     for parameter in found.params:
         if parameter.name == "help":
             continue
-        written = ", ".join(parameter.opts) if parameter.param_type_name == "option" else (
-            parameter.name.upper()
+        written = (
+            ", ".join(parameter.opts)
+            if parameter.param_type_name == "option"
+            else (parameter.name.upper())
         )
         rows.append(f"| `{written}` | {_cell(getattr(parameter, 'help', '') or '')} |")
     if rows:
@@ -123,7 +137,16 @@ def _reference(body: str) -> str:
         key.lower(): re.sub(r"[{}\\]", "", value).replace("\n", " ")
         for key, value in re.findall(r"(\w+)\s*=\s*\{((?:[^{}]|\{[^{}]*\})*)\}", body)
     }
-    order = ("author", "title", "journal", "booktitle", "institution", "publisher", "number", "year")
+    order = (
+        "author",
+        "title",
+        "journal",
+        "booktitle",
+        "institution",
+        "publisher",
+        "number",
+        "year",
+    )
     return re.sub(r"\s+", " ", ". ".join(fields[k] for k in order if fields.get(k)))
 
 

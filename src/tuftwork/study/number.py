@@ -6,7 +6,7 @@ which decision it touches.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -111,6 +111,7 @@ class ChainBook:
         at: str = "",
         decision: str = "",
         notices: Sequence[str] = (),
+        keep: np.ndarray | None = None,
     ) -> Number:
         """Return the number of some draws, and keep its chain.
 
@@ -128,12 +129,18 @@ class ChainBook:
             Steps of its chain, from the evidence on.
         decision
             Which decision it touches.
+        keep : (n_draw,)
+            Draws that count; all where not given.
         """
         values = np.asarray(draws, dtype=float).ravel()
+        ensemble = self.ensemble
+        if keep is not None and not np.all(keep):
+            values = values[keep]
+            ensemble = replace(ensemble, deviates=ensemble.deviates[keep])
         number = number_of_summary(
             summarise(values), dimension, unit=unit, origin=origin, at=at, why=why
         )
-        found = influences(self.ensemble, values) if values.size == self.ensemble.size else ()
+        found = influences(ensemble, values) if values.size == ensemble.size else ()
         dominates = [
             {
                 "name": i.name,

@@ -1,0 +1,248 @@
+"""One open project: its pages, its chains, its live answers, its runs."""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from threading import RLock
+from time import perf_counter
+from typing import Any
+
+import numpy as np
+
+from tuftwork import __version__
+from tuftwork.errors import InputError, NotCovered, UnknownName
+from tuftwork.files import OpenProject, parse_project, read_project, write_atomic
+from tuftwork.study.answers import FIELDS, Answers
+from tuftwork.study.job import Job, job_steps
+from tuftwork.study.ledger import Ledger
+from tuftwork.study.live import live_chain, live_page
+from tuftwork.study.overview import overview_page
+from tuftwork.study.page import budget_page, cell_chain, map_page, states_page
+from tuftwork.study.register import claims_page, evidence_page, input_chain, runs_page
+from tuftwork.study.step import Progress, digests_of, run_steps
+from tuftwork.study.store import Store
+
+PAGES = ("overview", "evidence", "claims", "budget", "states", "map", "runs")
+_LAST = "last-project.toml"
+
+Watch = Callable[[float, str, float | None], None]
+
+
+def _unseen(share: float, step: str, left_s: float | None) -> None:
+    """Nobody watches."""
+
+
+class Bench:
+    """A project folder with its results; safe to be asked from several threads.
+
+    Parameters
+    ----------
+    folder
+        The project folder.
+    scheduler
+        Address of a Dask scheduler for large sweeps.
+    runs_itself
+        Whether a page that needs results nobody computed yet computes them. Commands do, so that
+        one command is enough; the app does not, so that a page never keeps anyone waiting.
+    """
+
+    def __init__(
+        self, folder: Path | str, *, scheduler: str | None = None, runs_itself: bool = True
+    ) -> None:
+        self.opened = read_project(folder)
+        self.folder = self.opened.folder
+        self.scheduler = scheduler
+        self.runs_itself = runs_itself
+        self.store = Store(self.folder / "results")
+        self._answers: Answers | None = None
+        self._shown = ""
+        self._ledger: Ledger | None = None
+        self._lock = RLock()
+
+    @property
+    def ledger(self) -> Ledger:
+        """The ledger of runs; made when it is first needed."""
+        if self._ledger is None:
+            self._ledger = Ledger(self.folder / "results" / "ledger.sqlite")
+        return self._ledger
+
+    def run(
+        self, progress: Watch = _unseen, cancelled: Callable[[], bool] = lambda: False
+    ) -> dict[str, Any]:
+        """Run the study and return its line of the run log.
+
+        Raises
+        ------
+        Cancelled
+            When ``cancelled()`` turned true; everything finished so far is kept.
+        FileFault
+            If the project cannot be read.
+        """
+
+        def watch(now: Progress) -> None:
+            progress(now.done, now.title, now.left_s)
+
+        opened = read_project(self.folder)
+        job = Job.of(opened.project, self.scheduler)
+        begun = perf_counter()
+        results = run_steps(
+            job_steps(job), self.store, self.ledger,
+            what=opened.project.about.title, version=__version__, watch=watch,
+            is_cancelled=cancelled,
+        )  # fmt: skip
+        write_atomic(self.folder / "results" / _LAST, opened.text.encode())
+        with self._lock:
+            self.opened, self._answers = opened, Answers(job=job, results=results)
+            self._shown = opened.digest
+        line: dict[str, Any] = runs_page(self.ledger)["runs"][0]
+        return line | {"took_s": perf_counter() - begun}
+
+    @property
+    def answers(self) -> Answers:
+        """Results to be asked: today's, else those of the last run, else computed now.
+
+        Raises
+        ------
+        NotCovered
+            If nothing was computed yet and this bench does not run by itself.
+        """
+        with self._lock:
+            if self._answers is None or (self.runs_itself and self.is_stale()):
+                self._answers = self._held()
+            if self._answers is not None:
+                return self._answers
+        if not self.runs_itself:
+            raise NotCovered("Nothing has been computed yet. Run the study first.")
+        self.run()
+        with self._lock:
+            assert self._answers is not None
+            return self._answers
+
+    def page(self, name: str, **query: str) -> dict[str, Any]:
+        """Return a page as a plain tree.
+
+        Raises
+        ------
+        UnknownName
+            If there is no such page.
+        NotCovered
+            If it has nothing to show yet.
+        """
+        if name not in PAGES:
+            raise UnknownName("page", name, PAGES)
+        self._refresh()
+        if name == "evidence":
+            return evidence_page(self.opened)
+        if name == "runs":
+            return runs_page(self.ledger)
+        if name == "overview":
+            return overview_page(self.opened, self._answers_or_none(), stale=self.is_stale())
+        answers = self.answers
+        if name == "claims":
+            return claims_page(answers)
+        if name == "states":
+            return states_page(answers)
+        makers: Mapping[str, tuple[Callable[..., dict[str, Any]], tuple[str, ...]]] = {
+            "budget": (budget_page, ("speed", "state")),
+            "map": (map_page, ("state",)),
+        }
+        maker, known = makers[name]
+        for key in query:
+            if key not in known:
+                raise UnknownName("query", key, known)
+        return maker(answers, **query)
+
+    def why(self, name: str) -> dict[str, Any]:
+        """Return the chain behind one number.
+
+        Raises
+        ------
+        UnknownName
+            If no number has this address.
+        """
+        answers = self.answers
+        chains = answers.book.chains
+        if name not in chains:
+            self._work_out(answers, name)
+        if name not in chains:
+            raise UnknownName("chain", name, list(chains)[:200])
+        return chains[name]
+
+    def live(self, message: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+        """Answer one live request with a header and arrays."""
+        if message.get("do") != "path_at":
+            raise UnknownName("do", str(message.get("do")), ["path_at"])
+        return live_page(self.answers, message)
+
+    def digest(self) -> str:
+        """Return the short digest of the project as it is now."""
+        return self.opened.digest.removeprefix("sha256:")[:12]
+
+    def is_stale(self) -> bool:
+        """Return whether the project changed since the shown results were computed."""
+        return self._answers is not None and self._shown != self.opened.digest
+
+    def close(self) -> None:
+        """Let go of the project."""
+
+    def _refresh(self) -> None:
+        """Read the project again; a file that cannot be read now is refused, results stay."""
+        opened = read_project(self.folder)
+        with self._lock:
+            self.opened = opened
+
+    def _answers_or_none(self) -> Answers | None:
+        try:
+            return self.answers
+        except NotCovered:
+            return None
+
+    def _held(self) -> Answers | None:
+        """Return today's results from the store, or else those of the last run."""
+        found = self._from_store(self.opened)
+        if found is not None:
+            self._shown = self.opened.digest
+            return found
+        if self.runs_itself:
+            return None
+        last = self.folder / "results" / _LAST
+        if last.is_file():
+            opened = parse_project(last.read_bytes(), self.folder)
+            self._shown = opened.digest
+            return self._from_store(opened)
+        return None
+
+    def _from_store(self, opened: OpenProject) -> Answers | None:
+        job = Job.of(opened.project, self.scheduler)
+        steps = job_steps(job)
+        results = {}
+        for name, digest in digests_of(steps).items():
+            results[name] = self.store.load(digest)
+            if results[name] is None:
+                return None
+        return Answers(job=job, results=results)
+
+    def _work_out(self, answers: Answers, name: str) -> None:
+        """Work out the chain of an address that no page asked for yet."""
+        kind, _, rest = name.partition("/")
+        try:
+            if kind == "ride":
+                state, field, kmh = rest.rsplit("/", 2)
+                if field in FIELDS:
+                    answers.ride_number(state, field, answers.speed_named(kmh))
+            elif kind == "budget":
+                state, kmh, *_ = rest.split("/")
+                budget_page(answers, speed=kmh, state=state)
+            elif kind == "cell":
+                state, field, front, rear = rest.rsplit("/", 3)
+                cell_chain(answers, state, field, float(front), float(rear))
+            elif kind == "live":
+                live_chain(answers, name)
+            elif kind == "input":
+                input_chain(answers, rest)
+            else:
+                for page in ("states", "claims", "overview"):
+                    self.page(page)
+        except (ValueError, KeyError) as error:
+            if isinstance(error, InputError):
+                raise
+            raise UnknownName("chain", name, list(answers.book.chains)[:200]) from None

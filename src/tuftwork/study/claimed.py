@@ -1,0 +1,156 @@
+"""Claims as pages show them, and what they add to the findings."""
+
+from typing import Any
+
+import numpy as np
+
+from tuftwork.claims import ClaimFinding, ClaimsReport, Computed, check_claims
+from tuftwork.quantity import Summary
+from tuftwork.study.answers import Answers
+from tuftwork.study.finding import Finding
+from tuftwork.study.number import Link, Number, number_of_quantity, number_of_summary
+
+_WORTH = {"contradicts": 0.20, "needs an assumption": 0.05}
+"""Rank of a claim's finding beside gains in CzS: an impossible claim misleads money. [m²]"""
+
+
+def claims_report(answers: Answers) -> ClaimsReport:
+    """Return the check of all claims, worked out once."""
+    if "claims" not in answers.worked_out:
+        answers.worked_out["claims"] = check_claims(answers.project, computed=_computed(answers))
+    found: ClaimsReport = answers.worked_out["claims"]
+    return found
+
+
+def claims_tree(answers: Answers) -> dict[str, Any]:
+    """Return the claims page."""
+    report = claims_report(answers)
+    return {
+        "claims": [_claim(answers, claim) for claim in report.claims],
+        "together": {
+            "verdict": report.together.verdict,
+            "conflicts": [list(c) for c in report.together.conflicts],
+            "text": report.together.text,
+        },
+        "unknowns": [
+            {
+                "name": unknown.name,
+                "label": unknown.label,
+                "number": _computed_number(unknown.quantity),
+                "prior": number_of_quantity(unknown.prior),
+            }
+            for unknown in report.unknowns
+        ],
+        "notices": list(report.notices),
+    }
+
+
+def claim_findings(answers: Answers) -> list[Finding]:
+    """Return what the claims add to the findings: one for all that contradict."""
+    if not answers.project.claims:
+        return []
+    report = claims_report(answers)
+    wrong = [c for c in report.claims if c.verdict == "contradicts"]
+    if not wrong:
+        return []
+    names = ", ".join(c.id for c in wrong)
+    worst = max(wrong, key=lambda c: c.distance or np.inf)
+    return [
+        Finding(
+            title=f"{len(wrong)} of {len(report.claims)} claims cannot be true as said ({names})",
+            text=f"{worst.id}: {worst.because}",
+            verdict="contradicts",
+            page="claims",
+            worth=_WORTH["contradicts"],
+            test=worst.ask,
+            why=f"claim/{worst.id}",
+        )
+    ]
+
+
+def _computed(answers: Answers) -> tuple[Computed, ...]:
+    """Return what the engines say where nothing was measured; measured rows speak for themselves."""
+    if answers.is_tied or not answers.has_platform:
+        return ()
+    base, keep = answers.states[0], answers.kept(answers.states[0])
+    found = []
+    for speed in answers.speeds:
+        rows = answers.budget(base, speed).of_kind("part")
+        found.append(
+            Computed(
+                speed=speed,
+                front=answers.draws(base, "front", speed)[keep],
+                rear=answers.draws(base, "rear", speed)[keep],
+                drag=answers.draws(base, "drag", speed)[keep],
+                parts=tuple((row.name, row.total[keep]) for row in rows),
+                state=base,
+            )
+        )
+    return tuple(found)
+
+
+def _claim(answers: Answers, claim: ClaimFinding) -> dict[str, Any]:
+    why = f"claim/{claim.id}"
+    links = [Link(what=f"{claim.by or 'Someone'} said: {claim.said}", origin="claimed")]
+    links += [Link(what=line, origin="computed") for line in claim.working]
+    if claim.expected is not None:
+        links.append(
+            Link(
+                what=claim.expected.label,
+                origin=claim.expected.quantity.origin,
+                place=claim.expected.quantity.place,
+                number=number_of_quantity(claim.expected.quantity),
+            )
+        )
+    if claim.implied:
+        answers.book.add(
+            why,
+            title=f"{claim.id}: {claim.said}",
+            number=number_of_quantity(claim.implied[0].quantity, why=why),
+            links=links,
+            decision=claim.ask,
+        )
+    implied = [{"label": f.label, "number": number_of_quantity(f.quantity, why=why)}
+               for f in claim.implied]  # fmt: skip
+    if claim.expected is not None:
+        number = number_of_quantity(claim.expected.quantity)
+        implied.append({"label": f"evidence: {claim.expected.label}", "number": number})
+    return {
+        "id": claim.id,
+        "said": claim.said,
+        "by": claim.by,
+        "verdict": claim.verdict,
+        "because": claim.because,
+        "equation": claim.equation,
+        "working": list(claim.working),
+        "implied": implied,
+        "bounds": [
+            {
+                "label": f"{bound.label} [{bound.source}]",
+                "number": number_of_quantity(bound.quantity),
+                "ok": bound.is_met,
+            }
+            for bound in claim.bounds
+        ],
+        "slips": [
+            {
+                "label": slip.label,
+                "odds": slip.odds,
+                "reading": slip.reading,
+                "number": number_of_quantity(slip.figure.quantity) if slip.figure else None,
+            }
+            for slip in claim.slips
+        ],
+        "assumption": claim.assumption,
+        "ask": claim.ask,
+        "why": why,
+    }
+
+
+def _computed_number(quantity: Any) -> Number:
+    half = (quantity.at(-0.6744897501960817), quantity.at(0.6744897501960817))
+    summary = Summary(
+        best=quantity.best, low=quantity.low, high=quantity.high,
+        low_half=half[0], high_half=half[1],
+    )  # fmt: skip
+    return number_of_summary(summary, quantity.dimension, unit=quantity.unit)

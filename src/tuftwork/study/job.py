@@ -1,0 +1,372 @@
+"""The main job as steps: draws, tie to what was measured, map and platform path of every state.
+
+Each step names everything it reads, so its digest changes exactly when its answer could. Results
+are plain trees; :class:`Answers` turns them back into what the pages ask.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from time import perf_counter
+from typing import Any
+
+import numpy as np
+
+from tuftwork.aeromap.budget import CarLoad, car_loads
+from tuftwork.aeromap.grid import even_axis, fitted_axis
+from tuftwork.aeromap.interface import PlatformState
+from tuftwork.aeromap.map import FIELDS, AirAt, build_map
+from tuftwork.aeromap.part import draws_of, inputs_of, part_models
+from tuftwork.aeromap.platform import suspension_of
+from tuftwork.aeromap.tie import Sighting, Tied, tie
+from tuftwork.air import Air, air_of
+from tuftwork.car import Project
+from tuftwork.quantity import Ensemble, Quantity, draw_ensemble
+from tuftwork.study.executor import executor_for
+from tuftwork.study.inputs import (
+    has_platform,
+    ride_height_correlations,
+    state_names,
+    study_quantities,
+)
+from tuftwork.study.ride import ride_step_work
+from tuftwork.study.step import Pulse, Step, Work
+from tuftwork.study.store import Tree
+
+_COARSE = 13  # nodes per axis of the first map, which only says where the cliff is
+_ROOM = 1.35  # [-] travel the map covers over what the first map asks for
+_ABOVE = 0.012  # [m] of the map above the highest ride height at rest
+_LOWEST = 0.004  # [m]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """A project with what every step shares."""
+
+    project: Project
+    quantities: Mapping[str, Quantity]
+    scheduler: str | None = None
+
+    @classmethod
+    def of(cls, project: Project, scheduler: str | None = None) -> "Job":
+        """Return the job of a project."""
+        return cls(project=project, quantities=study_quantities(project), scheduler=scheduler)
+
+    @property
+    def top_speed(self) -> float:
+        """Fastest speed answers are given at [m/s]."""
+        return max(q.best for q in self.project.study.speeds)
+
+    def ensemble(self, draws: Tree) -> Ensemble:
+        """Return the ensemble of a result of step ``draws`` or ``tie``."""
+        columns = {name: i for i, name in enumerate(draws["names"])}
+        return Ensemble(quantities=self.quantities, deviates=draws["deviates"], columns=columns)
+
+    def air(self, ensemble: Ensemble | None = None) -> Air:
+        """Return the study's air, for every draw or at best values."""
+        values: dict[str, Any] = {}
+        for key in ("temperature", "pressure", "altitude", "humidity"):
+            own = getattr(self.project.weather, key)
+            if own is not None:
+                values[key] = own.best if ensemble is None else ensemble.of(f"weather.{key}")
+        return air_of(**values)
+
+
+def job_steps(job: Job) -> list[Step]:
+    """Return the steps of a project's main job, in order."""
+    project = job.project
+    steps = [_draws_step(job), _tie_step(job)]
+    if project.parts and has_platform(project):
+        steps.append(_axes_step(job))
+        for state in state_names(project):
+            steps += [_map_step(job, state), _ride_step(job, state)]
+    return steps
+
+
+def _draws_step(job: Job) -> Step:
+    names = [name for name, quantity in job.quantities.items() if not quantity.is_exact]
+    correlations = ride_height_correlations(job.quantities)
+    settings = job.project.study
+
+    def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
+        ensemble = draw_ensemble(
+            job.quantities, size=settings.draws, seed=settings.seed, correlations=correlations
+        )
+        return {"names": names, "deviates": ensemble.deviates}
+
+    pairs = [[*pair, value] for pair, value in correlations.items()]
+    inputs = {"names": names, "size": settings.draws, "seed": settings.seed, "pairs": pairs}
+    return Step(name="draws", title="Drawing the inputs", inputs=inputs, needs=(), work=work)
+
+
+def _tie_step(job: Job) -> Step:
+    project = job.project
+    tied = bool(project.measured and project.parts and project.study.tie_to_measured)
+    states = sorted({row.state for row in project.measured}) if tied else []
+
+    def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
+        prior = job.ensemble(results["draws"])
+        if not tied:
+            return {**results["draws"], "rows": [], "narrowed": [], "notices": []}
+        models = {state: part_models(project, state) for state in states}
+        air = job.air()
+        sightings = [
+            Sighting(
+                measured=row,
+                models=models[row.state],
+                density=float(air.density),
+                viscosity=float(air.viscosity),
+            )
+            for row in project.measured
+        ]
+        pulse.beat(0.1)
+        found = tie(sightings, prior)
+        return {**results["draws"], "deviates": found.ensemble.deviates, **_tie_tables(found)}
+
+    quantities = {
+        state: _plain(inputs_of(part_models(project, state))) for state in states
+    }  # the part's own sizes that are exact change the answer as well as its ranges
+    inputs = {
+        "tied": tied,
+        "quantities": quantities,
+        "measured": [row.model_dump_json() for row in project.measured] if tied else [],
+        "weather": _plain(_own_weather(job)),
+    }
+    return Step(
+        name="tie", title="Letting what was measured narrow the draws", inputs=inputs,
+        needs=("draws",), work=work, weight=8.0 if tied else 0.1,
+    )  # fmt: skip
+
+
+def _axes_step(job: Job) -> Step:
+    project = job.project
+    heights = {n: q for n, q in job.quantities.items() if n.rpartition(".")[2] in _HEIGHT_KEYS}
+
+    def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
+        ensemble = _thinned(job.ensemble(results["tie"]), 64)
+        load = _load_function(project, "", ensemble)
+        ends = _axis_ends(job, ensemble, load)
+        coarse = build_map(
+            {"baseline": load},
+            front=even_axis(*ends["front"], _COARSE),
+            rear=even_axis(*ends["rear"], _COARSE),
+            air=_air_at(job),
+        )
+        count = project.study.map_points
+        return {axle: fitted_axis(coarse, axle, count) for axle in ("front", "rear")}
+
+    inputs = {
+        "baseline": _plain(inputs_of(part_models(project))),
+        "springs": _plain({n: q for n, q in job.quantities.items() if n.startswith("car.")}),
+        "heights": _plain(heights),
+        "mass": _plain({n: q for n, q in job.quantities.items() if n.startswith("mass_states.")}),
+        "weather": _plain(_own_weather(job)),
+        "points": project.study.map_points,
+        "top": job.top_speed,
+    }
+    return Step(
+        name="axes", title="Placing the map's nodes", inputs=inputs, needs=("tie",), work=work
+    )
+
+
+def _map_step(job: Job, state: str) -> Step:
+    project = job.project
+
+    def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
+        ensemble, axes = job.ensemble(results["tie"]), results["axes"]
+        chunks = np.array_split(np.arange(ensemble.size), max(1, ensemble.size // 64))
+        tasks = [
+            _MapTask(
+                project=project,
+                state=state,
+                quantities=dict(job.quantities),
+                names=tuple(ensemble.columns),
+                deviates=ensemble.deviates[chunk],
+                axes=(axes["front"], axes["rear"]),
+                air=_air_at(job),
+            )
+            for chunk in chunks
+        ]
+        found: dict[int, Tree] = {}
+        begun = perf_counter()
+        found[0] = map_chunk(tasks[0])
+        seconds = (perf_counter() - begun) * len(tasks)
+        executor = executor_for(job.scheduler, seconds=seconds, tasks=len(tasks) - 1)
+        for index, answer in executor.each(map_chunk, tasks[1:]):
+            found[index + 1] = answer
+            pulse.beat(len(found) / len(tasks))
+        order = sorted(found)
+        joined = {f: np.concatenate([found[i][f] for i in order], axis=-1) for f in FIELDS}
+        return {**joined, "notices": found[0]["notices"]}
+
+    inputs = {
+        "quantities": _plain(inputs_of(part_models(project, state))),
+        "weather": _plain(_own_weather(job)),
+        "top": job.top_speed,
+    }
+    return Step(
+        name=f"map {state}", title=f"Aero map: {state}", inputs=inputs, needs=("tie", "axes"),
+        work=work, weight=2.0,
+    )  # fmt: skip
+
+
+def _ride_step(job: Job, state: str) -> Step:
+    project = job.project
+    speeds = [q.best for q in project.study.speeds]
+    quantities = {
+        name: job.quantities[name] for name in job.quantities if not name.startswith("states.")
+    }
+    own = project.state(state)
+    inputs = {
+        "springs": _plain({n: q for n, q in quantities.items() if n.startswith(("car.", "mass"))}),
+        "heights": [str(own.ride_height_front), str(own.ride_height_rear)],
+        "stops": [str(a.stops) if a else "" for a in (project.car.front, project.car.rear)],
+        "mass_state": project.mass_state().name,
+        "weather": _plain(_own_weather(job)),
+        "speeds": speeds,
+    }
+
+    def springs(ensemble: Ensemble) -> Any:
+        draws = {name: ensemble.of(name) for name in job.quantities}
+        return suspension_of(project, "", state, draws)
+
+    work: Work = ride_step_work(
+        map_name=f"map {state}", speeds=speeds, ensemble=job.ensemble, air=job.air, springs=springs
+    )
+    return Step(
+        name=f"ride {state}", title=f"Platform loop: {state}", inputs=inputs,
+        needs=("tie", "axes", f"map {state}"), work=work, weight=3.0,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _MapTask:
+    """A share of one state's map: some of its draws."""
+
+    project: Project
+    state: str
+    quantities: dict[str, Quantity]
+    names: tuple[str, ...]
+    deviates: np.ndarray
+    axes: tuple[np.ndarray, np.ndarray]
+    air: AirAt
+
+
+def map_chunk(task: Any) -> Tree:
+    """Compute one share of a map; runs wherever the executor puts it."""
+    ensemble = Ensemble(
+        quantities=task.quantities,
+        deviates=task.deviates,
+        columns={name: i for i, name in enumerate(task.names)},
+    )
+    load = _load_function(task.project, task.state, ensemble)
+    made = build_map({"state": load}, front=task.axes[0], rear=task.axes[1], air=task.air)
+    return {name: getattr(made, name)[0] for name in FIELDS} | {"notices": list(made.notices)}
+
+
+def _load_function(
+    project: Project, state: str, ensemble: Ensemble
+) -> Callable[[PlatformState], CarLoad]:
+    models = part_models(project, state)
+    draws = draws_of(models, ensemble)
+
+    def load(platform: PlatformState) -> CarLoad:
+        return car_loads(models, platform, draws)
+
+    return load
+
+
+_HEIGHT_KEYS = ("ride_height_front", "ride_height_rear")
+
+
+def _axis_ends(
+    job: Job, ensemble: Ensemble, load: Callable[[PlatformState], CarLoad]
+) -> dict[str, tuple[float, float]]:
+    """Return how far down and up the map must reach: travel at the greatest loads met."""
+    project = job.project
+    mass = project.mass_state()
+    drawn = {name: ensemble.of(name) for name in job.quantities}
+    suspension = suspension_of(project, "", state_names(project)[0], drawn)
+    pressure = 0.5 * float(job.air().density) * job.top_speed**2
+    heights = {
+        key: [getattr(mass, key).best]
+        + [getattr(s, key).best for s in project.states if getattr(s, key) is not None]
+        for key in _HEIGHT_KEYS
+    }
+    found = {}
+    air = _air_at(job)
+    grid = np.linspace(0.3, 1.0, 5)
+    hf = (grid * max(heights["ride_height_front"]))[:, None, None]
+    hr = (grid * max(heights["ride_height_rear"]))[None, :, None]
+    loads = load(
+        PlatformState(
+            ride_height_front=hf,
+            ride_height_rear=hr,
+            speed=np.full(1, air.speed),
+            density=np.full(1, air.density),
+            viscosity=np.full(1, air.viscosity),
+        )
+    )
+    for axle, spring, force, key in (
+        ("front", suspension.front, loads.downforce_front, "ride_height_front"),
+        ("rear", suspension.rear, loads.downforce_rear, "ride_height_rear"),
+    ):
+        greatest = np.quantile(np.max(force, axis=(0, 1)), 0.98)
+        sink = _ROOM * np.max(spring.sink(np.full(ensemble.size, pressure * max(greatest, 0.1))))
+        low = max(_LOWEST, min(heights[key]) - float(sink))
+        found[axle] = (low, max(heights[key]) + _ABOVE)
+    return found
+
+
+def _thinned(ensemble: Ensemble, most: int) -> Ensemble:
+    return Ensemble(
+        quantities=ensemble.quantities,
+        deviates=ensemble.deviates[:most],
+        columns=ensemble.columns,
+    )
+
+
+def _air_at(job: Job) -> AirAt:
+    air = job.air()
+    return AirAt(speed=job.top_speed, density=float(air.density), viscosity=float(air.viscosity))
+
+
+def _own_weather(job: Job) -> dict[str, Quantity]:
+    return {n: q for n, q in job.quantities.items() if n.startswith("weather.")}
+
+
+def _plain(quantities: Mapping[str, Quantity]) -> Tree:
+    """Return what of some quantities an answer depends on, for a digest."""
+    return {name: [q.best, q.low, q.high, q.spread] for name, q in sorted(quantities.items())}
+
+
+def _tie_tables(tied: Tied) -> Tree:
+    def ends(summary: Any) -> list[float]:
+        return [summary.best, summary.low, summary.high, summary.low_half, summary.high_half]
+
+    return {
+        "rows": [
+            {
+                "id": row.id,
+                "quantity": row.quantity,
+                "prior": ends(row.prior),
+                "posterior": ends(row.posterior),
+                "miss": row.miss,
+            }
+            for row in tied.rows
+        ],
+        "narrowed": [
+            {
+                "name": i.name,
+                "prior": ends(i.prior),
+                "posterior": ends(i.posterior),
+                "narrowed": i.narrowed,
+            }
+            for i in tied.inputs
+        ],
+        "notices": list(tied.notices),
+    }
+
+
+def names_of(steps: Sequence[Step]) -> list[str]:
+    """Return the steps' names, for the run log."""
+    return [step.name for step in steps]

@@ -1,0 +1,82 @@
+"""Pages that need no results: evidence, claims as they stand, the run log, inputs' own chains."""
+
+from typing import Any
+
+from tuftwork.errors import UnknownName
+from tuftwork.files import OpenProject, register_of
+from tuftwork.study.answers import Answers
+from tuftwork.study.claimed import claims_tree
+from tuftwork.study.ledger import Ledger
+from tuftwork.study.number import Link, number_of_quantity
+
+Page = dict[str, Any]
+
+
+def evidence_page(opened: OpenProject) -> Page:
+    """Return how every piece of evidence stands."""
+    items = []
+    for line in register_of(opened.project, opened.folder):
+        kept = line.evidence
+        items.append(
+            {
+                "id": kept.id,
+                "title": kept.title,
+                "kind": kept.kind,
+                "file": kept.file,
+                "digest": kept.digest.removeprefix("sha256:"),
+                "day": str(kept.day or ""),
+                "state": line.standing,
+                "used_by": list(line.used_by),
+                "note": kept.note,
+            }
+        )
+    return {"items": items}
+
+
+def claims_page(answers: Answers) -> Page:
+    """Return every claim with its verdict."""
+    return claims_tree(answers)
+
+
+def runs_page(ledger: Ledger) -> Page:
+    """Return the run log, newest first."""
+    return {
+        "runs": [
+            {
+                "id": f"r{run['id']}",
+                "when": run["started"],
+                "took_s": run["took_s"],
+                "what": run["what"],
+                "digest": run["digest"][:12],
+                "version": run["version"],
+                "host": run["host"],
+                "steps": run["steps"],
+                "state": run["state"],
+                "text": run["message"],
+            }
+            for run in ledger.runs()
+        ]
+    }
+
+
+def input_chain(answers: Answers, name: str) -> None:
+    """Keep the chain of one input: where it was found, and what the study made of it."""
+    quantities = answers.job.quantities
+    if name not in quantities:
+        raise UnknownName("input", name, quantities)
+    quantity = quantities[name]
+    label = answers.book.labels.get(name, name)
+    links = [Link(what=label, origin=quantity.origin, place=quantity.place)]
+    narrowed = next((n for n in answers.results["tie"]["narrowed"] if n["name"] == name), None)
+    notices = []
+    if narrowed is not None and narrowed["narrowed"] < 0.95:
+        notices.append(
+            f"What was measured narrowed this range to {100 * narrowed['narrowed']:.0f} % of it."
+        )
+    answers.book.add(
+        f"input/{name}",
+        title=label,
+        number=number_of_quantity(quantity, why=f"input/{name}"),
+        links=links,
+        notices=notices,
+    )
