@@ -7,7 +7,16 @@ import numpy as np
 
 from tuftwork.cooling.band import Band
 from tuftwork.cooling.cost import AxleLoads, WheelWell, cooling_loads, load_change
-from tuftwork.cooling.element import OUTSIDE, Cooler, Element, Exit, Inlet, Surroundings
+from tuftwork.cooling.element import (
+    OUTSIDE,
+    Cooler,
+    Duct,
+    Element,
+    Exit,
+    Inlet,
+    Leak,
+    Surroundings,
+)
 from tuftwork.cooling.guard import within
 from tuftwork.cooling.notice import TEMPERATURE_CAUTION, VENT_CAUTION
 from tuftwork.cooling.opening import discharge_band, pressure_band
@@ -15,7 +24,6 @@ from tuftwork.cooling.system import CoolingState, CoolingSystem, solve_cooling
 from tuftwork.errors import InputError, NotCovered
 from tuftwork.quantity import Array
 
-_QUANTILES = (0.05, 0.10, 0.50, 0.90, 0.95)
 _STEP = 1.25  # [-]  enlargement by which a part is tried as the restriction
 _MOST, _LEAST = 8.0, 0.125  # [-]  area factors within which an opening is sized
 Legality = Callable[[str, float], str]
@@ -158,7 +166,9 @@ def enlarged(system: CoolingSystem, name: str, factor: float | Array) -> Cooling
             liquid_conductance=None if liquid is None else np.asarray(liquid * scale),
         )
         return replaced(system, replace(part, core=grown))
-    return replaced(system, replace(part, area=np.asarray(part.area * scale)))  # type: ignore[call-arg,union-attr]
+    if isinstance(part, Duct | Leak):
+        return replaced(system, replace(part, area=np.asarray(part.area * scale)))
+    raise InputError("name", name, "", "has no area")
 
 
 def moved(

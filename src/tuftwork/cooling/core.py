@@ -7,7 +7,7 @@ import numpy as np
 from tuftwork.cooling.coolant import liquid_state
 from tuftwork.cooling.exchanger import Arrangement, effectiveness, transfer_units
 from tuftwork.cooling.guard import not_negative, positive, rising, within
-from tuftwork.cooling.surface import CP_AIR, AbstractSurface
+from tuftwork.cooling.surface import CP_AIR, Surface
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array, Numeric, Origin
 
@@ -126,13 +126,13 @@ class Core:
         smaller, larger = np.minimum(air, hot), np.maximum(air, hot)
         units = self.total_conductance(air_flow, liquid_flow) / smaller
         ratio = np.where(np.isinf(larger), 0.0, smaller / larger)
-        return effectiveness(units, ratio, self.arrangement) * smaller
+        return np.asarray(effectiveness(units, ratio, self.arrangement) * smaller)
 
 
-def core_from_surface(surface: AbstractSurface, face_area: Numeric) -> Core:
+def core_from_surface(surface: Surface, face_area: Numeric) -> Core:
     """Return a core from the geometry of its air side.
 
-    The surface is rated at 0.5 to 20 m/s; the loss is fitted by a u + b u² with least squares
+    The surface is rated at 0.5 to 20 m/s; the loss is fitted by a u + b u² over 2 to 12 m/s with least squares
     of the relative error.
 
     Parameters
@@ -143,7 +143,8 @@ def core_from_surface(surface: AbstractSurface, face_area: Numeric) -> Core:
         [m²]
     """
     state = surface.rate(_VELOCITIES, REFERENCE_DENSITY, REFERENCE_VISCOSITY)
-    a, b = _fit_loss(_VELOCITIES[1:], np.asarray(state.loss)[1:])
+    race = (_VELOCITIES >= 2.0) & (_VELOCITIES <= 12.0)  # wider, two terms miss by more than 3 %
+    a, b = _fit_loss(_VELOCITIES[race], np.asarray(state.loss)[race])
     return Core(
         face_area=face_area,
         linear_loss=a,

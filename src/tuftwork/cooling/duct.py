@@ -245,3 +245,33 @@ def member_loss(member: Member, velocity: Numeric, density: float, viscosity: fl
     f = friction_factor(density * np.abs(u) * dh / viscosity, member.roughness / dh)
     k = f * member.length / dh + member.fitting_loss
     return np.asarray(0.5 * density * k * u * np.abs(u))
+
+
+def blocked_recovery(
+    area_ratio: float, energy_in: float, energy_out: float, loss: float
+) -> tuple[float, float]:
+    """Return pressure recovery and efficiency of a diffuser with uneven profiles [-].
+
+    Cp = α1 - α2/AR² - ω, η = Cp/(1 - 1/AR²), α the kinetic-energy factors.
+
+    References
+    ----------
+    [dixon1998] Ex. 2.5.
+    """
+    recovery = energy_in - energy_out / area_ratio**2 - loss
+    return recovery, recovery / float(ideal_recovery(area_ratio))
+
+
+def entrance_loss(radius_over_diameter: float = 0.0) -> float:
+    """Return K of a duct's flush entrance, sharp or rounded, on the duct's head [-].
+
+    References
+    ----------
+    [rennels2012], as in the library ``fluids``.
+    """
+    from fluids.fittings import entrance_rounded, entrance_sharp
+
+    not_negative("radius_over_diameter", radius_over_diameter, "")
+    if radius_over_diameter == 0.0:
+        return float(entrance_sharp(method="Rennels"))
+    return float(entrance_rounded(Di=0.1, rc=0.1 * radius_over_diameter, method="Rennels"))

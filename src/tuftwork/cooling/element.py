@@ -1,7 +1,7 @@
 """Parts of an air network. Each knows its own law; the solver asks nothing else of it."""
 
 from dataclasses import dataclass
-from typing import ClassVar, Protocol
+from typing import ClassVar
 
 import numpy as np
 
@@ -103,25 +103,6 @@ class Stream:
         """Return the viscosity of air (Sutherland, coesa1976) [Pa s]."""
         held = np.minimum(temperature, _HOTTEST)
         return np.asarray(1.458e-6 * held**1.5 / (held + 110.4))
-
-
-class AbstractElement(Protocol):
-    """A part between two nodes of the net; ``outside`` is the free air."""
-
-    @property
-    def name(self) -> str:
-        """Unique in the net."""
-
-    @property
-    def start(self) -> str:
-        """Node at which positive flow enters."""
-
-    @property
-    def end(self) -> str:
-        """Node at which positive flow leaves."""
-
-    def law(self, stream: Stream) -> Law:
-        """Return the pressure law at the present state."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

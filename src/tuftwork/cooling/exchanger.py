@@ -51,7 +51,7 @@ def _counterflow(ntu: Array, ratio: Array) -> Array:
     equal = ntu / (1.0 + ntu)
     with np.errstate(invalid="ignore"):
         general = (1.0 - e) / (1.0 - ratio * e)
-    return np.where(1.0 - ratio < 1e-9, equal, general)
+    return np.asarray(np.where(1.0 - ratio < 1e-9, equal, general))
 
 
 def _parallel(ntu: Array, ratio: Array) -> Array:
@@ -113,8 +113,8 @@ def effectiveness(
         raise UnknownName("arrangement", arrangement, ARRANGEMENTS)
     ntu = not_negative("transfer_units", transfer_units, "")
     ratio = within("capacity_ratio", capacity_ratio, "", (0.0, 1.0))
-    ntu, ratio = (np.ascontiguousarray(part) for part in np.broadcast_arrays(ntu, ratio))
-    return _RELATIONS[arrangement](ntu, ratio)
+    ntu, ratio = (np.array(part, order="C") for part in np.broadcast_arrays(ntu, ratio))
+    return np.asarray(_RELATIONS[arrangement](ntu, ratio))
 
 
 def transfer_units(
@@ -160,7 +160,7 @@ def log_mean_difference(first: Numeric, second: Numeric) -> Array:
     near = np.abs(a - b) < 1e-9 * a
     with np.errstate(divide="ignore", invalid="ignore"):
         general = (a - b) / np.log(a / b)
-    return np.where(near, a, general)
+    return np.asarray(np.where(near, a, general))
 
 
 def fouled_coefficient(clean: Numeric, resistance: Numeric) -> Array:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tuftwork.air import standard_air
 from tuftwork.cooling.answer import Target, replaced
 from tuftwork.cooling.cost import cooling_loads
 from tuftwork.cooling.element import Cooler, Surroundings
@@ -104,19 +105,6 @@ class BlankingChart:
     notices: tuple[str, ...] = (TEMPERATURE_CAUTION,)
 
 
-def standard_pressure(altitude: Numeric) -> Numeric:
-    """Return the standard atmosphere's pressure at an altitude up to 11 km [Pa].
-
-    References
-    ----------
-    [coesa1976].
-    """
-    h = np.asarray(altitude, dtype=float)
-    within("altitude", h, "m", (-500.0, 11000.0))
-    geopotential = h * 6356766.0 / (6356766.0 + h)
-    return np.asarray(101325.0 * (1.0 - 0.0065 * geopotential / 288.15) ** 5.255877)
-
-
 def with_heat_scaled(system: CoolingSystem, factor: float) -> CoolingSystem:
     """Return the system with every entered heat multiplied (streams: their flow)."""
     positive("factor", factor, "")
@@ -166,7 +154,7 @@ def forecast_temperature(
     rows: list[list[Array]] = []
     for place in places:
         here = with_heat_scaled(system, place.heat_scale)
-        pressure = float(standard_pressure(place.altitude))
+        pressure = float(standard_air(place.altitude).pressure)
         rows.append([
             solve_cooling(
                 here, Surroundings(speed=place.speed, temperature=float(t), pressure=pressure)

@@ -176,7 +176,7 @@ def compressor_outlet_temperature(
 
 def compressor_efficiency(
     pressure_ratio: Numeric, inlet_temperature: Numeric, outlet_temperature: Numeric
-) -> tuple[Array, Array]:
+) -> tuple[Numeric, Numeric]:
     """Return isentropic and polytropic efficiency of a measured compression. [-].
 
     η_s = (PR^k - 1)/(T2/T1 - 1), η_p = k ln PR / ln(T2/T1), k = (γ-1)/γ.
@@ -199,9 +199,9 @@ def compressor_efficiency(
 class ChargeCooled:
     """Charge air behind its cooler: temperature [K], heat [W], density ratio [-]."""
 
-    temperature: Array
-    heat: Array
-    density_ratio: Array
+    temperature: Numeric
+    heat: Numeric
+    density_ratio: Numeric
 
 
 def cooled_charge(
@@ -232,7 +232,7 @@ def cooled_charge(
     return ChargeCooled(temperature=temperature, heat=heat, density_ratio=np.asarray(ratio))
 
 
-def electric_losses(drive: ElectricDrive) -> dict[str, Array]:
+def electric_losses(drive: ElectricDrive) -> dict[str, Numeric]:
     """Return the heat of gearbox, motor, inverter and battery at full load. [W].
 
     Each stage loses P_out (1/η - 1); the pack loses I² R.
@@ -242,8 +242,8 @@ def electric_losses(drive: ElectricDrive) -> dict[str, Array]:
     InputError
         If an efficiency is not in 0 to 1.
     """
-    power = positive("wheel_power", drive.wheel_power, "W")
-    losses: dict[str, Array] = {}
+    power: Numeric = positive("wheel_power", drive.wheel_power, "W")
+    losses: dict[str, Numeric] = {}
     stages = (("gearbox", drive.gearbox), ("motor", drive.motor), ("inverter", drive.inverter))
     for name, efficiency in stages:
         eta = within(name, efficiency, "", (0.3, 1.0))

@@ -1,8 +1,7 @@
 """Coolant loops: pump, heat, cores, thermostat and mixing."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
@@ -16,25 +15,6 @@ from tuftwork.quantity import Array, Numeric
 
 _OPENINGS = np.array([0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.75, 1.0])
 """Thermostat openings at which the loop is solved; between them flows are interpolated. [-]"""
-
-
-class AbstractLoopPart(Protocol):
-    """A part of a coolant loop."""
-
-    @property
-    def name(self) -> str:
-        """Unique in the loop."""
-
-    @property
-    def start(self) -> str:
-        """Node at which positive flow enters."""
-
-    @property
-    def end(self) -> str:
-        """Node at which positive flow leaves."""
-
-    def law(self, opening: float) -> Law:
-        """Return the pressure law at a thermostat opening."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -338,17 +318,18 @@ def loop_hydraulics(loop: Loop, n_draw: int) -> LoopHydraulics:
 
 @dataclass(frozen=True, slots=True)
 class Sink:
-    """What a loop's cooler can do now: heat per kelvin at a liquid flow, and its air's inlet."""
+    """What a loop's cooler can do now.
 
-    exchange: "AbstractExchange"
+    Attributes
+    ----------
+    exchange
+        Heat per kelvin between the two inlets [W/K] at a liquid flow [kg/s].
+    air_inlet
+        [K]
+    """
+
+    exchange: Callable[[Array], Array]
     air_inlet: Array
-
-
-class AbstractExchange(Protocol):
-    """Conductance between inlets as a function of liquid flow."""
-
-    def __call__(self, liquid_flow: Array) -> Array:
-        """Return heat per kelvin between the two inlets [W/K]."""
 
 
 def solve_loop(loop: Loop, water: LoopHydraulics, sinks: Mapping[str, Sink]) -> LoopState:

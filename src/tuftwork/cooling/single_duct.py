@@ -158,3 +158,9 @@ def heated_nozzle_velocity_ratio(
     p_exit = p0 - loss_share * head
     expanded = 1.0 - (pressure / p_exit) ** (1.0 / power)
     return float(np.sqrt(2.0 * cp * (t0 + temperature_rise) * expanded) / speed)
+
+
+def stagnation_rise(mach: float, pressure: float) -> float:
+    """Return total minus static pressure with isentropic compression [Pa]."""
+    power = _GAMMA / (_GAMMA - 1.0)
+    return float(pressure * ((1.0 + 0.5 * (_GAMMA - 1.0) * mach**2) ** power - 1.0))

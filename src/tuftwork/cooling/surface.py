@@ -1,7 +1,6 @@
 """Air-side surfaces of a core: heat transfer and friction from published correlations."""
 
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
@@ -45,13 +44,6 @@ class SurfaceState:
     loss: Numeric
     friction_loss: Numeric
     reynolds: Numeric
-
-
-class AbstractSurface(Protocol):
-    """A surface that can be rated at a flow."""
-
-    def rate(self, velocity: Numeric, density: Numeric, viscosity: Numeric) -> SurfaceState:
-        """Return what the surface does at a face velocity."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -251,6 +243,10 @@ class PlainSurface:
     def _aspect(self) -> float:
         gap, height = self.fin_pitch - self.fin_thickness, self.fin_height - self.fin_thickness
         return min(gap, height) / max(gap, height)
+
+
+Surface = LouvredSurface | PlainSurface
+"""A surface that can be rated at a flow."""
 
 
 def fin_efficiency(
