@@ -241,7 +241,7 @@ class Item(TypedDict):
     file: str
     digest: str
     day: str
-    state: Literal["registered", "changed", "missing", "not a file"]
+    state: Literal["registered", "not registered", "changed", "missing", "not a file"]
     used_by: list[str]
     note: str
 

@@ -1,5 +1,6 @@
 """Open a workbench in the browser, or print one of its pages without one."""
 
+import contextlib
 import secrets
 import socket
 import webbrowser
@@ -63,7 +64,8 @@ def serve(
             timeout_graceful_shutdown=3,
             server_header=False,
         )
-        uvicorn.Server(config).run(sockets=[listener])
+        with contextlib.suppress(KeyboardInterrupt):  # the ordinary way to stop it
+            uvicorn.Server(config).run(sockets=[listener])
 
 
 def get_page(workbench: Workbench, path: str) -> str:

@@ -5,12 +5,13 @@ arrive from worker threads, several at a time, so an implementation must be safe
 """
 
 from collections.abc import Callable, Mapping
-from typing import Any, Protocol
+from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
 
 
+@runtime_checkable
 class Progress(Protocol):
     """Called by a run whenever it has news."""
 
@@ -19,6 +20,7 @@ class Progress(Protocol):
         ...
 
 
+@runtime_checkable
 class Workbench(Protocol):
     """One open project: its pages, its chains of evidence, its live answers, its runs."""
 
