@@ -71,20 +71,14 @@ class Problem:
         used = {n for s in sightings for m in s.models for n in m.inputs}
         columns = [column for name, column in ensemble.columns.items() if name in used]
         labels: list[tuple[str, str, Quantity]] = []
-        scale: list[float] = []
         for s in sightings:
             row = s.measured
-            total = abs(row.downforce_front.best + row.downforce_rear.best)
-            labels += [
-                (row.id, "front", row.downforce_front),
-                (row.id, "rear", row.downforce_rear),
-            ]
-            scale += [total, total]
+            labels += [(row.id, "front", row.downforce_front), (row.id, "rear", row.downforce_rear)]
             if row.drag is not None:
                 labels.append((row.id, "drag", row.drag))
-                scale.append(row.drag.best)
         kind = np.array([label[1] for label in labels])
-        structural = discrepancy * np.asarray(scale)
+        # one size for all rows: a slow pass with little load is not followed any better
+        structural = discrepancy * np.where(kind == "drag", _mean_drag(sightings), _mean(sightings))
         shared = common * (kind[:, None] == kind[None, :]).astype(float)
         np.fill_diagonal(shared, 1.0)
         noise = np.array([(q.high - q.low) / 2 / Z80 for _, _, q in labels])
@@ -150,6 +144,20 @@ class Problem:
     def whitened(self, deviates: Matrix) -> Float[np.ndarray, "n_row n_draw"]:
         """Return predicted less measured in independent standard deviations [-]."""
         return np.asarray(self.whiten @ (self.predict(deviates) - self.value[:, None]))
+
+
+def _mean(sightings: Sequence[Sighting]) -> float:
+    """Return the rows' mean CzS, never below a point [m²]."""
+    rows = [s.measured for s in sightings]
+    return max(
+        float(np.mean([abs(r.downforce_front.best + r.downforce_rear.best) for r in rows])), 0.01
+    )
+
+
+def _mean_drag(sightings: Sequence[Sighting]) -> float:
+    """Return the mean CxS of rows that have one [m²]."""
+    found = [s.measured.drag.best for s in sightings if s.measured.drag is not None]
+    return float(np.mean(found)) if found else 0.0
 
 
 def _groups(sightings: Sequence[Sighting]) -> list[list[int]]:

@@ -27,6 +27,7 @@ _MOST_LEVELS = 80
 
 Matrix = Float[np.ndarray, "n_draw n_unknown"]
 Line = Float[np.ndarray, " n_draw"]
+Directions = Float[np.ndarray, "n_unknown n_informed"]
 Whitened = Callable[[Matrix], Float[np.ndarray, "n_row n_draw"]]
 
 
@@ -106,7 +107,7 @@ def tempered(sampler: Sampler, prior: Matrix, seed: int) -> tuple[Matrix, int]:
 
 
 def _walk(
-    draws: Matrix, informed: Matrix, step: float, rng: np.random.Generator
+    draws: Matrix, informed: Directions, step: float, rng: np.random.Generator
 ) -> tuple[Matrix, Line]:
     """Propose a random walk in the informed directions; cost is the prior's change [-]."""
     count = informed.shape[1]
@@ -121,7 +122,7 @@ def _walk(
 
 
 def _drift(
-    draws: Matrix, informed: Matrix, step: float, rng: np.random.Generator
+    draws: Matrix, informed: Directions, step: float, rng: np.random.Generator
 ) -> tuple[Matrix, Line]:
     """Propose a step in all other directions that leaves the prior as it is; it costs nothing."""
     along = draws @ informed @ informed.T
@@ -133,7 +134,7 @@ def _drift(
 
 def _informed(
     sampler: Sampler, draws: Matrix, power: float, rng: np.random.Generator
-) -> Float[np.ndarray, "n_unknown n_informed"]:
+) -> Directions:
     """Return the directions the data speak of, orthonormal, strongest first.
 
     Eigenvectors of the mean of JᵀJ over some draws, J the gradient of the residuals.

@@ -41,7 +41,8 @@ class TieSettings:
     Attributes
     ----------
     discrepancy
-        Standard deviation of what the engines cannot follow, over CzS (loads) or CxS (drag). [-]
+        Standard deviation of what the engines cannot follow, over the rows' mean CzS (each axle's
+        load) or CxS (drag). [-]
     common
         Share of its variance that all rows have in common. [-]
     pool

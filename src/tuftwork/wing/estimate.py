@@ -15,7 +15,7 @@ SOURCES = (
     Source(key="helmbold1942", place="slope of low-aspect-ratio wings", status="memory"),
     Source(key="mccroskey1987", place="section slope against Reynolds number"),
     Source(key="hoerner1965", place="end plates; form factor of sections", status="memory"),
-    Source(key="laitone1989", place="induced drag near the ground", status="memory"),
+    Source(key="laitone1990", place="induced drag near the ground", status="memory"),
     Source(key="liebeck1978", place="gurney", status="memory"),
     Source(key="zerihan2000", place="downforce against height, single element"),
     Source(key="schlichting1979", place="turbulent plate friction", status="memory"),
@@ -231,7 +231,7 @@ def induced_ground_factor(height: Numeric) -> Array:
 
     References
     ----------
-    [laitone1989]
+    [laitone1990]
     """
     return np.asarray(1 - np.exp(-2.48 * (2 * np.asarray(height)) ** 0.768))
 

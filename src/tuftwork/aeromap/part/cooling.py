@@ -72,7 +72,7 @@ def stream_forces(flow_area: Numeric, exit_speed: Numeric, angle: Numeric) -> tu
     angle
         Of the leaving air to the horizontal, upward positive. [rad]
     """
-    drag = 2 * np.asarray(flow_area) * (1 - exit_speed * np.cos(angle))
+    drag = np.asarray(2 * np.asarray(flow_area) * (1 - exit_speed * np.cos(angle)))
     return drag, np.asarray(2 * np.asarray(flow_area) * exit_speed * np.sin(angle))
 
 
