@@ -20,6 +20,9 @@ from tuftwork.lap.kernel import (
     DRIVE,
     FRONT,
     POWER,
+    ROLL,
+    TURN,
+    TURNING,
     aero_at,
     assemble,
     capacity,
@@ -31,7 +34,7 @@ from tuftwork.lap.kernel import (
 from tuftwork.lap.passes import BRAKED, CAPPED, FREE
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def _deflection_back(bar, force, rate, travel, bump_rate):
     """Return adjoints of force, rate, travel and bump rate."""
@@ -50,7 +53,7 @@ def _deflection_back(bar, force, rate, travel, bump_rate):
     )
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out):
     """Reverse sweep through loads and capacities. Adds to out, returns the adjoint of E.
@@ -175,7 +178,7 @@ def _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out):
     return b_e
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def _axle_back(share, ratio, c, fy, bar):
     """Return adjoints of capacity, lateral demand and the force ratio from that of X/share."""
@@ -187,7 +190,7 @@ def _axle_back(share, ratio, c, fy, bar):
     return bar * ratio / s, -bar * ratio * fy / (c * s), bar * c * s
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def point_back(weight, mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step, out):
     """Add weight × d(ax)/dp to out; return weight × d(ax)/dE."""
@@ -203,12 +206,18 @@ def point_back(weight, mode, energy, ax, hf, hr, road, mix, p, flags, aero, powe
     out[24] += mu2
     b3 = -mu3
     m = p[0]
+    if mode == TURN:
+        side = b3 if by[4] > 0.0 else -b3
+        seed = (-mu1, -mu2, -b3, 0.0, side, 0.0, 0.0)
+        return _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out)
     out[0] += b3 * ax * (1.0 + p[17])
     out[17] += b3 * m * ax
     force, cf, cr, fyf, fyr = by[7], by[2], by[3], by[4], by[5]
     b_force = -b3 if mode == DRIVE else b3
     bcf = bcr = byf = byr = b_e = 0.0
-    if limit == POWER:
+    if mode == ROLL:
+        pass
+    elif limit == POWER:
         _, slope = drive_force(power, step, p, energy)
         out[14] += b_force * force / p[14]
         out[15] += b_force * force / p[15]
@@ -233,7 +242,7 @@ def point_back(weight, mode, energy, ax, hf, hr, road, mix, p, flags, aero, powe
     return b_e + _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def cap_back(weight, energy, hf, hr, road, mix, p, flags, aero, out):
     """Add weight × d(limit E)/dp to out."""
@@ -301,7 +310,7 @@ def cap_back(weight, energy, hf, hr, road, mix, p, flags, aero, out):
     _sweep(seed, DRIVE, energy, 0.0, hf, hr, road, mix, p, aero, out)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def _crossing_back(ei, ej, h, a, d):
     """Return slopes of a driven-then-braked cell's time with both energies, a and d."""
@@ -322,7 +331,7 @@ def _crossing_back(ei, ej, h, a, d):
     )
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
 def gradient(grid, answer, p, flags, aero, power, power_step):
     """Return d(time)/dp for every parameter from the record of :func:`passes.run`."""
@@ -355,8 +364,9 @@ def gradient(grid, answer, p, flags, aero, power, power_step):
         if bar_d[i] != 0.0:
             c = cell_road[i]
             road = (c[0], c[1], c[2], c[3], c[4], c[5])
+            how = ROLL if limit[i, 1] == COAST else BRAKE
             b_e = point_back(
-                -bar_d[i], BRAKE, behind[i, 3], behind[i, 0], behind[i, 1], behind[i, 2],
+                -bar_d[i], how, behind[i, 3], behind[i, 0], behind[i, 1], behind[i, 2],
                 road, mix[i], p, flags, aero, power, power_step, out,
             )
             bar[i + 1] += b_e
@@ -370,8 +380,10 @@ def gradient(grid, answer, p, flags, aero, power, power_step):
         if bar_a[i] != 0.0:
             c = cell_road[i]
             road = (c[0], c[1], c[2], c[3], c[4], c[5])
+            what = limit[i, 0] % 16
+            how = TURN if what == TURNING else ROLL if what == COAST else DRIVE
             b_e = point_back(
-                bar_a[i], DRIVE, ahead[i, 3], ahead[i, 0], ahead[i, 1], ahead[i, 2],
+                bar_a[i], how, ahead[i, 3], ahead[i, 0], ahead[i, 1], ahead[i, 2],
                 road, mix[i], p, flags, aero, power, power_step, out,
             )
             bar[i] += b_e

@@ -67,14 +67,14 @@ def halyard(
         chassis=Chassis(
             mass=1285.0, weight_front=0.475, cg_height=0.47, wheelbase=2.620, track_front=1.64,
             track_rear=1.60, roll_share_front=0.52, rolling_resistance=0.013,
-            rotating_inertia=0.04, roll_gradient=0.0015,
+            rotating_inertia=0.03, roll_gradient=0.0015,
         ),
         tyre_front=Tyre(grip=1.430, load_loss=per_wheel, wheel_load=3000.0),
         tyre_rear=Tyre(grip=1.445, load_loss=per_wheel, wheel_load=3000.0, margin=margin_rear),
         suspension=Suspension(
             ride_height_front=ride_height_front, ride_height_rear=ride_height_rear,
-            axle_rate_front=113e3, axle_rate_rear=121e3, anti_dive=0.2, anti_squat=0.2,
-            anti_lift=0.2,
+            axle_rate_front=113e3, axle_rate_rear=121e3, anti_dive=0.35, anti_squat=0.2,
+            anti_lift=0.2, bump_travel_front=0.026, bump_rate_front=450e3,
         ),
         power=constant_power(355e3),
         driveline_efficiency=0.89,
@@ -99,8 +99,8 @@ def halyard_aero(wing_degrees: float = 8.0) -> AeroTable:
     -----
     A toy truth: curves drawn through the demo scenario's table, not a prediction.
     """
-    hf = np.r_[20:36:4, 36:60:3, 60:81:5] * 1e-3
-    hr = np.r_[34:52:3, 52:66:1, 66:102:4] * 1e-3
+    hf = np.r_[16:36:4, 36:60:3, 60:81:5] * 1e-3
+    hr = np.r_[34:52:3, 52:66:1, 66:115:4] * 1e-3
     f, r = np.meshgrid(hf * 1e3, hr * 1e3, indexing="ij")
     stalled = 1.0 / (1.0 + np.exp((r - 57.8) / 0.9))
     base = 1.005 - 0.0022 * np.maximum(r - 62.0, 0.0) - 0.002 * np.maximum(56.0 - r, 0.0)

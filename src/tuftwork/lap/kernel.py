@@ -15,15 +15,17 @@ from typing import no_type_check
 import numpy as np
 from numba import njit
 
-DRIVE, BRAKE = 1, -1
-POWER, FRONT, REAR, BRAKE_LIMIT, BOTH, COAST = 0, 1, 2, 3, 4, 5
-"""What limits: engine, an axle, the brakes, both axles together, nothing left (tyres used up)."""
+DRIVE, BRAKE, TURN, ROLL = 1, -1, 2, 3
+"""What is solved for: driving, braking, the push the turning front axle still allows, coasting."""
+
+POWER, FRONT, REAR, BRAKE_LIMIT, BOTH, COAST, TURNING = 0, 1, 2, 3, 4, 5, 6
+"""What limits: engine, an axle, the brakes, both axles, nothing left, an undriven front axle."""
 
 _FLOOR = 1.0  # [N]  an axle keeps this much capacity so that no ratio divides by zero
 _FAR = 40  # Newton steps before a point counts as not converged
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def _locate(axis, h):
     n = axis.shape[0]
@@ -37,7 +39,7 @@ def _locate(axis, h):
     return lo
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def table_at(coef, axis_front, axis_rear, state, hf, hr):
     """Return the three fields and their slopes; linear outside the table, so C1 everywhere."""
@@ -77,7 +79,7 @@ def table_at(coef, axis_front, axis_rear, state, hf, hr):
     return out
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def aero_at(aero, mix, hf, hr):
     """Return the fields of a mix of two device states: mix = (state, next state, share of next)."""
@@ -101,7 +103,7 @@ def aero_at(aero, mix, hf, hr):
     )
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def drive_force(power, power_step, p, energy):
     """Return engine force at the wheels and its slope with E (cubic in speed between nodes)."""
@@ -123,7 +125,7 @@ def drive_force(power, power_step, p, energy):
     return gain * watt / v, gain * (slope - watt / v) / (v * v)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def deflection(force, rate, travel, bump_rate):
     """Return axle deflection and its slope; the bump stop comes in over 2 % of its force."""
@@ -136,7 +138,7 @@ def deflection(force, rate, travel, bump_rate):
     return force / rate - soft * ramp, 1.0 / rate - soft * 0.5 * (1.0 + u / r)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def capacity(grip, loss, nominal, margin, load, transfer2):
     """Return lateral capacity of an axle and its slope with load and with squared transfer."""
@@ -152,7 +154,7 @@ def capacity(grip, loss, nominal, margin, load, transfer2):
     return c, slope, slope2
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def grip_force(ideal, share, ratio, cf, cr, fyf, fyr):
     """Return the largest longitudinal force, its slope with each capacity, and what limits it."""
@@ -172,7 +174,7 @@ def grip_force(ideal, share, ratio, cf, cr, fyf, fyr):
     return rear, 0.0, dr / (1.0 - share), REAR
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def assemble(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, power_step):
     """Return residuals, Jacobian and by-products of platform and longitudinal balance."""
@@ -204,7 +206,9 @@ def assemble(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, power_s
     fyf, fyr = m * ay * wf, m * ay * (1.0 - wf)
     rolling = p[16] * (m * gn + lf + lr)
     resist = drag + rolling + m * g * sing
-    if mode == DRIVE:
+    if mode == ROLL:
+        force, gf, gr, limit, sign = 0.0, 0.0, 0.0, COAST, 1.0
+    elif mode != BRAKE:
         force, gf, gr, limit = grip_force(flags[0], p[20], p[13], cf, cr, fyf, fyr)
         engine, _ = drive_force(power, power_step, p, energy)
         if engine <= force:
@@ -228,12 +232,15 @@ def assemble(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, power_s
     j31 = -gf * a11 - gr * a21 + q * p[43] * t[7] + c * (a11 + a21)
     j32 = -gf * a12 - gr * a22 + q * p[43] * t[8] + c * (a12 + a22)
     j33 = me + (gf - gr) * mhl
+    if mode == TURN:  # the front axle turns with all it has: the push is what its load still allows
+        r3, limit = abs(fyf) - cf, TURNING
+        j31, j32, j33 = -cfn * a11, -cfn * a12, cfn * mhl
     res = (r1, r2, r3)
     jac = (j11, j12, j13, j21, j22, j23, j31, j32, j33)
     return res, jac, limit, (nf, nr, cf, cr, fyf, fyr, resist, force)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def _heights(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step):
     """Return ride heights at a given acceleration, the residual there, limit and by-products."""
@@ -252,7 +259,7 @@ def _heights(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step):
     return hf, hr, res[2], limit, by, False
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def _bracketed(mode, energy, hf, hr, road, mix, p, flags, aero, power, step):
     """Solve a point where Newton bounces: close to the limit grip falls away like a root.
@@ -260,21 +267,26 @@ def _bracketed(mode, energy, hf, hr, road, mix, p, flags, aero, power, step):
     Between coasting, where tyres give nothing, and more than they can give, the balance changes
     sign; the bracket is halved by false position with the Illinois weight.
     """
-    lo, hf, hr, ok = 0.0, hf, hr, True
-    for _ in range(4):  # coasting acceleration: resistance only
-        hf, hr, _, limit, by, ok = _heights(
+    lo, ok = 0.0, True
+    hf, hr, f_lo, limit, by, ok = _heights(
+        mode, energy, lo, hf, hr, road, mix, p, flags, aero, power, step
+    )
+    if mode == DRIVE and f_lo >= 0.0 and limit != POWER:
+        return -by[6] / (p[0] * (1.0 + p[17])), hf, hr, COAST, ok, by
+    if mode == BRAKE or f_lo >= 0.0:
+        for _ in range(4):  # coasting acceleration: resistance only
+            hf, hr, f_lo, limit, by, ok = _heights(
+                mode, energy, lo, hf, hr, road, mix, p, flags, aero, power, step
+            )
+            lo = -by[6] / (p[0] * (1.0 + p[17]))
+        hf, hr, f_lo, limit, by, ok = _heights(
             mode, energy, lo, hf, hr, road, mix, p, flags, aero, power, step
         )
-        lo = -by[6] / (p[0] * (1.0 + p[17]))
     sign = 1.0 if mode == DRIVE else -1.0
     hi = lo + sign * (p[13] * (by[2] + by[3]) * 2.0 / p[0] + 5.0)
-    _, _, f_lo, _, _, _ = _heights(mode, energy, lo, hf, hr, road, mix, p, flags, aero, power, step)
     _, _, f_hi, _, _, _ = _heights(mode, energy, hi, hf, hr, road, mix, p, flags, aero, power, step)
     f_lo, f_hi = sign * f_lo, sign * f_hi
     if f_lo >= 0.0:  # nothing to give even when coasting
-        hf, hr, _, limit, by, ok = _heights(
-            mode, energy, lo, hf, hr, road, mix, p, flags, aero, power, step
-        )
         return lo, hf, hr, COAST, ok, by
     if f_hi <= 0.0:
         return lo, hf, hr, COAST, False, by
@@ -303,7 +315,34 @@ def _bracketed(mode, energy, hf, hr, road, mix, p, flags, aero, power, step):
     return ax, hf, hr, limit, False, by
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def _turning(energy, point, road, mix, p, flags, aero, power, step):
+    """Solve a driven point whose undriven front axle would run out: the push unloads it."""
+    ax, hf, hr, by = point
+    hi, lo = ax, -1.5 * by[6] / (p[0] * (1.0 + p[17]))
+    for _ in range(40):
+        res, jac, _, by = assemble(TURN, energy, ax, hf, hr, road, mix, p, flags, aero, power, step)
+        det = jac[0] * jac[4] - jac[1] * jac[3]
+        sf = (jac[2] * jac[4] - jac[1] * jac[5]) / det
+        sr = (jac[0] * jac[5] - jac[3] * jac[2]) / det
+        bf = (res[0] * jac[4] - jac[1] * res[1]) / det
+        br = (jac[0] * res[1] - jac[3] * res[0]) / det
+        schur = jac[8] - jac[6] * sf - jac[7] * sr
+        dax = -(res[2] - jac[6] * bf - jac[7] * br) / schur if schur > 0.0 else lo - ax
+        trial = min(max(ax + dax, lo), hi)
+        dax = trial - ax
+        dhf, dhr = -bf - sf * dax, -br - sr * dax
+        ax, hf, hr = trial, hf + dhf, hr + dhr
+        if max(abs(dhf), abs(dhr)) < 2e-6 and abs(dax) < 1e-4:
+            coast = -by[6] / (p[0] * (1.0 + p[17]))
+            if ax <= coast:  # the front is used up without any push
+                return coast, hf, hr, COAST, True, by
+            return ax, hf, hr, TURNING, True, by
+    return ax, hf, hr, TURNING, False, by
+
+
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def solve_point(mode, energy, guess, road, mix, p, flags, aero, power, power_step):
     """Solve acceleration and ride heights together (Newton; bracketed where that bounces).
@@ -335,13 +374,20 @@ def solve_point(mode, energy, guess, road, mix, p, flags, aero, power, power_ste
         cut = 0.006 / big if big > 0.006 else 1.0
         ax, hf, hr = ax + cut * dax, hf + cut * dhf, hr + cut * dhr
         if big < 2e-6 and abs(dax) < 1e-4:
+            if mode == DRIVE and not flags[0] and p[20] < 1e-9 and abs(by[4]) > by[2]:
+                return _turning(
+                    energy, (ax, hf, hr, by), road, mix, p, flags, aero, power, power_step
+                )
             return ax, hf, hr, limit, True, by
-    return _bracketed(
+    ax, hf, hr, limit, ok, by = _bracketed(
         mode, energy, guess[1], guess[2], road, mix, p, flags, aero, power, power_step
     )
+    if not ok or mode == BRAKE or flags[0] or p[20] > 1e-9 or abs(by[4]) <= by[2]:
+        return ax, hf, hr, limit, ok, by
+    return _turning(energy, (ax, hf, hr, by), road, mix, p, flags, aero, power, power_step)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def platform(energy, hf, hr, road, mix, p, aero):
     """Return ride heights at steady speed and their slope with E."""
@@ -387,7 +433,7 @@ def platform(energy, hf, hr, road, mix, p, aero):
     return hf, hr, hf_e, hr_e, t, ok
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def reserve(energy, hf, hr, hf_e, hr_e, t, road, p, flags):
     """Return what is left of the more used axle at steady speed, its slope with E, and the axle.
@@ -437,7 +483,7 @@ def reserve(energy, hf, hr, hf_e, hr_e, t, road, p, flags):
     return rear, -2.0 * (xr * xr_e + yr * yr_e), REAR
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def cap_energy(ceiling, hf, hr, road, mix, p, flags, aero):
     """Return the largest steady E not above the ceiling (Newton kept inside a bracket)."""

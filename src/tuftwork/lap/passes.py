@@ -12,7 +12,7 @@ from typing import no_type_check
 import numpy as np
 from numba import njit
 
-from tuftwork.lap.kernel import BRAKE, DRIVE, cap_energy, solve_point
+from tuftwork.lap.kernel import BRAKE, COAST, DRIVE, cap_energy, solve_point
 
 FREE, BRAKED, CAPPED, GIVEN = 0, 1, 2, 3
 """Where a node's speed comes from: driving, braking, the cornering limit, the caller."""
@@ -21,7 +21,7 @@ GONE, STALLED = 1, 2
 _SCREEN = 0.72  # squared lateral use of the better-placed guess beyond which the limit is solved
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 @no_type_check
 def _crossing(ei, ej, h, a, d):
     """Return time over a cell that is driven, then braked."""
@@ -31,7 +31,27 @@ def _crossing(ei, ej, h, a, d):
     return 2.0 * x / (vi + vs) + 2.0 * (h - x) / (vs + vj)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def _level(i, cell_road, node_road, mix):
+    """Return whether a cell and both its ends lie on the same road in the same state."""
+    for j in range(6):
+        if node_road[i, j] != cell_road[i, j] or node_road[i + 1, j] != cell_road[i, j]:
+            return False
+    return mix[i, 0] == mix[i - 1, 0] and mix[i, 2] == mix[i - 1, 2] == 0.0
+
+
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def _tightens(i, node_road):
+    """Return whether the road only tightens to the next node, all else equal."""
+    for j in range(1, 6):
+        if node_road[i + 1, j] != node_road[i, j]:
+            return False
+    return node_road[i + 1, 0] > node_road[i, 0]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
 def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
     """Run both passes. Returns time, node energies and kinds, cell states, and a fault code."""
@@ -61,6 +81,27 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
     for i in range(n):
         c = cell_road[i]
         road = (c[0], c[1], c[2], c[3], c[4], c[5])
+        if i > 0 and kind[i] == CAPPED and _level(i, cell_road, node_road, mix):
+            # the same road at the same limit: nothing to solve
+            energy[i + 1], kind[i + 1] = energy[i], CAPPED
+            cap[i + 1] = cap[i]
+            ahead[i, 1], ahead[i, 2], ahead[i, 3] = cap[i, 0], cap[i, 1], energy[i]
+            limit[i, 0] = int(cap[i, 2])
+            continue
+        if i > 0 and kind[i] == CAPPED and _tightens(i, node_road):
+            # at the limit of a wider bend already: only the next limit can follow
+            r = node_road[i + 1]
+            road = (r[0], r[1], r[2], r[3], r[4], r[5])
+            e, chf, chr_, axle, capped, ok = cap_energy(
+                energy[i], cap[i, 0], cap[i, 1], road, mix[i], p, flags, aero
+            )
+            if ok and capped:
+                energy[i + 1], kind[i + 1], limit[i, 0] = e, CAPPED, axle
+                cap[i + 1, 0], cap[i + 1, 1], cap[i + 1, 2] = chf, chr_, axle
+                ahead[i, 1], ahead[i, 2], ahead[i, 3] = cap[i, 0], cap[i, 1], energy[i]
+                before, ax, hf, hr = 0.0, 0.0, chf, chr_
+                continue
+            road = (c[0], c[1], c[2], c[3], c[4], c[5])
         em = max(energy[i] + 0.5 * length[i] * before, 0.05 * energy[i] + 1e-4)
         ax, hf, hr, lim, ok, by = solve_point(
             DRIVE, em, (ax, hf, hr), road, mix[i], p, flags, aero, power, power_step
@@ -70,6 +111,9 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
         ahead[i, 0], ahead[i, 1], ahead[i, 2], ahead[i, 3] = ax, hf, hr, em
         limit[i, 0] = lim
         trial = energy[i] + length[i] * ax
+        spent = lim == COAST  # the corner tightens past what tyres give: its own limit comes next
+        if spent:
+            trial, ax = energy[i] * (1.0 + 1e-3), 0.0
         if not trial > 1e-6:
             return 0.0, energy, kind, limit, cap, ahead, behind, GONE, i
         before = ax
@@ -79,7 +123,7 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
             (side * p[1] / by[2]) ** 2, (side * (1.0 - p[1]) / by[3]) ** 2
         )
         jump = r[0] > 1.1 * c[0] + 1e-4 or r[5] < c[5] - 1e-4
-        if use > _SCREEN or trial > ceiling or (jump and use > 0.3):
+        if spent or use > _SCREEN or trial > ceiling or (jump and use > 0.3):
             road = (r[0], r[1], r[2], r[3], r[4], r[5])
             e, chf, chr_, axle, capped, ok = cap_energy(
                 min(trial, ceiling), hf, hr, road, mix[i], p, flags, aero
@@ -90,6 +134,8 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
                 trial, before = e, 0.0
                 kind[i + 1] = CAPPED
                 cap[i + 1, 0], cap[i + 1, 1], cap[i + 1, 2] = chf, chr_, axle
+            elif spent:
+                trial, before = energy[i] + length[i] * ahead[i, 0], ahead[i, 0]
             elif trial > ceiling:
                 trial, before = ceiling, 0.0
                 kind[i + 1] = GIVEN
@@ -104,7 +150,8 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
     before, dec = 0.0, 0.0
     for i in range(n - 1, -1, -1):
         if not chain:
-            if kind[i + 1] == FREE or energy[i] <= energy[i + 1] and kind[i] != FREE:
+            level = energy[i] <= energy[i + 1] * (1.0 + 1e-9)  # on one limit, to rounding
+            if kind[i + 1] == FREE or (level and kind[i] != FREE):
                 continue
             before = 0.0
             hf, hr = ahead[i, 1], ahead[i, 2]
@@ -125,8 +172,6 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
             met[i] = 1
         else:
             met[i] = 2 if kind[i] == FREE or kind[i] == GIVEN else 0
-            if kind[i] == CAPPED and trial > energy[i]:
-                met[i] = 2 if energy[i] + length[i] * ahead[i, 0] > energy[i + 1] else 0
             chain = False
     time = 0.0
     for i in range(n):

@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from tuftwork.lap.kernel import BRAKE, DRIVE, aero_at, assemble
+from tuftwork.lap.kernel import BRAKE, DRIVE, TURNING, aero_at, assemble
 from tuftwork.lap.parameter import INDEX
 from tuftwork.quantity import Array
 
@@ -83,7 +83,7 @@ class LapTrace:
             return np.where(total != 0.0, self.downforce_front / total, np.nan)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
 def _settle(mode, energy, ax, guess, road, mix, p, flags, aero, power, step):
     """Return ride heights at a given speed and acceleration, and the loads there."""
@@ -102,7 +102,7 @@ def _settle(mode, energy, ax, guess, road, mix, p, flags, aero, power, step):
     return hf, hr, by
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
 def _walk(energy, length, cell_road, mix, met, ahead, p, flags, aero, power, step, out):
     for i in range(length.shape[0]):
@@ -155,6 +155,7 @@ def trace_of(
     duration = 2.0 * mesh.length / (v0 + v1)
     capped = (kind[1:] == 2) & (kind[:-1] == 2)
     limits = np.where(met == 1, limit[:, 1], limit[:, 0] % 16)
+    limits = np.where(limits == TURNING, 1, limits)
     limits = np.where(capped, np.where(use_f > use_r, 1, 2), limits)
     outside = (
         (hf < a.ride_height_front[0]) | (hf > a.ride_height_front[-1])
@@ -177,7 +178,7 @@ def trace_of(
     )  # fmt: skip
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
 def _along(aero, mix, hf, hr, out):
     for i in range(hf.shape[0]):
