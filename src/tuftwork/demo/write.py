@@ -5,6 +5,7 @@ from pathlib import Path
 
 from tuftwork.demo.truth import FORCE_SCATTER, PassRow, measured_passes
 from tuftwork.errors import InputError
+from tuftwork.files import read_project, record_digests
 from tuftwork.quantity import Z80
 
 _BROCHURE = """\
@@ -65,6 +66,8 @@ def write_demo(folder: Path) -> Path:
     head = files("tuftwork.demo").joinpath("halyard.toml").read_text(encoding="utf-8")
     text = head + "\n" + "\n".join(_measured_row(i, row) for i, row in enumerate(passes, 1))
     (folder / "project.toml").write_text(text, encoding="utf-8")
+    record_digests(read_project(folder))
+    (folder / "project.toml.previous").unlink()  # a new project has no earlier version
     return folder
 
 

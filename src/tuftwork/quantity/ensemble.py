@@ -5,7 +5,7 @@ Sobol sequence and a fixed seed. Engines run on all draws at once; differences a
 draw, so what two cases have in common cancels.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -177,7 +177,9 @@ def summarise(draws: Float[np.ndarray, "..."]) -> Summary:
     )  # fmt: skip
 
 
-def influences(ensemble: Ensemble, result: Draws, *, most: int = 5) -> tuple[Influence, ...]:
+def influences(
+    ensemble: Ensemble, result: Draws, *, most: int = 5, among: Collection[str] | None = None
+) -> tuple[Influence, ...]:
     """Return the inputs that dominate a result's range, largest first.
 
     Shares are those of a standardised rank regression on the inputs that rank correlation picks
@@ -191,6 +193,9 @@ def influences(ensemble: Ensemble, result: Draws, *, most: int = 5) -> tuple[Inf
         The result, draw by draw. [any]
     most
         At most so many are returned.
+    among
+        Inputs the result can depend on, where that is known: others that only move together with
+        one of them are then not blamed.
 
     Returns
     -------
@@ -208,6 +213,9 @@ def influences(ensemble: Ensemble, result: Draws, *, most: int = 5) -> tuple[Inf
     inputs = _standardised(_ranks(ensemble.deviates))
     ranks = _standardised(_ranks(values[:, None]))[:, 0]
     screened = np.abs(inputs.T @ ranks) / values.size
+    names = ensemble.uncertain
+    if among is not None:
+        screened = np.where([name in among for name in names], screened, 0.0)
     picked = np.flatnonzero(screened > 1.5 / np.sqrt(values.size))
     if picked.size == 0:
         return ()
@@ -215,7 +223,6 @@ def influences(ensemble: Ensemble, result: Draws, *, most: int = 5) -> tuple[Inf
     slopes = np.linalg.lstsq(inputs[:, picked], ranks, rcond=None)[0]
     # covariance decomposition: with correlated inputs the shares still add up to R²
     shares = slopes * (inputs[:, picked].T @ ranks) / values.size
-    names = ensemble.uncertain
     found = [
         Influence(
             name=names[column],

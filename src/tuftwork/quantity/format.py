@@ -6,6 +6,8 @@ from tuftwork.quantity.ensemble import Summary
 from tuftwork.quantity.quantity import Quantity
 from tuftwork.quantity.unit import dimension_named, from_si
 
+MOST_DIGITS = {"area": 4, "height": 1, "share": 1, "speed": 1, "density": 4, "temperature": 1}
+"""Digits after the point beyond which nobody can act, by dimension."""
 THIN = "\u202f"
 MINUS = "\u2212"
 
@@ -54,7 +56,7 @@ def _ranged(best: float, low: float, high: float, dimension: str, unit: str | No
     centre, bottom, top = (from_si(v, shown, dimension) for v in (best, low, high))
     if not top - bottom > 1e-12 * max(1.0, abs(centre)):
         return _with_unit(_trimmed(centre), shown)
-    digits = digits_after_point((top - bottom) / 2)
+    digits = min(digits_after_point((top - bottom) / 2), MOST_DIGITS.get(dimension, 6))
     span = f"({format_number(bottom, digits)} to {format_number(top, digits)})"
     return f"{_with_unit(format_number(centre, digits), shown)} {span}"
 

@@ -13,8 +13,13 @@ from tuftwork.aeromap.interface import PartModel, PlatformState
 from tuftwork.aeromap.interpolate import Surface, surface_of
 from tuftwork.aeromap.map import FIELDS as MAP_FIELDS
 from tuftwork.aeromap.map import AeroMap, AirAt, MapHeader
-from tuftwork.aeromap.part import draws_of, part_models
-from tuftwork.aeromap.platform import STANDARD_GRAVITY, Suspension, suspension_of
+from tuftwork.aeromap.part import draws_of, inputs_of, part_models
+from tuftwork.aeromap.platform import (
+    STANDARD_GRAVITY,
+    Suspension,
+    platform_quantities,
+    suspension_of,
+)
 from tuftwork.air import Air
 from tuftwork.car import Measured, Project
 from tuftwork.errors import InputError, NotCovered, UnknownName
@@ -99,6 +104,20 @@ class Answers:
     def models(self, state: str) -> tuple[PartModel, ...]:
         """Return the models of the parts in a state."""
         return part_models(self.project, state if self.project.states else "")
+
+    def inputs_in(self, *states: str) -> frozenset[str]:
+        """Return the names of the inputs on which numbers of these states can depend."""
+        key = f"inputs {'|'.join(states)}"
+        if key not in self.worked_out:
+            names = {name for name in self.job.quantities if name.startswith("weather.")}
+            for state in states:
+                names |= set(inputs_of(self.models(state)))
+                if self.has_platform:
+                    own = state if self.project.states else ""
+                    names |= set(platform_quantities(self.project, "", own))
+            self.worked_out[key] = frozenset(names)
+        found: frozenset[str] = self.worked_out[key]
+        return found
 
     def state_named(self, name: str = "") -> str:
         """Return a state's name, the baseline where none is given."""
@@ -192,6 +211,7 @@ class Answers:
             decision=_DECISIONS.get(name, ""),
             notices=self.notices(state),
             keep=self.kept(state),
+            among=self.inputs_in(state),
         )
         return self.in_kilograms(number, speed)
 

@@ -1,6 +1,8 @@
 """One open project: its pages, its chains, its live answers, its runs."""
 
-from collections.abc import Callable, Mapping
+import csv
+from collections.abc import Callable, Mapping, Sequence
+from io import StringIO
 from pathlib import Path
 from threading import RLock
 from time import perf_counter
@@ -18,6 +20,7 @@ from tuftwork.study.live import live_chain, live_page
 from tuftwork.study.overview import overview_page
 from tuftwork.study.page import budget_page, cell_chain, map_page, states_page
 from tuftwork.study.register import claims_page, evidence_page, input_chain, runs_page
+from tuftwork.study.sheet import BUDGET_COLUMNS, PATH_COLUMNS, budget_lines, path_lines
 from tuftwork.study.step import Progress, digests_of, run_steps
 from tuftwork.study.store import Store
 
@@ -173,6 +176,31 @@ class Bench:
             raise UnknownName("do", str(message.get("do")), ["path_at"])
         return live_page(self.answers, message)
 
+    def save_map(self, path: Path | str) -> str:
+        """Write the map of all states to a netCDF file and return its path."""
+        from tuftwork.files.map import write_map
+
+        answers = self.answers
+        if not answers.has_platform:
+            raise NotCovered("No map: it needs parts and both axles.")
+        target = Path(path)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        write_map(target, answers.aero_map())
+        return str(target)
+
+    def export(self, folder: Path | str | None = None) -> list[str]:
+        """Write the map, the budget and the path for other programs; return the files' paths."""
+        out = Path(folder) if folder else self.folder / "out"
+        out.mkdir(parents=True, exist_ok=True)
+        written = []
+        if self.answers.has_platform:
+            written.append(self.save_map(out / "map.nc"))
+            rows = [row for s in self.answers.states for row in path_lines(self.answers, s)]
+            written.append(_write_table(out / "path.csv", PATH_COLUMNS, rows))
+        rows = [row for s in self.answers.states for row in budget_lines(self.answers, s)]
+        written.append(_write_table(out / "budget.csv", BUDGET_COLUMNS, rows))
+        return written
+
     def digest(self) -> str:
         """Return the short digest of the project as it is now."""
         return self.opened.digest.removeprefix("sha256:")[:12]
@@ -246,3 +274,12 @@ class Bench:
             if isinstance(error, InputError):
                 raise
             raise UnknownName("chain", name, list(answers.book.chains)[:200]) from None
+
+
+def _write_table(path: Path, columns: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
+    buffer = StringIO()
+    writer = csv.writer(buffer, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(rows)
+    write_atomic(path, buffer.getvalue().encode())
+    return str(path)

@@ -69,7 +69,7 @@ def claim_findings(answers: Answers) -> list[Finding]:
 
 
 def _computed(answers: Answers) -> tuple[Computed, ...]:
-    """Return what the engines say where nothing was measured; measured rows speak for themselves."""
+    """Return what the engines say where nothing was measured."""
     if answers.is_tied or not answers.has_platform:
         return ()
     base, keep = answers.states[0], answers.kept(answers.states[0])
@@ -93,15 +93,15 @@ def _claim(answers: Answers, claim: ClaimFinding) -> dict[str, Any]:
     why = f"claim/{claim.id}"
     links = [Link(what=f"{claim.by or 'Someone'} said: {claim.said}", origin="claimed")]
     links += [Link(what=line, origin="computed") for line in claim.working]
-    if claim.expected is not None:
-        links.append(
-            Link(
-                what=claim.expected.label,
-                origin=claim.expected.quantity.origin,
-                place=claim.expected.quantity.place,
-                number=number_of_quantity(claim.expected.quantity),
-            )
+    links += [
+        Link(
+            what=figure.label,
+            origin=figure.quantity.origin,
+            place=figure.quantity.place,
+            number=number_of_quantity(figure.quantity),
         )
+        for figure in claim.expected
+    ]
     if claim.implied:
         answers.book.add(
             why,
@@ -112,9 +112,10 @@ def _claim(answers: Answers, claim: ClaimFinding) -> dict[str, Any]:
         )
     implied = [{"label": f.label, "number": number_of_quantity(f.quantity, why=why)}
                for f in claim.implied]  # fmt: skip
-    if claim.expected is not None:
-        number = number_of_quantity(claim.expected.quantity)
-        implied.append({"label": f"evidence: {claim.expected.label}", "number": number})
+    implied += [
+        {"label": f"evidence: {f.label}", "number": number_of_quantity(f.quantity)}
+        for f in claim.expected
+    ]
     return {
         "id": claim.id,
         "said": claim.said,

@@ -95,8 +95,8 @@ def _words(answers: Answers, to_cliff: np.ndarray) -> str:
     there = np.isfinite(to_cliff)
     if np.mean(there) < _SEEN:
         return (
-            f"No rear cliff on this map: nowhere does the rear axle lose more than {share} % of its "
-            "load per millimetre."
+            f"No rear cliff on this map: nowhere does the rear axle lose more than {share} % of "
+            "its load per millimetre."
         )
     said = []
     for at, speed in enumerate(answers.speeds):

@@ -70,6 +70,7 @@ def _lost_with_speed(answers: Answers) -> list[Finding]:
             at=answers.at(base, fast),
             decision="Raise that end first, before adding a wing.",
             keep=answers.kept(base),
+            among=answers.inputs_in(base),
         )
         height = format_plain(
             summarise(answers.draws(base, f"height_{axle}", fast)[answers.kept(base)]).best,
@@ -149,32 +150,29 @@ def _shift_of_balance(answers: Answers) -> list[Finding]:
 
 
 def _states(answers: Answers) -> list[Finding]:
-    """Return what every other state gains over the baseline at the top studied speed."""
+    """Return the state that gains most, and every state that does not deliver what it adds."""
+    gains = [state_gain(answers, state) for state in answers.states[1:]]
+    if not gains:
+        return []
+    best = max(gains, key=lambda g: float(g.total["best"]))
     found = []
-    for state in answers.states[1:]:
-        gain = state_gain(answers, state)
+    for gain in gains:
         size, low, high = (gain.total[k] for k in ("best", "low", "high"))
-        noise = low < 0 < high
-        verdict = "below noise" if noise else "consistent"
-        share = gain.share["text"]
-        text = (
-            f"At {_kmh(gain.speed)}, with the platform loop closed, CzS changes by "
-            f"{gain.total['text']} and CxS by {gain.drag['text']}; front share is then {share}."
-        )
-        if gain.held is not None and gain.held["best"] > 2.5 * max(size, 0.0):
-            text += (
-                f" At unchanged ride heights it would be {gain.held['text']}: the load it adds "
-                "pushes the car down to where the floor gives it back."
-            )
+        noise = low < 0.1 * size if size > 0 else high > 0.1 * size
+        held = gain.held["best"] if gain.held is not None else 0.0
+        eaten = held > 2.5 * max(size, 0.0) and held > 3 * _POINT
+        if not (gain is best and size > 0) and not (noise or eaten or size < 0):
+            continue
+        worth = max(abs(size), held) if eaten else abs(size)
         found.append(
             Finding(
-                title=_state_title(state, size, noise=noise),
-                text=text,
-                verdict=verdict,
+                title=_state_title(gain, noise=noise, eaten=eaten, best=gain is best),
+                text=_state_text(gain, eaten=eaten),
+                verdict="below noise" if noise else "consistent",
                 page="states",
-                worth=abs(size) if not noise else 0.5 * abs(size),
+                worth=worth,
                 numbers=(gain.total, gain.drag, gain.share),
-                test=f"A-B-A at {_kmh(gain.speed)}: baseline, '{state}', baseline.",
+                test=f"A-B-A at {_kmh(gain.speed)}: baseline, '{gain.state}', baseline.",
                 why=gain.total["why"],
                 value=gain.total,
             )
@@ -182,15 +180,32 @@ def _states(answers: Answers) -> list[Finding]:
     return found
 
 
+def _state_text(gain: "Gain", *, eaten: bool) -> str:
+    text = (
+        f"At {_kmh(gain.speed)}, with the platform loop closed, '{gain.state}' changes CzS by "
+        f"{gain.total['text']} and CxS by {gain.drag['text']}; front share is then "
+        f"{gain.share['text']}."
+    )
+    if eaten and gain.held is not None:
+        text += (
+            f" At unchanged ride heights CzS would change by {gain.held['text']}: the added load "
+            "pushes the car down to where the floor gives it back."
+        )
+    return text
+
+
 MINUS = "\u2212"
 
 
-def _state_title(state: str, size: float, *, noise: bool) -> str:
+def _state_title(gain: "Gain", *, noise: bool, eaten: bool, best: bool) -> str:
+    points = abs(gain.total["best"]) / _POINT
+    if eaten:
+        return f"'{gain.state}' is the wrong first move: the platform takes back what it adds"
     if noise:
-        return f"'{state}': no gain that could be told from nothing"
-    points = abs(size) / _POINT
-    word = "worth" if size > 0 else "costs"
-    return f"'{state}': {word} {points:.0f} points"
+        return f"'{gain.state}': no gain that could be told from nothing"
+    if gain.total["best"] < 0:
+        return f"'{gain.state}' costs {points:.0f} points"
+    return f"'{gain.state}' is worth most of the states tried: {points:.0f} points" if best else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,6 +232,7 @@ def state_gain(answers: Answers, state: str, speed: float | None = None) -> Gain
             f"state/{state}/{name}/{top * _KMH:.0f}", draws, "area",
             title=f"{words}: '{state}' less '{base}' at {_kmh(top)}",
             links=answers.car_links(state), at=at, keep=keep,
+            among=answers.inputs_in(base, state),
             decision="Whether this change is worth testing, and before which other.",
             notices=answers.notices(state),
         )  # fmt: skip
@@ -250,6 +266,7 @@ def _held_gain(answers: Answers, state: str, speed: float, keep: np.ndarray) -> 
         f"state/{state}/held/{speed * _KMH:.0f}", loads[0] - loads[1], "area",
         title=f"CzS at unchanged ride heights: '{state}' less '{base}' at {_kmh(speed)}",
         links=answers.car_links(state), at=answers.at(base, speed), keep=keep,
+        among=answers.inputs_in(base, state),
     )  # fmt: skip
 
 

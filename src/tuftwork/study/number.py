@@ -5,7 +5,7 @@ Every number is one small dict (``text``, ``best``, range, ``unit``, ``origin``,
 which decision it touches.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -112,6 +112,7 @@ class ChainBook:
         decision: str = "",
         notices: Sequence[str] = (),
         keep: np.ndarray | None = None,
+        among: Collection[str] | None = None,
     ) -> Number:
         """Return the number of some draws, and keep its chain.
 
@@ -131,6 +132,8 @@ class ChainBook:
             Which decision it touches.
         keep : (n_draw,)
             Draws that count; all where not given.
+        among
+            Inputs the result can depend on, where that is known.
         """
         values = np.asarray(draws, dtype=float).ravel()
         ensemble = self.ensemble
@@ -140,7 +143,7 @@ class ChainBook:
         number = number_of_summary(
             summarise(values), dimension, unit=unit, origin=origin, at=at, why=why
         )
-        found = influences(ensemble, values) if values.size == ensemble.size else ()
+        found = influences(ensemble, values, among=among) if values.size == ensemble.size else ()
         dominates = [
             {
                 "name": i.name,

@@ -1,4 +1,4 @@
-"""The first page: the answer in a sentence, findings in order of worth, how well each job stands."""
+"""The first page: the answer in a sentence, findings by worth, how well each job stands."""
 
 from typing import Any
 

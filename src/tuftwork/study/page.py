@@ -60,6 +60,7 @@ def _budget_row(answers: Answers, row: BudgetRow, state: str, speed: float, at: 
             f"budget/{state}/{speed * _KMH:.0f}/{key}/{field}", draws, "area",
             title=f"{row.name}: {FIELDS[field][2].split(',')[0]} at {speed * _KMH:.0f} km/h",
             links=links, origin=origin, at=at, keep=answers.kept(state),
+            among=answers.inputs_in(state),
             notices=(row.note,) if row.note else (),
         )  # fmt: skip
 
@@ -171,7 +172,7 @@ def cell_chain(answers: Answers, state: str, field: str, front_mm: float, rear_m
         f"cell/{state}/{field}/{front_mm:g}/{rear_mm:g}", draws, kind[0], unit=kind[1],
         title=f"{kind[2][:1].upper()}{kind[2][1:]}, one cell of the map",
         links=answers.car_links(state), at=at, keep=answers.kept(state),
-        notices=answers.notices(state),
+        among=answers.inputs_in(state), notices=answers.notices(state),
     )  # fmt: skip
 
 

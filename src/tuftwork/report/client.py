@@ -1,0 +1,127 @@
+"""The client report: one document and the same content as JSON, from one project's study."""
+
+import json
+import tempfile
+from datetime import UTC, datetime
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from tuftwork import __version__
+from tuftwork.errors import NotCovered
+from tuftwork.files import write_atomic
+from tuftwork.plot import FONTS
+from tuftwork.report.figure import draw_figures
+from tuftwork.report.words import captions_of, limits_of, methods_of, scope_of, sources_of
+from tuftwork.study import Bench
+from tuftwork.study.answers import Answers
+
+_KMH = 3.6
+
+
+def client_document(bench: Bench) -> dict[str, Any]:
+    """Return everything the client report says, as a plain tree."""
+    answers = bench.answers
+    overview = bench.page("overview")
+    state = answers.states[0]
+    tree: dict[str, Any] = {
+        "meta": {
+            "version": __version__,
+            "digest": bench.digest(),
+            "date": overview["project"]["day"] or datetime.now(UTC).date().isoformat(),
+            "state": state,
+            "speed_kmh": round(usual_speed(answers) * _KMH, 1),
+        },
+        "overview": overview
+        | {"state": {**overview["state"], "name": answers.project.mass_state().name}},
+        "scope": scope_of(answers),
+        "evidence": _evidence(bench),
+        "methods": methods_of(answers),
+        "budget": _budget(bench, answers),
+        "map": _map(bench, answers),
+        "states": bench.page("states")["rows"],
+        "claims": bench.page("claims"),
+        "limits": limits_of(answers),
+        "captions": captions_of(answers),
+        "figures": [],
+    }
+    tree["chains"] = _key_chains(bench, answers)
+    tree["sources"] = sources_of(answers)
+    return tree
+
+
+def client_report(bench: Bench) -> tuple[bytes, dict[str, Any]]:
+    """Return the client report as PDF, and the tree it was set from.
+
+    Raises
+    ------
+    NotCovered
+        If the project has no parts, so that there is nothing to report.
+    """
+    import typst
+
+    if not bench.answers.project.parts:
+        raise NotCovered("No parts yet: there is nothing to report. Add [[parts]] tables.")
+    tree = client_document(bench)
+    template = files("tuftwork.report").joinpath("client.typ").read_text(encoding="utf-8")
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        answers = bench.answers
+        tree["figures"] = draw_figures(answers, answers.states[0], usual_speed(answers), folder)
+        (folder / "data.json").write_text(json.dumps(tree, ensure_ascii=False), "utf-8")
+        (folder / "client.typ").write_text(template, encoding="utf-8")
+        pdf = typst.compile(
+            str(folder / "client.typ"), root=place, font_paths=[str(FONTS)],
+            ignore_system_fonts=True,
+        )  # fmt: skip
+    return pdf, tree
+
+
+def write_client_report(bench: Bench) -> dict[str, str]:
+    """Write report.pdf and report.json into the project's out/ folder and return their paths."""
+    pdf, tree = client_report(bench)
+    out = bench.folder / "out"
+    out.mkdir(exist_ok=True)
+    text = json.dumps(tree, ensure_ascii=False, indent=1)
+    write_atomic(out / "report.pdf", pdf)
+    write_atomic(out / "report.json", text.encode())
+    return {"pdf": str(out / "report.pdf"), "json": str(out / "report.json")}
+
+
+def usual_speed(answers: Answers) -> float:
+    """Return the speed the report speaks of: the second highest studied [m/s]."""
+    return answers.speeds[-2] if len(answers.speeds) > 1 else answers.speeds[-1]
+
+
+def _evidence(bench: Bench) -> dict[str, Any]:
+    items = bench.page("evidence")["items"]
+    return {"items": [item | {"short_digest": item["digest"][:12]} for item in items]}
+
+
+def _budget(bench: Bench, answers: Answers) -> dict[str, Any]:
+    page = bench.page("budget", speed=f"{usual_speed(answers) * _KMH:.4g}")
+    return page | {"shown": [row for row in page["rows"] if not _is_small(row)]}
+
+
+def _is_small(row: dict[str, Any]) -> bool:
+    """Return whether a row is an interaction too small to print: under a third of a point."""
+    sizes = (row["front"], row["rear"], row["total"], row["drag"])
+    largest = max(max(abs(n["low"]), abs(n["high"])) for n in sizes)
+    return row["kind"] == "interaction" and largest < 0.004
+
+
+def _map(bench: Bench, answers: Answers) -> dict[str, Any]:
+    if not answers.has_platform:
+        return {"path": [], "cliff": {"text": ""}}
+    page = bench.page("map")
+    return {key: page[key] for key in ("path", "cliff", "static", "equilibria", "notices")}
+
+
+def _key_chains(bench: Bench, answers: Answers) -> list[dict[str, Any]]:
+    """Return the chains of the numbers the answer rests on."""
+    state, kmh = answers.states[0], f"{usual_speed(answers) * _KMH:.0f}"
+    if not answers.has_platform:
+        return [bench.why(f"budget/{state}/{kmh}/whole car/total")]
+    names = [f"ride/{state}/{field}/{kmh}" for field in ("total", "front", "rear", "share", "drag")]
+    names += [row["gain"]["why"] for row in bench.page("states")["rows"]]
+    return [bench.why(name) for name in names]
