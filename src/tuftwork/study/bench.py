@@ -13,18 +13,15 @@ import numpy as np
 from tuftwork import __version__
 from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.files import OpenProject, parse_project, read_project, write_atomic
-from tuftwork.study.answers import FIELDS, Answers
+from tuftwork.study.answers import Answers
 from tuftwork.study.job import Job, job_steps
 from tuftwork.study.ledger import Ledger
-from tuftwork.study.live import live_chain, live_page
-from tuftwork.study.overview import overview_page
-from tuftwork.study.page import budget_page, cell_chain, map_page, states_page
-from tuftwork.study.register import claims_page, evidence_page, input_chain, runs_page
+from tuftwork.study.register import runs_page
+from tuftwork.study.registry import CHAINS, LIVE, PAGES, found, page_entry
 from tuftwork.study.sheet import BUDGET_COLUMNS, PATH_COLUMNS, budget_lines, path_lines
 from tuftwork.study.step import Progress, digests_of, run_steps
 from tuftwork.study.store import Store
 
-PAGES = ("overview", "evidence", "claims", "budget", "states", "map", "runs")
 _LAST = "last-project.toml"
 
 Watch = Callable[[float, str, float | None], None]
@@ -130,29 +127,21 @@ class Bench:
         NotCovered
             If it has nothing to show yet.
         """
-        if name not in PAGES:
-            raise UnknownName("page", name, PAGES)
-        self._refresh()
-        if name == "evidence":
-            return evidence_page(self.opened)
-        if name == "runs":
-            return runs_page(self.ledger)
-        if name == "overview":
-            return overview_page(self.opened, self._answers_or_none(), stale=self.is_stale())
-        answers = self.answers
-        if name == "claims":
-            return claims_page(answers)
-        if name == "states":
-            return states_page(answers)
-        makers: Mapping[str, tuple[Callable[..., dict[str, Any]], tuple[str, ...]]] = {
-            "budget": (budget_page, ("speed", "state")),
-            "map": (map_page, ("state",)),
-        }
-        maker, known = makers[name]
+        entry = page_entry(name)
+        if entry is None:
+            raise UnknownName("page", name, [e.name for e in PAGES])
         for key in query:
-            if key not in known:
-                raise UnknownName("query", key, known)
-        return maker(answers, **query)
+            if key not in entry.query:
+                raise UnknownName("query", key, entry.query or ("none",))
+        self._refresh()
+        given: dict[str, Callable[[], Any]] = {
+            "answers": lambda: self.answers,
+            "opened": lambda: self.opened,
+            "ledger": lambda: self.ledger,
+            "bench": lambda: self,
+        }
+        tree: dict[str, Any] = found(entry.make)(given[entry.takes](), **query)
+        return tree
 
     def why(self, name: str) -> dict[str, Any]:
         """Return the chain behind one number.
@@ -172,9 +161,13 @@ class Bench:
 
     def live(self, message: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
         """Answer one live request with a header and arrays."""
-        if message.get("do") != "path_at":
-            raise UnknownName("do", str(message.get("do")), ["path_at"])
-        return live_page(self.answers, message)
+        wanted = str(message.get("do"))
+        if wanted not in LIVE:
+            raise UnknownName("do", wanted, LIVE)
+        answer: tuple[dict[str, Any], dict[str, np.ndarray]] = found(LIVE[wanted])(
+            self.answers, message
+        )
+        return answer
 
     def save_map(self, path: Path | str) -> str:
         """Write the map of all states to a netCDF file and return its path."""
@@ -218,7 +211,8 @@ class Bench:
         with self._lock:
             self.opened = opened
 
-    def _answers_or_none(self) -> Answers | None:
+    def answers_or_none(self) -> Answers | None:
+        """Return results where there are any."""
         try:
             return self.answers
         except NotCovered:
@@ -251,25 +245,11 @@ class Bench:
 
     def _work_out(self, answers: Answers, name: str) -> None:
         """Work out the chain of an address that no page asked for yet."""
-        kind, _, rest = name.partition("/")
+        maker = CHAINS.get(name.partition("/")[0])
+        if maker is None:
+            return
         try:
-            if kind == "ride":
-                state, field, kmh = rest.rsplit("/", 2)
-                if field in FIELDS:
-                    answers.ride_number(state, field, answers.speed_named(kmh))
-            elif kind == "budget":
-                state, kmh, *_ = rest.split("/")
-                budget_page(answers, speed=kmh, state=state)
-            elif kind == "cell":
-                state, field, front, rear = rest.rsplit("/", 3)
-                cell_chain(answers, state, field, float(front), float(rear))
-            elif kind == "live":
-                live_chain(answers, name)
-            elif kind == "input":
-                input_chain(answers, rest)
-            else:
-                for page in ("states", "claims", "overview"):
-                    self.page(page)
+            found(maker)(answers, name)
         except (ValueError, KeyError) as error:
             if isinstance(error, InputError):
                 raise

@@ -45,6 +45,11 @@ def claims_tree(answers: Answers) -> dict[str, Any]:
     }
 
 
+def claim_chain(answers: Answers, address: str) -> None:
+    """Keep the chain of a claim."""
+    claims_tree(answers)
+
+
 def claim_findings(answers: Answers) -> list[Finding]:
     """Return what the claims add to the findings: one for all that contradict."""
     if not answers.project.claims:

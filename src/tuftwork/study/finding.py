@@ -95,6 +95,11 @@ def _lost_with_speed(answers: Answers) -> list[Finding]:
     return found
 
 
+def lost_chain(answers: Answers, address: str) -> None:
+    """Keep the chain of what an axle loses with speed."""
+    _lost_with_speed(answers)
+
+
 def _speed_of_most(answers: Answers) -> tuple[float, float]:
     """Return the studied speeds between which the whole car loses most, or the ends."""
     base, keep = answers.states[0], answers.kept(answers.states[0])

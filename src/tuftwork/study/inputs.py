@@ -10,6 +10,7 @@ from tuftwork.aeromap.part import coefficients_of, project_inputs
 from tuftwork.aeromap.platform import platform_quantities
 from tuftwork.car import Project, Table, quantities_in
 from tuftwork.quantity import Quantity
+from tuftwork.study.registry import LABELS, QUANTITIES, gathered
 
 SAME_TAPE = 0.9
 """Correlation of ride heights at rest set in one garage with one tape: a change between two
@@ -42,6 +43,8 @@ def study_quantities(project: Project) -> dict[str, Quantity]:
         own = getattr(project.car, key)
         if own is not None:
             found[f"car.{key}"] = own
+    for more in gathered(QUANTITIES, project):
+        found |= more
     return found
 
 
@@ -82,6 +85,8 @@ def labels_of(project: Project) -> dict[str, str]:
         found |= _table_labels(mass, f"mass_states.{mass.name}.", mass.name)
     for state in project.states:
         found |= _table_labels(state, f"states.{state.name}.", state.name)
+    for more in gathered(LABELS, project):
+        found |= more
     return found | _table_labels(project.weather, "weather.", "weather")
 
 

@@ -28,6 +28,7 @@ from tuftwork.study.inputs import (
     state_names,
     study_quantities,
 )
+from tuftwork.study.registry import STEPS, gathered
 from tuftwork.study.ride import ride_step_work
 from tuftwork.study.step import Pulse, Step, Work
 from tuftwork.study.store import Tree
@@ -79,6 +80,8 @@ def job_steps(job: Job) -> list[Step]:
         steps.append(_axes_step(job))
         for state in state_names(project):
             steps += [_map_step(job, state), _ride_step(job, state)]
+    for more in gathered(STEPS, job):
+        steps += more
     return steps
 
 

@@ -1,22 +1,34 @@
 """The first page: the answer in a sentence, findings by worth, how well each job stands."""
 
-from typing import Any
+from typing import Any, Protocol
 
 from tuftwork import __version__
 from tuftwork.car import Project
 from tuftwork.files import OpenProject
 from tuftwork.quantity import format_plain, summarise
 from tuftwork.study.answers import Answers
-from tuftwork.study.claimed import claim_findings
-from tuftwork.study.finding import Finding, findings_of
+from tuftwork.study.finding import Finding
 from tuftwork.study.number import number_of_quantity
+from tuftwork.study.registry import FINDINGS, PAGES, found, gathered
 
 Page = dict[str, Any]
 _KMH = 3.6
 
 
-def overview_page(opened: OpenProject, answers: Answers | None, *, stale: bool) -> Page:
+class _Open(Protocol):
+    """What the overview asks of an open project."""
+
+    opened: OpenProject
+
+    def answers_or_none(self) -> Answers | None: ...
+
+    def is_stale(self) -> bool: ...
+
+
+def overview_page(bench: _Open) -> Page:
     """Return the overview; without results it says what to do first."""
+    answers = bench.answers_or_none()
+    opened, stale = bench.opened, bench.is_stale()
     project = opened.project
     findings = ranked(answers) if answers is not None else []
     return {
@@ -46,8 +58,8 @@ def ranked(answers: Answers) -> list[Finding]:
     """Return all findings of a study, the most valuable first; worked out once."""
     key = "findings"
     if key not in answers.worked_out:
-        found = [*findings_of(answers), *claim_findings(answers)]
-        answers.worked_out[key] = sorted(found, key=lambda f: -f.worth)
+        every = [f for some in gathered(FINDINGS, answers) for f in some]
+        answers.worked_out[key] = sorted(every, key=lambda f: -f.worth)
     kept: list[Finding] = answers.worked_out[key]
     return kept
 
@@ -99,7 +111,7 @@ def _finding(rank: int, finding: Finding) -> Page:
 
 def _state(project: Project) -> Page:
     mass = project.mass_state()
-    found: Page = {"mass state": mass.name}
+    shown: Page = {"mass state": mass.name}
     for label, key in (
         ("mass", "mass"),
         ("front weight", "front_weight"),
@@ -107,34 +119,17 @@ def _state(project: Project) -> Page:
         ("hr at rest", "ride_height_rear"),
     ):
         why = f"input/mass_states.{mass.name}.{key}"
-        found[label] = number_of_quantity(getattr(mass, key), why=why)
-    found["air temperature"] = number_of_quantity(
+        shown[label] = number_of_quantity(getattr(mass, key), why=why)
+    shown["air temperature"] = number_of_quantity(
         project.weather.temperature, why="input/weather.temperature"
     )
-    return found
+    return shown
 
 
 def _rail(project: Project, answers: Answers | None) -> list[Page]:
     """Return the jobs in the order of the work, each with how well evidence supports it."""
-    tied = answers is not None and answers.is_tied
-    model = "measured" if tied else "computed" if project.parts else "none"
-    has_states = len(project.states) > 1
-    evidence = "measured" if project.evidence else "none"
-    return [
-        {"page": "overview", "title": "Overview", "support": model, "note": ""},
-        {"page": "evidence", "title": "Evidence", "support": evidence,
-         "note": _count(len(project.evidence), "item")},
-        {"page": "claims", "title": "Claims", "support": "claimed" if project.claims else "none",
-         "note": _count(len(project.claims), "claim")},
-        {"page": "budget", "title": "Budget", "support": model,
-         "note": _count(len(project.parts), "part")},
-        {"page": "map", "title": "Map", "support": model if project.car.front else "none",
-         "note": ""},
-        {"page": "states", "title": "States", "support": "computed" if has_states else "none",
-         "note": _count(len(project.states), "state")},
-        {"page": "runs", "title": "Runs", "support": "computed" if answers else "none", "note": ""},
-    ]  # fmt: skip
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}" if number else ""
+    lines = []
+    for entry in PAGES:
+        support, note = found(entry.support)(project, answers)
+        lines.append({"page": entry.name, "title": entry.title, "support": support, "note": note})
+    return lines

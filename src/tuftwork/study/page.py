@@ -153,8 +153,27 @@ def _equilibria(ride: Any) -> list[Page]:
     return found
 
 
-def cell_chain(answers: Answers, state: str, field: str, front_mm: float, rear_mm: float) -> None:
+def ride_chain(answers: Answers, address: str) -> None:
+    """Keep the chain of one number along the platform path."""
+    state, field, kmh = address.split("/", 1)[1].rsplit("/", 2)
+    answers.ride_number(state, field, answers.speed_named(kmh))
+
+
+def budget_chain(answers: Answers, address: str) -> None:
+    """Keep the chains of a budget's numbers."""
+    state, kmh = address.split("/")[1:3]
+    budget_page(answers, speed=kmh, state=state)
+
+
+def state_chain(answers: Answers, address: str) -> None:
+    """Keep the chains of what states gain over the baseline."""
+    states_page(answers)
+
+
+def cell_chain(answers: Answers, address: str) -> None:
     """Keep the chain of one cell of a map, worked out when it is asked for."""
+    state, field, front_text, rear_text = address.split("/", 1)[1].rsplit("/", 3)
+    front_mm, rear_mm = float(front_text), float(rear_text)
     axes, made = answers.results["axes"], answers.results[f"map {state}"]
     i = int(np.argmin(np.abs(1e3 * np.asarray(axes["front"]) - front_mm)))
     j = int(np.argmin(np.abs(1e3 * np.asarray(axes["rear"]) - rear_mm)))
@@ -169,7 +188,7 @@ def cell_chain(answers: Answers, state: str, field: str, front_mm: float, rear_m
         f"{answers.job.top_speed * _KMH:.0f} km/h, {state}"
     )
     answers.book.number(
-        f"cell/{state}/{field}/{front_mm:g}/{rear_mm:g}", draws, kind[0], unit=kind[1],
+        address, draws, kind[0], unit=kind[1],
         title=f"{kind[2][:1].upper()}{kind[2][1:]}, one cell of the map",
         links=answers.car_links(state), at=at, keep=answers.kept(state),
         among=answers.inputs_in(state), notices=answers.notices(state),

@@ -5,7 +5,6 @@ from typing import Any
 from tuftwork.errors import UnknownName
 from tuftwork.files import OpenProject, register_of
 from tuftwork.study.answers import Answers
-from tuftwork.study.claimed import claims_tree
 from tuftwork.study.ledger import Ledger
 from tuftwork.study.number import Link, number_of_quantity
 
@@ -33,11 +32,6 @@ def evidence_page(opened: OpenProject) -> Page:
     return {"items": items}
 
 
-def claims_page(answers: Answers) -> Page:
-    """Return every claim with its verdict."""
-    return claims_tree(answers)
-
-
 def runs_page(ledger: Ledger) -> Page:
     """Return the run log, newest first."""
     return {
@@ -59,8 +53,9 @@ def runs_page(ledger: Ledger) -> Page:
     }
 
 
-def input_chain(answers: Answers, name: str) -> None:
+def input_chain(answers: Answers, address: str) -> None:
     """Keep the chain of one input: where it was found, and what the study made of it."""
+    name = address.removeprefix("input/")
     quantities = answers.job.quantities
     if name not in quantities:
         raise UnknownName("input", name, quantities)

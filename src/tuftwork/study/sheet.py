@@ -1,0 +1,48 @@
+"""Rows of the tables a study exports: one line a speed or a budget row, units in the columns."""
+
+from collections.abc import Iterator
+
+from tuftwork.quantity import from_si, summarise
+from tuftwork.study.answers import FIELDS, Answers
+
+_KMH = 3.6
+_ENDS = ("best", "low", "high")
+PATH_COLUMNS = (
+    "state",
+    "speed_kmh",
+    *(
+        f"{name}_{end}_{unit}"
+        for name, unit in (
+            ("CzSf", "m2"), ("CzSr", "m2"), ("CzS", "m2"), ("CxS", "m2"), ("front_share", "pct"),
+            ("hf", "mm"), ("hr", "mm"),
+        )
+        for end in _ENDS
+    ),
+)  # fmt: skip
+BUDGET_COLUMNS = (
+    "state", "speed_kmh", "row", "kind",
+    *(f"{name}_{end}_m2" for name in ("CzSf", "CzSr", "CzS", "CxS") for end in _ENDS),
+)  # fmt: skip
+
+
+def path_lines(answers: Answers, state: str) -> Iterator[tuple[object, ...]]:
+    """Yield a state's platform path, one line a speed."""
+    keep = answers.kept(state)
+    for speed in answers.speeds:
+        line: list[object] = [state, round(speed * _KMH, 3)]
+        for name, (dimension, unit, _) in FIELDS.items():
+            found = summarise(answers.draws(state, name, speed)[keep])
+            line += [f"{from_si(getattr(found, end), unit, dimension):.6g}" for end in _ENDS]
+        yield tuple(line)
+
+
+def budget_lines(answers: Answers, state: str) -> Iterator[tuple[object, ...]]:
+    """Yield a state's budget at every studied speed, one line a row."""
+    keep = answers.kept(state)
+    for speed in answers.speeds:
+        for row in answers.budget(state, speed).rows:
+            line: list[object] = [state, round(speed * _KMH, 3), row.name, row.kind]
+            for draws in (row.front, row.rear, row.total, row.drag):
+                found = summarise(draws[keep])
+                line += [f"{getattr(found, end):.6g}" for end in _ENDS]
+            yield tuple(line)
