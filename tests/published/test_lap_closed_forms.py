@@ -29,7 +29,7 @@ from tuftwork.lap import (
     solve_sprint,
     terminal_speed,
 )
-from tuftwork.lap.kernel import capacity
+from tuftwork.lap.physics import capacity
 
 pytestmark = pytest.mark.published
 
@@ -259,7 +259,9 @@ def test_axle_loses_grip_with_load_transfer() -> None:
 
 def test_corner_speed_with_load_sensitive_tyres() -> None:
     car = point_mass(mu=1.8, loss=6e-5 / 1.8)
-    agrees(corner_speed(100.0, car, FULL, air=AIR, hold=False), "TY6", "corner speed load-sensitive")
+    agrees(
+        corner_speed(100.0, car, FULL, air=AIR, hold=False), "TY6", "corner speed load-sensitive"
+    )
     agrees(corner_speed(100.0, car, BARE, air=AIR), "TY6", "corner speed load-sensitive no aero")
 
 

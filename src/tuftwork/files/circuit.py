@@ -1,4 +1,4 @@
-"""Reading circuits: the open form x, y, width right, width left, with heights and banks if given."""
+"""Reading circuits: the open form x, y, width right, width left; heights and banks if given."""
 
 import csv
 from pathlib import Path

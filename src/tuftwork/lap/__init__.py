@@ -13,9 +13,18 @@ from tuftwork.lap.balance import (
 )
 from tuftwork.lap.build import Piece, circuit_from_radii
 from tuftwork.lap.circuit import Circuit, Corner, find_corners, reverse, start_at
+from tuftwork.lap.draws import Draws, lap_slopes, lap_times
 from tuftwork.lap.line import circuit_from_drawing, circuit_from_laps, circuit_from_line
 from tuftwork.lap.parameter import NAMES, PARAMETERS
 from tuftwork.lap.path import least_curvature_line
+from tuftwork.lap.place import (
+    CornerWorth,
+    LapEnergy,
+    Occupancy,
+    energy_of,
+    occupancy,
+    worth_by_corner,
+)
 from tuftwork.lap.power import (
     Gearbox,
     PowerCurve,
@@ -23,20 +32,41 @@ from tuftwork.lap.power import (
     power_from_gears,
     power_over_speed,
 )
+from tuftwork.lap.rank import Change, RankedChange, rank_changes
 from tuftwork.lap.record import LIMITS, LapTrace
 from tuftwork.lap.schedule import Rule, Schedule
 from tuftwork.lap.solve import (
     Case,
     Lap,
-    corner_speed,
     prepare,
     run_case,
     solve_lap,
-    solve_sprint,
-    terminal_speed,
 )
+from tuftwork.lap.steady import corner_speed, solve_sprint, terminal_speed
 from tuftwork.lap.table import AeroTable, constant_table
+from tuftwork.lap.trim import (
+    NoGo,
+    Setting,
+    SpecialRow,
+    TrimCar,
+    TrimRequest,
+    TrimRow,
+    TrimTable,
+    trim_rows_as_text,
+    trim_table,
+)
 from tuftwork.lap.tyre import fit_grip_to_corners, fit_tyre, magic_formula, skid_pad_grip
+from tuftwork.lap.value import (
+    DriverScatter,
+    Package,
+    PackageResult,
+    PolarPlane,
+    ValueTable,
+    Worth,
+    compare_packages,
+    polar_plane,
+    value_of_units,
+)
 from tuftwork.lap.vehicle import (
     Brakes,
     Chassis,
@@ -48,3 +78,90 @@ from tuftwork.lap.vehicle import (
     parameters_of,
     with_changes,
 )
+
+__all__ = [
+    "LIMITS",
+    "NAMES",
+    "PARAMETERS",
+    "AeroTable",
+    "Brakes",
+    "Case",
+    "Change",
+    "Chassis",
+    "Circuit",
+    "Corner",
+    "CornerWorth",
+    "Draws",
+    "DriverScatter",
+    "Gate",
+    "Gearbox",
+    "Hypothesis",
+    "Lap",
+    "LapEnergy",
+    "LapTrace",
+    "MarginCell",
+    "NoGo",
+    "Occupancy",
+    "Package",
+    "PackageResult",
+    "Piece",
+    "PolarPlane",
+    "PowerCurve",
+    "RankedChange",
+    "Remark",
+    "Rule",
+    "Schedule",
+    "Setting",
+    "SpecialRow",
+    "Surroundings",
+    "Suspension",
+    "TrimCar",
+    "TrimRequest",
+    "TrimRow",
+    "TrimTable",
+    "Tyre",
+    "ValueTable",
+    "Vehicle",
+    "Worth",
+    "aero_gate",
+    "axle_loads",
+    "circuit_from_drawing",
+    "circuit_from_laps",
+    "circuit_from_line",
+    "circuit_from_radii",
+    "compare_packages",
+    "constant_power",
+    "constant_table",
+    "corner_speed",
+    "energy_of",
+    "find_corners",
+    "fit_grip_to_corners",
+    "fit_tyre",
+    "hypotheses",
+    "in_mass_state",
+    "lap_slopes",
+    "lap_times",
+    "least_curvature_line",
+    "magic_formula",
+    "margins",
+    "occupancy",
+    "parameters_of",
+    "phases_of",
+    "polar_plane",
+    "power_from_gears",
+    "power_over_speed",
+    "prepare",
+    "rank_changes",
+    "reverse",
+    "run_case",
+    "skid_pad_grip",
+    "solve_lap",
+    "solve_sprint",
+    "start_at",
+    "terminal_speed",
+    "trim_rows_as_text",
+    "trim_table",
+    "value_of_units",
+    "with_changes",
+    "worth_by_corner",
+]

@@ -207,7 +207,7 @@ def hypotheses(remarks: Sequence[Remark]) -> tuple[Hypothesis, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gate:
-    """Answer to "is it aero at all?": a verdict, the checks passed and failed, and the next step."""
+    """Answer to "is it aero at all?": verdict, checks passed and failed, next step."""
 
     verdict: Literal["aero", "not aero", "undecided"]
     checks: tuple[tuple[str, bool | None], ...]
@@ -215,7 +215,10 @@ class Gate:
 
 
 def aero_gate(
-    remarks: Sequence[Remark], *, returned_to_baseline: bool | None, fine_when_slow: bool | None = None
+    remarks: Sequence[Remark],
+    *,
+    returned_to_baseline: bool | None,
+    fine_when_slow: bool | None = None,
 ) -> Gate:
     """Return whether a complaint can be aero at all.
 

@@ -76,7 +76,7 @@ def circuit_from_radii(
         done, changed = _close(done, length)
     station, curvature, bank, corners = _lay(done)
     x, y = _plan(station, curvature)
-    notices = ()
+    notices: tuple[str, ...] = ()
     if changed > 1e-9:
         notices = (f"closing the loop changed a length or angle by up to {changed:.1%}",)
     return circuit_of(

@@ -150,7 +150,10 @@ def _check(c: Circuit) -> None:
     if np.max(k) > 1.0 / TIGHTEST:
         where = float(c.station[int(np.argmax(k))])
         raise InputError(
-            "radius", 1.0 / float(np.max(k)), "m", f"tighter than {TIGHTEST:g} at {where:.0f} m",
+            "radius",
+            1.0 / float(np.max(k)),
+            "m",
+            f"tighter than {TIGHTEST:g} at {where:.0f} m",
             "A curvature spike: smooth over a longer length, or mend the points there.",
         )
     if np.max(np.abs(c.bank)) > 0.8 or np.max(np.abs(c.grade)) > 0.5:
@@ -200,7 +203,9 @@ def find_corners(
         top = float(np.max(np.abs(kk[a:b])))
         flat = np.flatnonzero(np.abs(kk[a:b]) > 0.995 * top)
         apex = a + int(flat[flat.size // 2])
-        corners.append((float(grid[a]), float(grid[apex]), float(grid[min(b, grid.size - 1)]), kk[apex]))
+        corners.append(
+            (float(grid[a]), float(grid[apex]), float(grid[min(b, grid.size - 1)]), kk[apex])
+        )
     return tuple(
         Corner(
             name=f"T{i}", direction="left" if kap > 0 else "right", start=a, apex=m, end=b,
@@ -285,11 +290,10 @@ def start_at(circuit: Circuit, station: float) -> Circuit:
     def turned(values: Array) -> Array:
         at = np.interp(cut, s, values)
         after, before = s > cut, s < cut
-        return np.r_[at, values[after], values[before], at]
+        return np.asarray(np.r_[at, values[after], values[before], at])
 
     rolled = np.r_[0.0, s[s > cut] - cut, s[s < cut] + circuit.length - cut, circuit.length]
     names = ("curvature", "x", "y", "bank", "grade", "crest", "width_right", "width_left")
-    made = replace(
-        circuit, station=rolled, corners=(), **{n: turned(getattr(circuit, n)) for n in names}
-    )
+    fields = {n: turned(getattr(circuit, n)) for n in names}
+    made = replace(circuit, station=rolled, corners=(), **fields)  # type: ignore[arg-type]
     return replace(made, corners=find_corners(made))

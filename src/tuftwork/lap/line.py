@@ -108,7 +108,9 @@ def _check_points(points: Array, closed: bool) -> None:
         raise InputError("points", "nan", "m", f"row {row} is not a number", "Remove that row.")
     step = np.hypot(*np.diff(points, axis=0).T)
     if np.any(step == 0.0):
-        raise InputError("points", int(np.argmin(step)), "", "point repeated", "Remove one of them.")
+        raise InputError(
+            "points", int(np.argmin(step)), "", "point repeated", "Remove one of them."
+        )
     if not float(step.sum()) > 50.0:
         raise InputError(
             "length", float(step.sum()), "m", "too short for a circuit",
@@ -136,12 +138,12 @@ def _by_arc(spline: CubicSpline, chord: Array, closed: bool) -> tuple[CubicSplin
     return spline, np.interp(np.linspace(0.0, arc[-1], n), arc, fine), float(arc[-1])
 
 
-def _smooth(spline: CubicSpline, at: Array, length_scale: float) -> tuple[CubicSpline, Array, float]:
+def _smooth(spline: CubicSpline, at: Array, scale: float) -> tuple[CubicSpline, Array, float]:
     """Return a smoothed closed spline, even in arc length."""
     xy = spline(at)[:-1]
     ds = float(np.mean(np.hypot(*np.diff(spline(at), axis=0).T)))
     omega = 2.0 * np.pi * np.fft.rfftfreq(len(xy), ds)
-    keep = 1.0 / (1.0 + (omega * length_scale) ** 4)
+    keep = 1.0 / (1.0 + (omega * scale) ** 4)
     xy = np.fft.irfft(np.fft.rfft(xy, axis=0) * keep[:, None], n=len(xy), axis=0)
     chord, loop = _chord(xy, True)
     return _by_arc(CubicSpline(chord, loop, bc_type="periodic"), chord, True)
@@ -272,7 +274,9 @@ def _offset(line: Array, normal: Array, lap: Array) -> Array:
 
     closed = np.vstack([lap, lap[:1]])
     # ten-fold finer points make nearest-point distance a square distance
-    fine = np.concatenate([np.linspace(closed[i], closed[i + 1], 10, False) for i in range(len(lap))])
+    fine = np.concatenate(
+        [np.linspace(closed[i], closed[i + 1], 10, False) for i in range(len(lap))]
+    )
     distance, index = cKDTree(fine).query(line)
     if float(np.max(distance)) > 25.0:
         raise InputError(

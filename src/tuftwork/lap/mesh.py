@@ -1,6 +1,7 @@
 """Points of a lap: fine where curvature works, coarse on straights, exact at jumps and apexes."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -69,7 +70,7 @@ def mesh_of(circuit: Circuit, n_point: int = 2000, *, start: float | None = None
     edges[-1] = length
     at = np.interp(edges, fine, cum)
     nodes = [0.0]
-    for a, b in zip(at[:-1], at[1:], strict=True):
+    for a, b in pairwise(at):
         n = max(1, round(n_point * (b - a) / cum[-1]))
         nodes.extend(np.interp(np.linspace(a, b, n + 1)[1:], cum, fine))
     station = np.array(nodes)
@@ -93,7 +94,7 @@ def _to_nearest(place: Array, marks: Array) -> Array:
         return np.full_like(place, 1e9)
     i = np.searchsorted(marks, place)
     below, above = marks[np.maximum(i - 1, 0)], marks[np.minimum(i, marks.size - 1)]
-    return np.minimum(np.abs(place - below), np.abs(above - place))
+    return np.asarray(np.minimum(np.abs(place - below), np.abs(above - place)))
 
 
 def _begin(circuit: Circuit, start: float | None) -> float:
@@ -108,7 +109,7 @@ def _begin(circuit: Circuit, start: float | None) -> float:
 def _rotate(station: Array, length: float, begin: float) -> Array:
     """Return nodes of one lap from the node nearest to a place."""
     i = int(np.argmin(np.abs(station - begin)))
-    return np.r_[station[i:], station[1 : i + 1] + length]
+    return np.asarray(np.r_[station[i:], station[1 : i + 1] + length])
 
 
 def _marks(circuit: Circuit) -> Array:
@@ -127,14 +128,21 @@ def _road(circuit: Circuit, station: Array, length: float) -> Array:
     s = s + circuit.station[0]
 
     def at(values: Array) -> Array:
-        return np.interp(s, circuit.station, values)
+        return np.asarray(np.interp(s, circuit.station, values))
 
     k = at(circuit.curvature)
     bank = at(circuit.bank) * np.where(k >= 0, 1.0, -1.0)
     grade = at(circuit.grade)
     return np.ascontiguousarray(
         np.stack(
-            [np.abs(k), np.sin(bank), np.cos(bank), np.sin(grade), np.cos(grade), at(circuit.crest)],
+            [
+                np.abs(k),
+                np.sin(bank),
+                np.cos(bank),
+                np.sin(grade),
+                np.cos(grade),
+                at(circuit.crest),
+            ],
             axis=-1,
         )
     )

@@ -12,7 +12,8 @@ from typing import no_type_check
 import numpy as np
 from numba import njit
 
-from tuftwork.lap.kernel import BRAKE, COAST, DRIVE, cap_energy, solve_point
+from tuftwork.lap.kernel import cap_energy, solve_point
+from tuftwork.lap.physics import BRAKE, COAST, DRIVE
 
 FREE, BRAKED, CAPPED, GIVEN = 0, 1, 2, 3
 """Where a node's speed comes from: driving, braking, the cornering limit, the caller."""
@@ -119,9 +120,7 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
         before = ax
         r = node_road[i + 1]
         side = p[0] * (2.0 * trial * r[0] * r[2] - p[44] * r[1] * r[4])
-        use = max(
-            (side * p[1] / by[2]) ** 2, (side * (1.0 - p[1]) / by[3]) ** 2
-        )
+        use = max((side * p[1] / by[2]) ** 2, (side * (1.0 - p[1]) / by[3]) ** 2)
         jump = r[0] > 1.1 * c[0] + 1e-4 or r[5] < c[5] - 1e-4
         if spent or use > _SCREEN or trial > ceiling or (jump and use > 0.3):
             road = (r[0], r[1], r[2], r[3], r[4], r[5])
@@ -176,9 +175,7 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
     time = 0.0
     for i in range(n):
         if met[i] == 2:
-            time += _crossing(
-                energy[i], energy[i + 1], length[i], ahead[i, 0], -behind[i, 0]
-            )
+            time += _crossing(energy[i], energy[i + 1], length[i], ahead[i, 0], -behind[i, 0])
         else:
             time += 2.0 * length[i] / (sqrt(2.0 * energy[i]) + sqrt(2.0 * energy[i + 1]))
     # the way a cell was covered is kept in limit's spare bits: 0 driven, 1 braked, 2 both

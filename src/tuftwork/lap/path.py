@@ -1,5 +1,7 @@
 """A line within the road: least curvature, by bounded least squares. Off unless asked for."""
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.optimize import lsq_linear
 from scipy.sparse import coo_matrix, vstack
@@ -51,7 +53,7 @@ def least_curvature_line(
     at = np.linspace(0.0, circuit.length, n, endpoint=False) + circuit.station[0]
 
     def on(values: Array) -> Array:
-        return np.interp(at, circuit.station, values)
+        return np.asarray(np.interp(at, circuit.station, values))
 
     x, y = _plan_at(circuit, at)
     right, left = on(circuit.width_right), on(circuit.width_left)
@@ -71,7 +73,9 @@ def least_curvature_line(
         second = _second_difference(np.hypot(*(np.roll(line, -1, axis=0) - line).T))
         matrix = vstack([second.multiply(normal[:, j]) for j in range(2)]).tocsr()
         target = -np.concatenate([second @ base[:, j] for j in range(2)])
-        found = lsq_linear(matrix, target, bounds=(lo, hi), tol=1e-10, lsmr_tol="auto", max_iter=400)
+        found = lsq_linear(
+            matrix, target, bounds=(lo, hi), tol=1e-10, lsmr_tol="auto", max_iter=400
+        )
         if found.status < 1:
             raise NotConverged("least-curvature line: the bounded least squares stopped short")
         moved = found.x
@@ -80,8 +84,6 @@ def least_curvature_line(
         circuit.name, line, widths=np.stack([right + moved, left - moved], axis=1),
         bank=on(circuit.bank), crossing_allowed=True,
     )  # fmt: skip
-    from dataclasses import replace
-
     grade = np.interp(made.station / made.length, (at - at[0]) / circuit.length, on(circuit.grade))
     crest = np.interp(made.station / made.length, (at - at[0]) / circuit.length, on(circuit.crest))
     return replace(

@@ -6,7 +6,7 @@ import numpy as np
 
 from tuftwork.errors import InputError
 from tuftwork.lap.circuit import Circuit
-from tuftwork.lap.kernel import table_at
+from tuftwork.lap.physics import table_at
 from tuftwork.lap.record import LapTrace
 from tuftwork.lap.solve import Case, Lap
 from tuftwork.lap.table import AeroTable
@@ -83,7 +83,7 @@ def _bounds(circuit: Circuit) -> Array:
     starts = np.array([c.start for c in circuit.corners])
     ends = np.array([c.end for c in circuit.corners])
     before = np.r_[ends[-1] - circuit.length, ends[:-1]]
-    return 0.5 * (before + starts)
+    return np.asarray(0.5 * (before + starts))
 
 
 def _slowest(trace: LapTrace, start: float, end: float) -> float:

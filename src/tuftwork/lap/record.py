@@ -8,8 +8,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from tuftwork.lap.kernel import BRAKE, DRIVE, TURNING, aero_at, assemble
 from tuftwork.lap.parameter import INDEX
+from tuftwork.lap.physics import BRAKE, DRIVE, TURNING, aero_at, assemble
 from tuftwork.quantity import Array
 
 if TYPE_CHECKING:
@@ -121,9 +121,7 @@ def _walk(energy, length, cell_road, mix, met, ahead, p, flags, aero, power, ste
         out[i, 7], out[i, 8], out[i, 9], out[i, 10] = by[2], by[3], by[4], by[5]
 
 
-def trace_of(
-    case: "Case", record: Record, p: Array, coefficients: Array, mix: Array
-) -> LapTrace:
+def trace_of(case: "Case", record: Record, p: Array, coefficients: Array, mix: Array) -> LapTrace:
     """Return the trace of a kernel record, rolled back to the circuit's own start line."""
     _, energy, kind, limit, _, ahead, behind, _, _ = record
     mesh, a, power = case.mesh, case.aero, case.vehicle.power
@@ -139,9 +137,7 @@ def trace_of(
     ax, hf, hr, nf, nr, force, ay, cf, cr, fyf, fyr = out.T
     fields = aero_along(aero, mix, hf, hr)
     scale = [p[INDEX[k]] for k in ("downforce_scale_front", "downforce_scale_rear", "drag_scale")]
-    added = [
-        p[INDEX[k]] for k in ("downforce_added_front", "downforce_added_rear", "drag_added")
-    ]
+    added = [p[INDEX[k]] for k in ("downforce_added_front", "downforce_added_rear", "drag_added")]
     roll2 = (p[INDEX["roll_gradient"]] * ay) ** 2
     keep_f = 1.0 / (1.0 + p[INDEX["roll_loss_front"]] * roll2)
     keep_r = 1.0 / (1.0 + p[INDEX["roll_loss_rear"]] * roll2)

@@ -112,9 +112,7 @@ def before_speed(mesh: Mesh, record: Record | None) -> Array:
     return np.asarray(0.5 * (v[1:] + v[:-1]))
 
 
-def _wanted(
-    schedule: Schedule, states: tuple[str, ...], mesh: Mesh, record: Record
-) -> Whole:
+def _wanted(schedule: Schedule, states: tuple[str, ...], mesh: Mesh, record: Record) -> Whole:
     """Return the state the rules ask for in every cell."""
     speed = before_speed(mesh, record)
     side = speed**2 * mesh.cell_road[:, 0]

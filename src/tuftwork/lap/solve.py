@@ -5,10 +5,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from tuftwork.errors import InputError, NotConverged, NotCovered
-from tuftwork.lap import adjoint, kernel, passes
+from tuftwork.lap import adjoint, passes
 from tuftwork.lap.circuit import Circuit
 from tuftwork.lap.mesh import Mesh, mesh_of
-from tuftwork.lap.parameter import INDEX, NAMES
+from tuftwork.lap.parameter import NAMES
 from tuftwork.lap.record import LapTrace, Record, trace_of
 from tuftwork.lap.schedule import Schedule, Timing, follow
 from tuftwork.lap.table import AeroTable
@@ -18,7 +18,7 @@ from tuftwork.quantity import Array
 N_POINT = 2000
 """Cells of a lap unless asked otherwise: differences are then good to well under 0.01 s."""
 
-_CEILING = 0.5 * 120.0**2  # [m²/s²]  no speed beyond 120 m/s is looked for
+CEILING = 0.5 * 120.0**2  # [m²/s²]  no speed beyond 120 m/s is looked for
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,7 +123,7 @@ def prepare(
     mix[:, :2] = index
     return Case(
         circuit=circuit, mesh=mesh, vehicle=vehicle, aero=aero, parameters=p, mix=mix,
-        first=_CEILING, last=_CEILING, ceiling=_CEILING,
+        first=CEILING, last=CEILING, ceiling=CEILING,
     )  # fmt: skip
 
 
@@ -150,7 +150,7 @@ def run_kernel(
             return tuple(record)
         first = float(energy[-1])  # grip never limits at the start: go round until it repeats
     raise NotConverged(
-        "speed at the start line does not repeat after 30 laps: is anything on this circuit a corner?"
+        "speed at the start line does not repeat after 30 laps: is anything here a corner?"
     )
 
 
@@ -254,7 +254,9 @@ def _remarks(case: Case, trace: LapTrace) -> tuple[tuple[str, ...], float]:
     if np.any(trace.load_front < 0.0) or np.any(trace.load_rear < 0.0):
         notices.append("an axle lifts off somewhere on this lap")
     if float(np.max(trace.use_front)) > 1.05 or float(np.max(trace.use_rear)) > 1.05:
-        notices.append("grip demand exceeds supply somewhere: too few points in a tightening corner")
+        notices.append(
+            "grip demand exceeds supply somewhere: too few points in a tightening corner"
+        )
     return tuple(notices), share
 
 
@@ -306,126 +308,3 @@ def solve_lap(
     """
     case = prepare(circuit, vehicle, aero, air=air, state=state, n_point=n_point)
     return run_case(case, schedule=schedule, gradient=gradient)
-
-
-def solve_sprint(
-    case: Case, *, start_speed: float, end_speed: float | None = None
-) -> Lap:
-    """Solve an open run from one speed, to another if one is given.
-
-    Parameters
-    ----------
-    case : ()
-        Of an open circuit. [-]
-    start_speed, end_speed : ()
-        Speed at the first point; highest speed allowed at the last. [m/s]
-
-    Returns
-    -------
-    lap : ()
-        Time and trace. [s]
-
-    Raises
-    ------
-    InputError
-        If the circuit is closed.
-    """
-    from dataclasses import replace
-
-    if case.mesh.closed:
-        raise InputError("circuit", case.circuit.name, "", "is a loop", "Use solve_lap.")
-    last = _CEILING if end_speed is None else 0.5 * end_speed**2
-    return run_case(replace(case, first=0.5 * max(start_speed, 1e-4) ** 2, last=last))
-
-
-def corner_speed(
-    radius: float, vehicle: Vehicle, aero: AeroTable, *, bank: float = 0.0,
-    air: Surroundings | None = None, hold: bool = True,
-) -> float:  # fmt: skip
-    """Return the steady speed at which the first axle runs out of grip.
-
-    Parameters
-    ----------
-    radius : ()
-        Corner radius in plan. [m]
-    vehicle, aero, air : ()
-        Car, aero, air. [-]
-    bank : ()
-        Bank, positive when it helps. [rad]
-    hold : ()
-        Whether the force that holds the speed counts against grip. [-]
-
-    Returns
-    -------
-    speed : ()
-        Limit speed; infinite where downforce outruns it. [m/s]
-
-    References
-    ----------
-    [milliken1995].
-    """
-    p = with_changes(
-        parameters_of(vehicle, air),
-        {"roll_loss_front": aero.roll_loss_front, "roll_loss_rear": aero.roll_loss_rear},
-    )
-    if not hold:  # no drag, no rolling: nothing to hold
-        p[INDEX["drag_scale"]] = p[INDEX["rolling_resistance"]] = 0.0
-    road = (1.0 / radius, np.sin(bank), np.cos(bank), 0.0, 1.0, 0.0)
-    energy, _, _, _, capped, ok = kernel.cap_energy(
-        _CEILING, p[INDEX["ride_height_front"]] - 0.01, p[INDEX["ride_height_rear"]] - 0.01,
-        road, np.zeros(3), p, vehicle.flags,
-        (aero.of_draw(0), aero.ride_height_front, aero.ride_height_rear),
-    )  # fmt: skip
-    if not ok:
-        raise NotConverged("corner speed: ride heights find no balance; axle rates too soft")
-    return float(np.sqrt(2.0 * energy)) if capped else float("inf")
-
-
-def terminal_speed(
-    vehicle: Vehicle, aero: AeroTable, *, air: Surroundings | None = None, grade: float = 0.0
-) -> float:
-    """Return the speed at which drag takes all the power, on a straight.
-
-    Parameters
-    ----------
-    vehicle, aero, air : ()
-        Car, aero, air. [-]
-    grade : ()
-        Slope of the road, uphill positive. [rad]
-
-    Returns
-    -------
-    speed : ()
-        Terminal speed, ride heights settled. [m/s]
-
-    Raises
-    ------
-    NotConverged
-        If no speed up to 120 m/s balances.
-    """
-    from scipy.optimize import brentq
-
-    p = parameters_of(vehicle, air)
-    road = (0.0, 0.0, 1.0, float(np.sin(grade)), float(np.cos(grade)), 0.0)
-    coef = (aero.of_draw(0), aero.ride_height_front, aero.ride_height_rear)
-    power = vehicle.power
-
-    def acceleration(speed: float) -> float:
-        guess = (0.0, p[INDEX["ride_height_front"]] - 0.01, p[INDEX["ride_height_rear"]] - 0.01)
-        ax, _, _, _, ok, _ = kernel.solve_point(
-            kernel.DRIVE, 0.5 * speed**2, guess, road, np.zeros(3), p, vehicle.flags, coef,
-            power.table, power.step,
-        )  # fmt: skip
-        if not ok:
-            raise NotConverged(f"ride heights find no balance at {speed:.0f} m/s")
-        return float(ax)
-
-    if not acceleration(1.0) > 0.0 > acceleration(119.0):
-        raise NotConverged("terminal speed: forces do not balance between 1 and 119 m/s")
-    top = float(brentq(acceleration, 1.0, 119.0, xtol=1e-10))
-    if power.ends_at is not None and top > power.ends_at:
-        raise InputError(
-            "power", power.ends_at, "m/s", f"curve ends, but the car reaches {top:.1f} m/s",
-            "Give power up to the limiter.",
-        )  # fmt: skip
-    return top

@@ -60,7 +60,10 @@ class AeroTable:
             values = np.asarray(getattr(self, name), dtype=float)
             if values.ndim not in (3, 4) or values.shape[-3:] != shape:
                 raise InputError(
-                    name, str(values.shape), "", f"last three axes must be {shape}",
+                    name,
+                    str(values.shape),
+                    "",
+                    f"last three axes must be {shape}",
                     "Order: state, front ride height, rear ride height.",
                 )
             if not np.all(np.isfinite(values)):

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from tuftwork.errors import InputError, NotConverged
-from tuftwork.lap.solve import corner_speed
+from tuftwork.lap.steady import corner_speed
 from tuftwork.lap.table import AeroTable
 from tuftwork.lap.vehicle import Surroundings, Tyre, Vehicle
 from tuftwork.quantity import Array, Numeric

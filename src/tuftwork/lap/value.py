@@ -189,9 +189,7 @@ def value_of_units(
     driver = driver or DriverScatter()
     time, gradient = lap_slopes(case, draws)
     footing = footing_of(run_case(case).trace)
-    worth = tuple(
-        worth_of(name, gradient @ make(footing), driver) for name, make in UNITS.items()
-    )
+    worth = tuple(worth_of(name, gradient @ make(footing), driver) for name, make in UNITS.items())
     low, high = (float(v) for v in np.percentile(time, [_LOW, _HIGH]))
     return ValueTable(
         circuit=case.circuit.name, lap_time=float(np.median(time)), lap_low=low, lap_high=high,
@@ -332,7 +330,11 @@ def polar_plane(
     per_drag = float(slope[0, INDEX["drag_added"]])
     unit = UNITS["one point of CzS"](footing) / POINT
     corner = np.abs(trace.ay) > 3.0
-    own = float(np.average(trace.drag[corner], weights=trace.duration[corner])) if corner.any() else 0.0
+    own = (
+        float(np.average(trace.drag[corner], weights=trace.duration[corner]))
+        if corner.any()
+        else 0.0
+    )
     return PolarPlane(
         drag=drag, downforce=downforce, time=time, exchange=-float(slope[0] @ unit) / per_drag,
         here=(own, footing.downforce),

@@ -181,6 +181,7 @@ def parameters_of(vehicle: Vehicle, air: Surroundings | None = None) -> Array:
     air = air or Surroundings()
     c, s, b = vehicle.chassis, vehicle.suspension, vehicle.brakes
     front, rear = vehicle.tyre_front, vehicle.tyre_rear
+    drive = vehicle.drive_share_front
     values = {
         "mass": c.mass,
         "weight_front": c.weight_front,
@@ -202,7 +203,7 @@ def parameters_of(vehicle: Vehicle, air: Surroundings | None = None) -> Array:
         "rotating_inertia": c.rotating_inertia,
         "brake_share_front": 0.5 if b.share_front is None else b.share_front,
         "brake_force": b.force,
-        "drive_share_front": 0.5 if vehicle.drive_share_front is None else vehicle.drive_share_front,
+        "drive_share_front": 0.5 if drive is None else drive,
         "margin_front": front.margin,
         "margin_rear": rear.margin,
         "ride_height_front": s.ride_height_front,
@@ -219,9 +220,7 @@ def parameters_of(vehicle: Vehicle, air: Surroundings | None = None) -> Array:
         "roll_gradient": c.roll_gradient,
         "density": air.density,
         "gravity": air.gravity,
-        **dict.fromkeys(
-            ("downforce_scale_front", "downforce_scale_rear", "drag_scale"), 1.0
-        ),
+        **dict.fromkeys(("downforce_scale_front", "downforce_scale_rear", "drag_scale"), 1.0),
     }
     p = np.zeros(N_PARAMETER)
     for name, value in values.items():
