@@ -7,6 +7,8 @@ export default defineConfig({
     outDir: "../src/tuftwork/app/dist",
     emptyOutDir: true,
     target: "es2022",
+    // The first browsers with light-dark(); anything older gets a stand-in that ignores the switch.
+    cssTarget: ["chrome123", "firefox120", "safari17.5"],
     assetsInlineLimit: 0,
     rolldownOptions: {
       output: {

@@ -129,7 +129,8 @@ function TitleBlock({ rail, here }: { rail: RailEntry[]; here: string }) {
     ["Sheet", index < 0 ? "" : `${index + 1} of ${rail.length}`],
   ];
   return (
-    <dl class="titleblock" aria-label="Title block">
+    <section class="block" aria-label="Title block">
+      <dl class="titleblock">
       {cells
         .filter(([, value]) => value)
         .map(([label, value]) => (
@@ -138,6 +139,7 @@ function TitleBlock({ rail, here }: { rail: RailEntry[]; here: string }) {
             <dd title={value}>{value}</dd>
           </div>
         ))}
-    </dl>
+      </dl>
+    </section>
   );
 }

@@ -65,7 +65,7 @@ export interface Slip {
   label: string;
   odds: number;
   reading: string;
-  number: Num;
+  number: Num | null;
 }
 
 export interface Claim {
@@ -146,7 +146,7 @@ export interface Item {
   file: string;
   digest: string;
   day: string;
-  state: "registered" | "changed" | "missing" | "not a file";
+  state: "registered" | "not registered" | "changed" | "missing" | "not a file";
   used_by: string[];
   note: string;
 }

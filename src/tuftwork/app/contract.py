@@ -99,7 +99,7 @@ class Slip(TypedDict):
     label: str
     odds: float
     reading: str
-    number: Number
+    number: Number | None
 
 
 class ClaimVerdict(TypedDict):

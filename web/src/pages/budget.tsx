@@ -23,14 +23,14 @@ export function BudgetSheet() {
           <div class="controls">
             <Choice
               label="Speed, km/h"
-              value={String(tree.speed.best)}
+              value={speed || String(tree.speed.best)}
               options={tree.speeds.map((v) => [String(v), String(v)] as const)}
               onPick={(v) => turn({ speed: v }, true)}
             />
             {tree.states.length > 1 && (
               <Choice
                 label="State"
-                value={tree.state}
+                value={state || tree.state}
                 options={tree.states.map((v) => [v, v] as const)}
                 onPick={(v) => turn({ state: v }, true)}
               />

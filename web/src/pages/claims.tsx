@@ -143,7 +143,7 @@ function Slips({ slips }: { slips: Slip[] }) {
               <br />
               {slip.reading}
             </span>
-            <NumberText number={slip.number} label={slip.reading} stack />
+            {slip.number && <NumberText number={slip.number} label={slip.reading} stack />}
           </li>
         ))}
       </ol>

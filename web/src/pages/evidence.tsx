@@ -6,7 +6,7 @@ import { StateWord, Tuft } from "../widgets/mark";
 import { Empty } from "../widgets/state";
 import { Page } from "./page";
 
-const TONES = { registered: "ok", changed: "wrong", missing: "wrong", "not a file": "faint" } as const;
+const TONES = { registered: "ok", "not registered": "doubt", changed: "wrong", missing: "wrong", "not a file": "faint" } as const;
 
 export function EvidenceSheet() {
   return (

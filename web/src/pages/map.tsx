@@ -92,7 +92,7 @@ function MapView({ page }: { page: MapPage }) {
           </button>
         )}
         {page.states.length > 1 && (
-          <Choice label="State" value={page.state ?? page.states[0]}
+          <Choice label="State" value={place.value.query.state || (page.state ?? page.states[0])}
             options={page.states.map((s) => [s, s] as const)}
             onPick={(s) => turn({ state: s }, true)} />
         )}

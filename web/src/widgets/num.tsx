@@ -29,16 +29,18 @@ interface Props {
 export function NumberText({ number, stack, at, label, big }: Props) {
   const shown = useWay(number);
   const { best, range } = split(shown.text);
-  const name = `${label ? `${label}: ` : ""}${shown.text}, ${shown.origin}${shown.at ? `, at ${shown.at}` : ""}`;
   const kind = `num${stack ? " stack" : ""}${big ? " big" : ""}`;
+  const place = shown.at?.replaceAll(NARROW, THIN);
   const inside = (
     <>
+      {label && <span class="unseen">{label}: </span>}
       <span class="value">
         <OriginMark origin={shown.origin} />
         <b>{best}</b>
       </span>{" "}
       {range && <span class="range">{stack ? range : `(${range})`}</span>}
-      {at && shown.at && <span class="at">at {shown.at.replaceAll(NARROW, THIN)}</span>}
+      <span class="unseen">, {shown.origin}</span>
+      {place && <span class={at ? "at" : "unseen"}> at {place}</span>}
     </>
   );
   if (!shown.why) return <span class={kind}>{inside}</span>;
@@ -46,12 +48,12 @@ export function NumberText({ number, stack, at, label, big }: Props) {
     <button
       type="button"
       class={kind}
-      aria-label={`${name}. Why?`}
       aria-pressed={whyName.value === shown.why}
-      title={shown.at}
+      title={place}
       onClick={() => askWhy(shown.why)}
     >
       {inside}
+      <span class="unseen">. Why?</span>
     </button>
   );
 }

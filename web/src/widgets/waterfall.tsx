@@ -101,7 +101,7 @@ function BarOf({ bar: { axle, number, from }, row, x, scale, unit }: BarProps) {
     <g
       class={`wbar ${axle}${number.why && whyName.value === number.why ? " chosen" : ""}`}
       role={number.why ? "button" : "img"}
-      tabIndex={number.why ? 0 : undefined}
+      tabindex={number.why ? 0 : undefined}
       aria-label={number.why ? `${words}. Why?` : words}
       onClick={open}
       onKeyDown={(event) => {

@@ -1,6 +1,7 @@
 /** Width of an element in CSS pixels, so that drawings are laid out and never scaled. */
 
 import { useEffect, useRef, useState } from "preact/hooks";
+import { colours } from "../store";
 
 export function useWidth<T extends Element>(first: number) {
   const ref = useRef<T>(null);
@@ -14,6 +15,23 @@ export function useWidth<T extends Element>(first: number) {
   return [ref, width] as const;
 }
 
+const found = new Map<string, string>();
+let foundIn = -1;
+
 /** A colour of the sheet as the browser computes it in the theme of the moment. */
-export const colour = (name: string) =>
-  getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+export function colour(name: string): string {
+  if (foundIn !== colours.peek()) {
+    found.clear();
+    foundIn = colours.peek();
+  }
+  let rgb = found.get(name);
+  if (rgb === undefined) {
+    // light-dark() is settled only where it is used, so use it once and read it back.
+    const probe = document.body.appendChild(document.createElement("i"));
+    probe.style.color = `var(--${name})`;
+    rgb = getComputedStyle(probe).color;
+    probe.remove();
+    found.set(name, rgb);
+  }
+  return rgb;
+}
