@@ -55,7 +55,7 @@ class TieSettings:
 
     discrepancy: float = 0.02
     common: float = 0.5
-    pool: int = 2048
+    pool: int = 1024
     moves: int = 10
     seed: int = 20260
 

@@ -242,6 +242,8 @@ def halved_width(ensemble: Ensemble, name: str, result: Draws) -> float:
     runs again; holds where draws of the other inputs do not move with it.
     """
     deviate = ensemble.deviates[:, ensemble.columns[name]]
+    # an ensemble tied to measurements has moved and narrowed: halve what is left of the range
+    deviate = (deviate - np.mean(deviate)) / max(float(np.std(deviate)), 1e-12)
     weights = np.exp(-1.5 * deviate**2)
     order = np.argsort(result)
     cumulative = np.cumsum(weights[order]) - 0.5 * weights[order]

@@ -194,6 +194,19 @@ def test_a_coefficient_that_changes_nothing_is_refused(name: str) -> None:
         part_models(_project([_wing(model={name: f"{value}"})]))
 
 
+def test_what_nobody_hears_is_no_input() -> None:
+    alone = inputs_of(part_models(_project([_wing()])))
+    assert "rear wing.model.lower_pressure" not in alone
+    whole = inputs_of(part_models(halyard.project()))
+    assert "rear wing.model.lower_pressure" in whole
+    parts = [p for p in halyard.project().parts if p.kind not in ("wing", "floor")]
+    deaf = part_models(halyard.project().model_copy(update={"parts": tuple(parts), "states": ()}))
+    for name in ("splitter.model.wake", "front coolers.model.mixing", "body.model.roof_wake"):
+        assert name in whole
+        assert name not in inputs_of(deaf)
+    assert np.isfinite(car_loads(deaf, HERE, _best(deaf)).drag).all()
+
+
 def test_a_lump_with_load_needs_its_axle() -> None:
     lump = {"name": "box", "kind": "lump", "downforce": "0.2", "drag": "0.1"}
     with pytest.raises(InputError, match="front_share"):

@@ -1,6 +1,6 @@
 """Bodies, wheels and lumps: coefficients on an area, with a share on the front axle."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -42,7 +42,7 @@ class CoefficientPart(EstimatedPart):
         return PartLoad(downforce_front=front, downforce_rear=rear, drag=drag, effects=effects)
 
 
-def body_model(part: Body, reference: Reference, *, has_rear_wing: bool) -> CoefficientPart:
+def body_model(part: Body, reference: Reference, heard: Collection[str]) -> CoefficientPart:
     """Return the model of a body, wheels or lump of the project.
 
     Raises
@@ -61,7 +61,7 @@ def body_model(part: Body, reference: Reference, *, has_rear_wing: bool) -> Coef
     inputs: dict[str, Quantity] = {f"{part.name}.{k}": q for k, q in given.items()}
     if part.area is None:
         inputs[FRONTAL_AREA] = reference.frontal_area
-    has_roof = part.kind == "body" and has_rear_wing
+    has_roof = part.kind == "body" and "rear_wing_angle" in heard
     if has_roof:
         own = overridden(coefficients_of("aeromap.part", "body"), part.model, part.name)
         inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}

@@ -1,6 +1,6 @@
 """Air taken through the car: its momentum is drag, and the way it leaves pushes."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ from tuftwork.aeromap.part.base import (
     Reference,
     loaded,
 )
-from tuftwork.aeromap.part.coefficient import coefficients_of, overridden
+from tuftwork.aeromap.part.coefficient import coefficients_of, overridden, without
 from tuftwork.car import CoolingFlow
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array, Numeric, Source
@@ -36,10 +36,9 @@ class EstimatedCooling(EstimatedPart):
         own = self.coefficients(draws)
         exit_speed = exit_speed_ratio(core_area, exit_area, core_speed, own["expansion"])
         drag, downforce = stream_forces(core_area * core_speed, exit_speed, angle)
-        # slow air behind the exit, as a share of the momentum the car's section carries
-        share = own["mixing"] * drag / (2 * draws[FRONTAL_AREA])
-        up = 0.5 * (1 + np.sin(angle))
-        effects = {"rear_wing_pressure": -share * up, "floor_head": -share * (1 - up)}
+        effects: dict[str, Field] = {}
+        if "mixing" in own:
+            effects = self._effects(own["mixing"], drag, angle, draws)
         fast = float(np.mean(exit_speed > 1))
         notices = (
             (f"{self.name}: the exit is too small for this flow ({fast:.0%} of draws).",)
@@ -48,6 +47,14 @@ class EstimatedCooling(EstimatedPart):
         )
         moment = downforce * station + drag * height
         return loaded(downforce, moment, drag, draws[WHEELBASE], effects=effects, notices=notices)
+
+    def _effects(
+        self, mixing: Field, drag: Field, angle: Field, draws: Mapping[str, Field]
+    ) -> dict[str, Field]:
+        """Return what slow air behind the exit costs, as a share of the car's momentum."""
+        share = mixing * drag / (2 * draws[FRONTAL_AREA])
+        up = 0.5 * (1 + np.sin(angle))
+        return {"rear_wing_pressure": -share * up, "floor_head": -share * (1 - up)}
 
 
 def exit_speed_ratio(
@@ -76,8 +83,10 @@ def stream_forces(flow_area: Numeric, exit_speed: Numeric, angle: Numeric) -> tu
     return drag, np.asarray(2 * np.asarray(flow_area) * exit_speed * np.sin(angle))
 
 
-def cooling_model(part: CoolingFlow, reference: Reference) -> EstimatedCooling:
-    """Return the model of a cooling stream of the project.
+def cooling_model(
+    part: CoolingFlow, reference: Reference, heard: Collection[str]
+) -> EstimatedCooling:
+    """Return the model of a cooling stream; its slow air matters where a part hears it.
 
     Raises
     ------
@@ -85,8 +94,13 @@ def cooling_model(part: CoolingFlow, reference: Reference) -> EstimatedCooling:
         If the exit is so small that the stream would leave at over twice the car's speed.
     """
     own = overridden(coefficients_of("aeromap.part", "cooling"), part.model, part.name)
+    is_heard = "rear_wing_pressure" in heard or "floor_head" in heard
+    own = without(own, () if is_heard else ("mixing",), part.model, part.name)
     inputs = {f"{part.name}.{k}": getattr(part, k) for k in _KEYS}
     inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
+    inputs[WHEELBASE] = reference.wheelbase
+    if is_heard:
+        inputs[FRONTAL_AREA] = reference.frontal_area
     ratio = float(
         exit_speed_ratio(
             part.core_area.best, part.exit_area.best, part.core_speed.best, own["expansion"].best
@@ -99,7 +113,7 @@ def cooling_model(part: CoolingFlow, reference: Reference) -> EstimatedCooling:
     return EstimatedCooling(
         name=part.name,
         kind=part.kind,
-        inputs=inputs | {WHEELBASE: reference.wheelbase, FRONTAL_AREA: reference.frontal_area},
+        inputs=inputs,
         sources=SOURCES,
         reference=reference,
     )

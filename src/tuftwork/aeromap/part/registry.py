@@ -1,6 +1,6 @@
 """From the parts of a project to their models."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 
 from tuftwork.aeromap.interface import Field, PartModel
 from tuftwork.aeromap.part.base import Reference
@@ -13,32 +13,32 @@ from tuftwork.car import Body, CoolingFlow, Floor, Part, Project, Splitter, Wing
 from tuftwork.errors import InputError
 from tuftwork.quantity import Ensemble, Quantity, values_at
 
-_Builder = Callable[[Part, Reference, bool], PartModel]
+_Builder = Callable[[Part, Reference, Collection[str]], PartModel]
 
 
-def _wing(part: Part, reference: Reference, rear: bool) -> PartModel:
+def _wing(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
     assert isinstance(part, Wing)
-    return wing_model(part, reference)
+    return wing_model(part, reference, heard)
 
 
-def _floor(part: Part, reference: Reference, rear: bool) -> PartModel:
+def _floor(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
     assert isinstance(part, Floor)
     return floor_model(part, reference)
 
 
-def _splitter(part: Part, reference: Reference, rear: bool) -> PartModel:
+def _splitter(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
     assert isinstance(part, Splitter)
-    return splitter_model(part, reference)
+    return splitter_model(part, reference, heard)
 
 
-def _body(part: Part, reference: Reference, rear: bool) -> PartModel:
+def _body(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
     assert isinstance(part, Body)
-    return body_model(part, reference, has_rear_wing=rear)
+    return body_model(part, reference, heard)
 
 
-def _cooling(part: Part, reference: Reference, rear: bool) -> PartModel:
+def _cooling(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
     assert isinstance(part, CoolingFlow)
-    return cooling_model(part, reference)
+    return cooling_model(part, reference, heard)
 
 
 PART_MODELS: Mapping[str, _Builder] = {
@@ -82,13 +82,23 @@ def part_models(project: Project, state: str = "") -> tuple[PartModel, ...]:
         ride_height_front=mass.ride_height_front.best,
         ride_height_rear=mass.ride_height_rear.best,
     )
-    middle = reference.wheelbase.best / 2
-    rear = any(isinstance(p, Wing) and p.station.best > middle for p in parts)
+    heard = _heard(parts, reference)
     order = {kind: place for place, kind in enumerate(PART_MODELS)}
     placed = sorted(
         parts, key=lambda p: (order[p.kind], p.station.best if isinstance(p, Wing) else 0.0)
     )
-    return tuple(PART_MODELS[part.kind](part, reference, rear) for part in placed)
+    return tuple(PART_MODELS[part.kind](part, reference, heard) for part in placed)
+
+
+def _heard(parts: Sequence[Part], reference: Reference) -> frozenset[str]:
+    """Return the channels that some part hears; what nobody hears is no input."""
+    middle = reference.wheelbase.best / 2
+    heard: set[str] = set()
+    if any(isinstance(part, Wing) and part.station.best > middle for part in parts):
+        heard |= {"rear_wing_angle", "rear_wing_pressure"}
+    if any(isinstance(part, Floor) for part in parts):
+        heard |= {"exit_pressure", "floor_head"}
+    return frozenset(heard)
 
 
 def inputs_of(models: Sequence[PartModel]) -> dict[str, Quantity]:

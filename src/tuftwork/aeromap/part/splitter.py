@@ -1,13 +1,13 @@
 """A splitter behind the closed-form estimate."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from tuftwork.aeromap.interface import Field, PartLoad, PlatformState
 from tuftwork.aeromap.part.base import WHEELBASE, EstimatedPart, Reference, loaded
-from tuftwork.aeromap.part.coefficient import coefficients_of, overridden
+from tuftwork.aeromap.part.coefficient import coefficients_of, overridden, without
 from tuftwork.car import Splitter
 from tuftwork.floor.splitter import (
     SOURCES,
@@ -38,7 +38,8 @@ class EstimatedSplitter(EstimatedPart):
             lip_radius=self.key("lip_radius", draws),
             clearance=clearance,
         )
-        found = estimate_splitter(geometry, SplitterCoefficients(**self.coefficients(draws)))
+        own = {"wake": np.zeros(1)} | self.coefficients(draws)
+        found = estimate_splitter(geometry, SplitterCoefficients(**own))
         moment = found.downforce * station + found.moment
         choked = float(np.mean(found.choke < 1))
         notices = (f"{self.name}: chokes in {choked:.0%} of draws.",) if choked > 0.1 else ()
@@ -52,9 +53,13 @@ class EstimatedSplitter(EstimatedPart):
         )
 
 
-def splitter_model(part: Splitter, reference: Reference) -> EstimatedSplitter:
-    """Return the model of a splitter of the project."""
+def splitter_model(
+    part: Splitter, reference: Reference, heard: Collection[str]
+) -> EstimatedSplitter:
+    """Return the model of a splitter of the project; its wake matters where a floor hears it."""
     own = overridden(coefficients_of("floor", "splitter"), part.model, part.name)
+    idle = () if "floor_head" in heard else ("wake",)
+    own = without(own, idle, part.model, part.name)
     inputs = {f"{part.name}.{k}": getattr(part, k) for k in _KEYS}
     inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
     return EstimatedSplitter(

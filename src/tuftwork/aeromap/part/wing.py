@@ -1,6 +1,6 @@
 """A wing of the project behind the closed-form estimate."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -16,7 +16,7 @@ from tuftwork.aeromap.part.base import (
 )
 from tuftwork.aeromap.part.coefficient import coefficients_of, overridden, without
 from tuftwork.car import Wing
-from tuftwork.quantity import Quantity
+from tuftwork.quantity import Quantity, exact
 from tuftwork.wing.estimate import (
     SOURCES,
     WingCoefficients,
@@ -97,10 +97,12 @@ class EstimatedWing(EstimatedPart):
         self, found: WingLoad, geometry: WingGeometry, draws: Mapping[str, Field]
     ) -> dict[str, Field]:
         own = self.coefficients(draws)
-        if self.is_rear:
+        if "lower_pressure" in own:
             below = np.maximum(geometry.height - _EXIT_HEIGHT, geometry.chord)
             suction = bound_vortex_suction(found.coefficient, geometry.chord, geometry.span, below)
             return {"exit_pressure": own["lower_pressure"] * suction}
+        if "wake" not in own:
+            return {}
         return {
             "rear_wing_pressure": -own["wake"] * np.maximum(found.coefficient, 0.0),
             "rear_wing_angle": own["upwash"] * found.coefficient,
@@ -115,16 +117,19 @@ class EstimatedWing(EstimatedPart):
         return ()
 
 
-def wing_model(part: Wing, reference: Reference) -> EstimatedWing:
-    """Return the model of a wing of the project."""
+def wing_model(part: Wing, reference: Reference, heard: Collection[str]) -> EstimatedWing:
+    """Return the model of a wing of the project; ``heard`` are the channels some part hears."""
     is_rear = part.station.best > reference.wheelbase.best / 2
     own = overridden(coefficients_of("wing", "estimate"), part.model, part.name)
-    own = without(own, _idle(part, is_rear), part.model, part.name)
+    own = without(own, _idle(part, is_rear, heard), part.model, part.name)
     given: dict[str, Quantity] = {key: getattr(part, key) for key in _KEYS}
     for key in _OPTIONAL:
         value = getattr(part, key)
         if value is not None:
             given[key] = value
+    if part.elements > 1:
+        # an exact input: a study notices when the number changes
+        given["elements"] = exact(float(part.elements), "ratio", unit="")
     inputs = {f"{part.name}.{k}": q for k, q in given.items()}
     inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
     return EstimatedWing(
@@ -139,9 +144,13 @@ def wing_model(part: Wing, reference: Reference) -> EstimatedWing:
     )
 
 
-def _idle(part: Wing, is_rear: bool) -> set[str]:
+def _idle(part: Wing, is_rear: bool, heard: Collection[str]) -> set[str]:
     """Return the coefficients that change nothing on this wing."""
     idle = {"wake", "upwash"} if is_rear else {"lower_pressure"}
+    if "exit_pressure" not in heard:
+        idle.add("lower_pressure")
+    if "rear_wing_angle" not in heard:
+        idle |= {"wake", "upwash"}
     if part.gurney is None or not part.gurney.high > 0:
         idle |= {"gurney", "gurney_drag", "stall_gurney"}
     if part.end_plate_height is None or not part.end_plate_height.high > 0:
