@@ -7,7 +7,7 @@ Coordinates are in cells; the centre of cell (i, j, k) is the point (i, j, k).
 from math import ceil, floor, sqrt
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 SHIFT_Y, SHIFT_Z = 1.234567e-5, 2.718281e-5
 """The scan lines miss shared edges that lie on cell centres. [cells]"""
@@ -42,32 +42,62 @@ def mark_inside(tri, toggle):
                 toggle[k, j, i] ^= toggle[k, j, i - 1]
 
 
+@njit(inline="always")
+def _less(a, b):
+    return a[0] - b[0], a[1] - b[1], a[2] - b[2]
+
+
+@njit(inline="always")
+def _dot(a, b):
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
+@njit(inline="always")
+def _along(a, v, s):
+    return a[0] + s * v[0], a[1] + s * v[1], a[2] + s * v[2]
+
+
+@njit(cache=True, error_model="numpy")
+def _corner(tri, t, c):
+    return tri[t, c, 0], tri[t, c, 1], tri[t, c, 2]
+
+
 @njit(cache=True, error_model="numpy")
 def foot_on_triangle(p, a, b, c):
-    """Return the point of a triangle nearest to p."""
-    ab, ac, ap = b - a, c - a, p - a
-    d1, d2 = np.dot(ab, ap), np.dot(ac, ap)
+    """Return the point of a triangle nearest to p, by the region of the plane p projects to."""
+    ab, ac, ap = _less(b, a), _less(c, a), _less(p, a)
+    d1, d2 = _dot(ab, ap), _dot(ac, ap)
     if d1 <= 0.0 and d2 <= 0.0:
-        return a.copy()
-    bp = p - b
-    d3, d4 = np.dot(ab, bp), np.dot(ac, bp)
+        return a
+    bp = _less(p, b)
+    d3, d4 = _dot(ab, bp), _dot(ac, bp)
     if d3 >= 0.0 and d4 <= d3:
-        return b.copy()
+        return b
     vc = d1 * d4 - d3 * d2
     if vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
-        return a + ab * (d1 / (d1 - d3))
-    cp = p - c
-    d5, d6 = np.dot(ab, cp), np.dot(ac, cp)
+        return _along(a, ab, d1 / (d1 - d3))
+    cp = _less(p, c)
+    d5, d6 = _dot(ab, cp), _dot(ac, cp)
     if d6 >= 0.0 and d5 <= d6:
-        return c.copy()
+        return c
     vb = d5 * d2 - d1 * d6
     if vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0:
-        return a + ac * (d2 / (d2 - d6))
+        return _along(a, ac, d2 / (d2 - d6))
     va = d3 * d6 - d5 * d4
     if va <= 0.0 and (d4 - d3) >= 0.0 and (d5 - d6) >= 0.0:
-        return b + (c - b) * ((d4 - d3) / ((d4 - d3) + (d5 - d6)))
+        return _along(b, _less(c, b), (d4 - d3) / ((d4 - d3) + (d5 - d6)))
     total = va + vb + vc
-    return a + ab * (vb / total) + ac * (vc / total)
+    return _along(_along(a, ab, vb / total), ac, vc / total)
+
+
+@njit(cache=True, error_model="numpy")
+def feet(tri, nearest, centre, out):
+    """Nearest point on its own triangle for each of a list of cells."""
+    for m in range(nearest.size):
+        t = nearest[m]
+        p = (float(centre[m, 0]), float(centre[m, 1]), float(centre[m, 2]))
+        f = foot_on_triangle(p, _corner(tri, t, 0), _corner(tri, t, 1), _corner(tri, t, 2))
+        out[m, 0], out[m, 1], out[m, 2] = f[0], f[1], f[2]
 
 
 @njit(cache=True, error_model="numpy")
@@ -81,60 +111,59 @@ def _range(t, tri, axis, pad, count):
 def nearest_triangle(tri, reach, distance, nearest):
     """Distance to the nearest triangle and its number, for cells within ``reach``."""
     lz, ly, lx = distance.shape
-    p = np.zeros(3)
     for t in range(tri.shape[0]):
+        a, b, c = _corner(tri, t, 0), _corner(tri, t, 1), _corner(tri, t, 2)
         i0, i1 = _range(t, tri, 0, reach, lx)
         j0, j1 = _range(t, tri, 1, reach, ly)
         k0, k1 = _range(t, tri, 2, reach, lz)
         for k in range(k0, k1):
             for j in range(j0, j1):
                 for i in range(i0, i1):
-                    p[0], p[1], p[2] = i, j, k
-                    r = p - foot_on_triangle(p, tri[t, 0], tri[t, 1], tri[t, 2])
-                    d = sqrt(np.dot(r, r))
+                    p = (float(i), float(j), float(k))
+                    r = _less(p, foot_on_triangle(p, a, b, c))
+                    d = sqrt(_dot(r, r))
                     if d < distance[k, j, i]:
                         distance[k, j, i] = d
                         nearest[k, j, i] = t
 
 
 @njit(cache=True)
-def count_wall_cells(removed, velocity):
-    """Number of kept cells with a removed neighbour, by plane z."""
+def touch_wall_cells(removed, velocity, touched):
+    """Mark kept cells with a removed neighbour and return how many there are."""
     lz, ly, lx = removed.shape
-    count = np.zeros(lz, np.int64)
-    for k in prange(lz):
+    count = 0
+    for k in range(lz):
         for j in range(ly):
             for i in range(lx):
                 if removed[k, j, i] == 0:
-                    for q in range(1, 27):
-                        kk, jj = (k + velocity[q, 2]) % lz, (j + velocity[q, 1]) % ly
-                        if removed[kk, jj, (i + velocity[q, 0]) % lx]:
-                            count[k] += 1
-                            break
+                    continue
+                for q in range(1, 27):
+                    kk, jj = (k + velocity[q, 2]) % lz, (j + velocity[q, 1]) % ly
+                    ii = (i + velocity[q, 0]) % lx
+                    if removed[kk, jj, ii] == 0 and touched[kk, jj, ii] == 0:
+                        touched[kk, jj, ii] = 1
+                        count += 1
     return count
 
 
 @njit(cache=True)
-def list_wall_cells(removed, label, velocity, start, cell, cut, sid):
-    """List kept cells with a removed neighbour, their links to removed cells cut half way."""
+def list_wall_cells(removed, touched, label, velocity, cell, cut, sid):
+    """List the marked cells, their links to removed cells cut half way."""
     lz, ly, lx = removed.shape
-    for k in prange(lz):
-        m = start[k]
+    m = 0
+    for k in range(lz):
         for j in range(ly):
             for i in range(lx):
-                if removed[k, j, i]:
+                if touched[k, j, i] == 0:
                     continue
-                found = False
+                cell[m] = (k * ly + j) * lx + i
                 for q in range(1, 27):
                     kk, jj = (k + velocity[q, 2]) % lz, (j + velocity[q, 1]) % ly
                     ii = (i + velocity[q, 0]) % lx
                     if removed[kk, jj, ii]:
-                        found = True
                         cut[q - 1, m] = 0.5
                         sid[q - 1, m] = label[kk, jj, ii]
-                if found:
-                    cell[m] = (k * ly + j) * lx + i
-                    m += 1
+                m += 1
 
 
 @njit(cache=True, error_model="numpy")

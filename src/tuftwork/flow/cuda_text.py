@@ -41,12 +41,17 @@ __device__ __forceinline__ float other_surface(const float* surface, int m, floa
 """
 
 _PLACE = """
-  const int i = n % LX, j = (n / LX) % LY, k = n / (LX * LY);
+  const int i = @ % LX, j = (@ / LX) % LY, k = @ / (LX * LY);
   const int xp = (i + 1 == LX ? 0 : i + 1), xl = (i == 0 ? LX - 1 : i - 1);
   const int j0 = j, jp = (j + 1 == LY ? 0 : j + 1), jl = (j == 0 ? LY - 1 : j - 1);
   const int k0 = k, kp = (k + 1 == LZ ? 0 : k + 1), kl = (k == 0 ? LZ - 1 : k - 1);
   const int x0 = i;
 """
+
+
+# The store addresses equal the load addresses; working them out again from an opaque copy of the
+# cell number keeps 27 pointers out of the registers while the cell collides.
+_AGAIN = ["int again = n;", 'asm volatile("" : "+r"(again));', _PLACE.replace("@", "again")]
 
 
 def _there(e: tuple[int, int, int], sign: int) -> str:
@@ -78,14 +83,14 @@ def _bulk(even: bool) -> str:
     body = [*_load(even), *recipe.c_lines(recipe.collision())]
     body.append("const float sigma = max2(sx[i], max2(sy[j], sz[k]));")
     body += recipe.c_lines(recipe.absorb())
-    body += [_store(i, even) for i in range(N_VELOCITY)]
+    body += ["{", *_AGAIN, *[_store(i, even) for i in range(N_VELOCITY)], "}"]
     name = "bulk_even" if even else "bulk_odd"
     return (
         f'extern "C" __global__ void __launch_bounds__(BLOCK) {name}(S* __restrict__ f,'
         " const u8* __restrict__ mark, const float* __restrict__ sx,"
         " const float* __restrict__ sy, const float* __restrict__ sz) {\n"
         "  const int n = blockIdx.x * BLOCK + threadIdx.x;\n"
-        "  if (n >= NCELL || mark[n] != 0) return;\n" + _PLACE + _CONSTANT + "\n".join(body) + "\n}\n"
+        "  if (n >= NCELL || mark[n] != 0) return;\n" + _PLACE.replace("@", "n") + _CONSTANT + "\n".join(body) + "\n}\n"
     )
 
 
@@ -103,7 +108,8 @@ def _wall(even: bool) -> str:
         body.append(f"const int sid{q} = sid[(size_t){q - 1} * NWALL + m];")
     body += ["const int side = main_[m];"]
     body += [f"const float n{a} = geo[(size_t){c} * NWALL + m];" for c, a in enumerate("xyz")]
-    body += ["const float y = geo[(size_t)3 * NWALL + m];", "const float wall_law = surface[10 * side];"]
+    body += ["const float y = geo[(size_t)3 * NWALL + m], stir = gust[m];"]
+    body += ["const float wall_law = surface[10 * side];"]
     for a, e in zip("xyz", ("1.0f,0.0f,0.0f", "0.0f,1.0f,0.0f", "0.0f,0.0f,1.0f"), strict=True):
         body.append(f"const float v{a} = other_surface(surface, side, {e}, i, j, k);")
     body += ["float Fxw = 0.0f, Fyw = 0.0f, Fzw = 0.0f;"]
@@ -124,11 +130,11 @@ def _wall(even: bool) -> str:
     return (
         f'extern "C" __global__ void {name}(S* __restrict__ f, const int* __restrict__ cell,'
         " const float* __restrict__ cut, const u8* __restrict__ sid, const u8* __restrict__ main_,"
-        " const float* __restrict__ geo, const float* __restrict__ surface,"
+        " const float* __restrict__ geo, const float* __restrict__ gust, const float* __restrict__ surface,"
         " const float* __restrict__ sx, const float* __restrict__ sy,"
         " const float* __restrict__ sz, float* __restrict__ out) {\n"
         "  const int m = blockIdx.x * 128 + threadIdx.x;\n  if (m >= NWALL) return;\n"
-        "  const int n = cell[m];\n" + _PLACE + _CONSTANT + "\n".join(body) + "\n}\n"
+        "  const int n = cell[m];\n" + _PLACE.replace("@", "n") + _CONSTANT + "\n".join(body) + "\n}\n"
     )
 
 

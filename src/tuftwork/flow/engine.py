@@ -117,6 +117,25 @@ def lever(setup: Setup) -> Floats:
     return np.asarray(at - g[3] * g[:3])
 
 
+N_PATCH = 1 << 16
+PATCH_SIZE, PATCH_STEPS = 3, 20
+"""Cells along a side of a patch that is stirred alike, and the steps for which it is."""
+
+
+def patches(setup: Setup) -> npt.NDArray[np.int64]:
+    """Return the patch number of each wall cell. Shape (n_wall,)."""
+    lx, ly, _ = setup.shape
+    n = setup.walls.cell
+    i, j, k = (n % lx) // PATCH_SIZE, (n // lx) % ly // PATCH_SIZE, n // (lx * ly) // PATCH_SIZE
+    return np.asarray((i * 73856093 ^ j * 19349663 ^ k * 83492791) % N_PATCH, dtype=np.int64)
+
+
+def gusts(setup: Setup, step: int) -> Floats:
+    """Return normal velocity over friction velocity by patch, the same for the same step."""
+    rng = np.random.default_rng(step // PATCH_STEPS)
+    return np.asarray(setup.stir * rng.standard_normal(N_PATCH))
+
+
 class CpuEngine(AbstractEngine):
     """Back end on the CPU: Numba, all cores, double precision, one copy of the populations."""
 
@@ -128,6 +147,7 @@ class CpuEngine(AbstractEngine):
         self._f = np.zeros((27, setup.n_cell))
         walls = setup.walls
         self._arm = lever(setup)
+        self._patch = patches(setup)
         self._surface = walls.table()
         self._rows = np.zeros((7, walls.cell.size))
         self._cut = walls.cut.astype(float)
@@ -156,7 +176,10 @@ class CpuEngine(AbstractEngine):
         shape = np.array(setup.shape, np.int64)
         sx, sy, sz = self._sponge
         has_sponge = setup.sponge is not None
+        gust = np.zeros(walls.cell.size)
         for _ in range(n_pair):
+            if setup.stir > 0:
+                gust = gusts(setup, self.step)[self._patch]
             for even in (True, False):
                 step_bulk(
                     self._f, self._mark, shape, even, self._setting, self._stream,
@@ -166,7 +189,7 @@ class CpuEngine(AbstractEngine):
                     step_wall(
                         self._f, shape, even, self._setting, self._stream, sx, sy, sz,
                         walls.cell, self._cut, walls.surface_of, walls.main, self._geo,
-                        self._surface, self._rows,
+                        gust, self._surface, self._rows,
                     )  # fmt: skip
                 self.step += 1
 

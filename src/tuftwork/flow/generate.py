@@ -41,8 +41,11 @@ def other_surface(surface, m, ex, ey, ez, px, py, pz):
 '''
 
 _ROW = '''@njit(cache=True, error_model="numpy", fastmath={"contract", "nsz", "reassoc", "nnan", "ninf"})
-def collide_row(a, b, count, omega, cs2, Fx, Fy, Fz):
+def collide_row(a, b, count, setting):
     """Collide ``count`` cells held in rows ``a`` into rows ``b``."""
+    omega, cs2, Fx, Fy, Fz, nu = (
+        setting[0], setting[1], setting[2], setting[3], setting[4], setting[5],
+    )
     tau0 = 1.0 / omega
     for i in range(count):
 '''
@@ -77,7 +80,7 @@ def step_bulk(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
                     a[q, lx - 1] = f[o, base]
                     for i in range(lx - 1):
                         a[q, i] = f[o, base + i + 1]
-        collide_row(a, b, lx, setting[0], setting[1], setting[2], setting[3], setting[4])
+        collide_row(a, b, lx, setting)
         if has_sponge:
             across = max2(sy[j], sz[k])
             for i in range(lx):
@@ -108,7 +111,7 @@ def step_bulk(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
 '''
 
 _WALL = '''@njit(cache=True, parallel=True, error_model="numpy")
-def step_wall(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out):
+def step_wall(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, gust, surface, out):
     """Advance every cell beside a wall by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
     omega, cs2, Fx, Fy, Fz, nu = (
@@ -120,7 +123,7 @@ def step_wall(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo,
         i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
         sigma = max2(sx[i], max2(sy[j], sz[k]))
         side = main[m]
-        nx, ny, nz, y = geo[0, m], geo[1, m], geo[2, m], geo[3, m]
+        nx, ny, nz, y, stir = geo[0, m], geo[1, m], geo[2, m], geo[3, m], gust[m]
         wall_law = surface[side, 0]
         vx = other_surface(surface, side, 1.0, 0.0, 0.0, i, j, k)
         vy = other_surface(surface, side, 0.0, 1.0, 0.0, i, j, k)

@@ -246,10 +246,12 @@ def slip() -> list[Line]:
 
     The stress comes from the law at distance ``y``; the wall velocity is set so that the departure
     from free slip carries just that stress, which keeps pressure out of the friction.
+    ``blow`` is the turbulence the cells cannot hold: a normal velocity of ``stir`` friction velocities.
     """
     out = [
         Line("let", "s", "0.0"),
         Line("let", "shear", "0.0"),
+        Line("let", "blow", "0.0"),
         Line("let", "un", "(u - vx) * nx + (v - vy) * ny + (w - vz) * nz"),
         Line("let", "tx", "u - vx - un * nx"),
         Line("let", "ty", "v - vy - un * ny"),
@@ -281,6 +283,7 @@ def slip() -> list[Line]:
         Line("let", "area", "sqrt(bx * bx + by * by + bz * bz)"),
         Line("set", "s", "max2(0.0, 1.0 - shear * area * it / (rho * grip + 1e-12))"),
         Line("set", "shear", "shear * area"),
+        Line("set", "blow", "stir * us"),
         Line("end"),
     ]
     return out
@@ -337,7 +340,7 @@ def link(i: int) -> list[Line]:
     )
     normal = _along(e, "n")
     return [
-        Line("let", "push", f"{_along(e, 'v')} + s * ({slide} - un * {normal})"),
+        Line("let", "push", f"{_along(e, 'v')} + s * ({slide} - un * {normal}) + blow * {normal}"),
         Line("if", "", f"sid{i} != side"),
         Line("set", "push", f"other({i})"),
         Line("end"),

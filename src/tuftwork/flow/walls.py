@@ -79,15 +79,14 @@ def staircase(
     links
         The wall links.
     """
-    from tuftwork.flow._cut_kernel import count_wall_cells, list_wall_cells
+    from tuftwork.flow._cut_kernel import list_wall_cells, touch_wall_cells
 
-    count = count_wall_cells(removed, VELOCITY)
-    total = int(count.sum())
-    start = np.concatenate([[0], np.cumsum(count)[:-1]])
+    touched = np.zeros_like(removed)
+    total = touch_wall_cells(removed, VELOCITY, touched)
     cell = np.zeros(total, np.int64)
     cut = np.zeros((N_LINK, total), np.float32)
     sid = np.zeros((N_LINK, total), np.uint8)
-    list_wall_cells(removed, label, VELOCITY, start, cell, cut, sid)
+    list_wall_cells(removed, touched, label, VELOCITY, cell, cut, sid)
     mark = np.where(removed > 0, SOLID, 0).astype(np.uint8)
     mark.reshape(-1)[cell] = WALL
     geometry = _mean_normal(cut)
@@ -129,6 +128,7 @@ def wrap_bodies(
     *,
     skin: float,
     surroundings: Marks | None = None,
+    around_label: Marks | None = None,
 ) -> tuple[Marks, WallLinks]:
     """Return marks and wall links of bodies in a box.
 
@@ -144,6 +144,8 @@ def wrap_bodies(
         Cells closer to a surface than this are taken out; 0 keeps every cell outside. [cells]
     surroundings : (lz, ly, lx)
         Non-zero in cells of road, floor and tunnel walls.
+    around_label : (lz, ly, lx)
+        Surface number of those cells; all 0 if left out.
 
     Returns
     -------
@@ -154,7 +156,9 @@ def wrap_bodies(
     """
     removed = np.zeros(shape[::-1], np.uint8) if surroundings is None else surroundings.copy()
     removed = (removed > 0).astype(np.uint8)
-    label = np.zeros(shape[::-1], np.uint8)
+    label = np.zeros(shape[::-1], np.uint8) if around_label is None else around_label.copy()
+    part_numbers = np.zeros(256, bool)
+    part_numbers[[b.surface for b in bodies]] = True
     block = _block(shape, bodies)
     tri = [split_long(b.triangles - np.array([s.start for s in block[::-1]])) for b in bodies]
     part = np.concatenate([np.full(len(t), b.surface, np.int64) for t, b in zip(tri, bodies, strict=True)])
@@ -165,7 +169,8 @@ def wrap_bodies(
     label[block][near & (inside == 0)] = part[nearest[near & (inside == 0)]]
     removed[block] |= ((inside > 0) | near).astype(np.uint8)
     mark, links = staircase(removed, label, surfaces)
-    return mark, _true_cuts(links, mark.shape, block, every, part, (distance, nearest))
+    field = (distance, nearest, part_numbers)
+    return mark, _true_cuts(links, mark.shape, block, every, part, field)
 
 
 def _block(
@@ -218,12 +223,12 @@ def _true_cuts(
     block: tuple[slice, slice, slice],
     tri: Floats,
     part: npt.NDArray[np.int64],
-    field: tuple[Floats, npt.NDArray[np.int32]],
+    field: tuple[Floats, npt.NDArray[np.int32], npt.NDArray[np.bool_]],
 ) -> WallLinks:
     """Replace half-way cuts by cuts with the triangles, and normals by true ones."""
     from tuftwork.flow._cut_kernel import cut_links
 
-    distance, nearest = field
+    distance, nearest, part_numbers = field
     at = np.stack(np.unravel_index(links.cell, shape))
     start = np.array([s.start for s in block])[:, None]
     size = np.array(distance.shape)[:, None]
@@ -232,7 +237,7 @@ def _true_cuts(
     local = local[:, here]
     index = np.full(distance.shape, -1, np.int64)
     index[tuple(local)] = here
-    belongs = (links.cut > 0) & (links.surface_of > 0)
+    belongs = (links.cut > 0) & part_numbers[links.surface_of]
     hit = np.full(links.cut.shape, 9.0, np.float32)
     sid = links.surface_of.copy()
     cut_links(tri, part, REACH, VELOCITY, index, belongs.astype(np.float32), hit, sid)
@@ -256,11 +261,10 @@ def _true_cuts(
 
 def _true_normals(tri: Floats, centre: npt.NDArray[np.int64]) -> Floats:
     """Unit vector from the foot on the surface to the cell, and its length. Shape (4, n)."""
-    from tuftwork.flow._cut_kernel import foot_on_triangle
+    from tuftwork.flow._cut_kernel import feet
 
-    foot = np.array(
-        [foot_on_triangle(p.astype(float), *t) for p, t in zip(centre, tri, strict=True)]
-    ).reshape(-1, 3)
+    foot = np.zeros((len(tri), 3))
+    feet(np.ascontiguousarray(tri), np.arange(len(tri)), centre, foot)
     away = centre - foot
     length = np.linalg.norm(away, axis=1)
     face = np.cross(tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0])

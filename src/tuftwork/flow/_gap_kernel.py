@@ -1,0 +1,44 @@
+"""Scan for the narrowest gap between two surfaces along grid lines."""
+
+# mypy: disable-error-code="no-untyped-def,untyped-decorator,misc,no-untyped-call"
+import numpy as np
+from numba import njit
+
+
+@njit(cache=True)
+def narrowest_gap(mark, cell, cut, sid, spinning, longest):
+    """Return the fewest cells between different surfaces, where, and which.
+
+    Links 1 and 2, 3 and 4, 5 and 6 point along +x and −x, +y and −y, +z and −z.
+    Pairs of a spinning part and surface 0 are left out: a tyre touches the road.
+    """
+    lz, ly, lx = mark.shape
+    index = np.full(mark.size, -1, np.int32)
+    for m in range(cell.size):
+        index[cell[m]] = m
+    best, place = longest + 1, -1
+    pair = np.zeros(2, np.int64)
+    stride = (1, lx, lx * ly)
+    flat = mark.reshape(-1)
+    for m in range(cell.size):
+        for axis in range(3):
+            back = 2 * axis + 1
+            if cut[back, m] == 0.0:
+                continue
+            first = sid[back, m]
+            n = cell[m]
+            for count in range(1, best):
+                w = index[n]
+                if w >= 0 and cut[2 * axis, w] > 0.0:
+                    other = sid[2 * axis, w]
+                    tyre = (first == 0 and spinning[other]) or (other == 0 and spinning[first])
+                    if other != first and not tyre:
+                        best, place = count, cell[m]
+                        pair[0], pair[1] = first, other
+                    break
+                n += stride[axis]
+                if n >= flat.size or flat[n] == 1:
+                    break
+    if place < 0:
+        return -1, -1, pair
+    return best, place, pair

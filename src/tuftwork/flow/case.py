@@ -1,0 +1,164 @@
+"""What the user asks of the 3-D flow: parts, speed, road, box, cell size."""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.errors import InputError
+
+Road = Literal["moving", "fixed", "none"]
+Wall = Literal["law", "no slip"]
+LONGEST_CAR, SHORTEST_CAR = 30.0, 0.1
+"""A set of parts outside these lengths is taken for a unit fault. [m]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spin:
+    """A part that turns about an axis, such as a wheel.
+
+    Attributes
+    ----------
+    rate
+        Turning rate about ``axis``, right-handed. [rad/s]
+    centre
+        A point on the axis. Shape (3,). [m]
+    axis
+        Direction. Shape (3,). [-]
+    """
+
+    rate: float
+    centre: tuple[float, float, float]
+    axis: tuple[float, float, float] = (0.0, 1.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowPart:
+    """One surface of the car in car axes (x rearward, y right, z up, road at z = 0).
+
+    Attributes
+    ----------
+    name
+        Name under which its loads are reported.
+    vertices, faces
+        Triangles. Shapes (n, 3) [m] and (m, 3).
+    is_closed
+        A closed surface fills its inside; an open one is a thin plate.
+    spin
+        Turning, for wheels.
+    """
+
+    name: str
+    vertices: npt.NDArray[np.float64]
+    faces: npt.NDArray[np.int64]
+    is_closed: bool = True
+    spin: Spin | None = None
+
+    def triangles(self) -> npt.NDArray[np.float64]:
+        """Return corners. Shape (n_triangle, 3, 3). [m]."""
+        return np.asarray(self.vertices[self.faces], dtype=float)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """Air around the parts, from their extremes.
+
+    Attributes
+    ----------
+    ahead, behind, beside, above, below
+        Clear distances; ``below`` is used only without a road. [m]
+    has_walls
+        A closed tunnel: sides and roof are still walls. Otherwise the free stream is imposed there.
+    belt
+        Corners x0, x1 and half width of a moving belt in a fixed floor; None: the whole road is
+        alike. [m]
+    """
+
+    ahead: float
+    behind: float
+    beside: float
+    above: float
+    below: float = 0.0
+    has_walls: bool = False
+    belt: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowCase:
+    """One run of the 3-D flow.
+
+    Attributes
+    ----------
+    parts
+        Surfaces of the car.
+    speed
+        Car speed. [m/s]
+    cell
+        Cell size. [m]
+    box
+        Air around the parts.
+    yaw
+        Angle of the air to the car's axis, positive from the car's left. [rad]
+    road
+        ``"moving"`` with the air at zero yaw, ``"fixed"`` like a tunnel floor, or ``"none"``.
+    wall
+        Stress from the wall law, or no slip for slow and resolved flows.
+    density, viscosity
+        Air. [kg/m³], kinematic [m²/s]
+    eddy
+        Coefficient of the local eddy viscosity. [-]
+    stir
+        Turbulence fed in at walls: normal velocity over friction velocity, root mean square. [-]
+    lattice_speed
+        Speed of the car in cells per step; sets the time step. [-]
+    skin
+        Cells closer to a wall than this are taken out. [cells]
+    """
+
+    parts: tuple[FlowPart, ...]
+    speed: float
+    cell: float
+    box: Box
+    yaw: float = 0.0
+    road: Road = "moving"
+    wall: Wall = "law"
+    density: float = 1.225
+    viscosity: float = 1.46e-5
+    eddy: float = 0.0
+    stir: float = 0.0
+    lattice_speed: float = 0.1
+    skin: float = field(default=0.5)
+
+    def __post_init__(self) -> None:
+        for name, unit in (("speed", "m/s"), ("cell", "m"), ("density", "kg/m³"), ("viscosity", "m²/s")):
+            value = float(getattr(self, name))
+            if not value > 0:
+                raise InputError(name, value, unit, "must be above 0")
+        if not 0.005 <= self.lattice_speed <= 0.2:
+            cure = "0.1 is a good start."
+            limit = "must be from 0.005 to 0.2"
+            raise InputError("lattice_speed", self.lattice_speed, "cells/step", limit, cure)
+        if not abs(self.yaw) < 0.8:
+            raise InputError("yaw", self.yaw, "rad", "must lie within ±0.8", "Radians are meant.")
+        if not self.parts:
+            raise InputError("parts", 0, "", "at least one part is needed")
+        if len(self.parts) > 200:
+            raise InputError("parts", len(self.parts), "", "must be at most 200", "Join parts.")
+        if not 0 <= self.skin <= 1:
+            raise InputError("skin", self.skin, "cells", "must be from 0 to 1")
+
+    @property
+    def step_time(self) -> float:
+        """Duration of one step. [s]."""
+        return self.lattice_speed * self.cell / self.speed
+
+    @property
+    def lattice_viscosity(self) -> float:
+        """Kinematic viscosity in cells² per step."""
+        return self.viscosity * self.step_time / self.cell**2
+
+    def bounds(self) -> npt.NDArray[np.float64]:
+        """Return low and high corner of all parts. Shape (2, 3). [m]."""
+        corner = np.concatenate([p.vertices for p in self.parts])
+        return np.stack([corner.min(axis=0), corner.max(axis=0)])

@@ -1,0 +1,376 @@
+"""From a case to a setup in lattice units, with refusals and the cost before anything runs."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.errors import InputError
+from tuftwork.flow.case import LONGEST_CAR, SHORTEST_CAR, FlowCase, FlowPart
+from tuftwork.flow.engine import Backend, Precision
+from tuftwork.flow.setup import Setup, Surface
+from tuftwork.flow.walls import Body, wrap_bodies
+from tuftwork.shape.mesh import Mesh, check_mesh, frontal_area
+
+LARGEST_BLOCKAGE = 0.15
+FEWEST_GAP_CELLS = 2
+SPONGE_SHARE = 0.05
+"""Largest share of free stream imposed per step inside the sponge. [-]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prepared:
+    """A case ready to run.
+
+    Attributes
+    ----------
+    case, setup
+        What was asked, and the same in lattice units.
+    origin
+        Place of cell (0, 0, 0). Shape (3,). [m]
+    frontal_area
+        Projected area of all parts. [m²]
+    blockage
+        Frontal area over box section. [-]
+    n_plain
+        Number of cells that are computed.
+    gap_cells
+        Fewest cells between two parts or a part and the road; None where nothing faces anything.
+    gap_between, gap_at
+        The two surfaces and the place of that gap. [m]
+    notices
+        Warnings for the reader.
+    """
+
+    case: FlowCase
+    setup: Setup
+    origin: tuple[float, float, float]
+    frontal_area: float
+    blockage: float
+    n_plain: int
+    gap_cells: int | None
+    gap_between: tuple[str, str] | None
+    gap_at: tuple[float, float, float] | None
+    notices: tuple[str, ...]
+
+    @property
+    def area_per_force(self) -> float:
+        """Turns a lattice force into a coefficient area. [m²]."""
+        return 2.0 * self.case.cell**2 / self.case.lattice_speed**2
+
+    @property
+    def part_names(self) -> tuple[str, ...]:
+        """Names of the parts in the order of the surface table, from number 1."""
+        return tuple(p.name for p in self.case.parts)
+
+
+def prepare(case: FlowCase) -> Prepared:
+    """Check a case, lay the grid and cut it with the surfaces.
+
+    Parameters
+    ----------
+    case
+        What to run.
+
+    Returns
+    -------
+    prepared
+        Ready for ``run``; shows cells, blockage and the narrowest gap.
+
+    Raises
+    ------
+    InputError
+        If a surface is open or inside out, the units look wrong, a part lies below the road,
+        the box is too small or a gap holds too few cells.
+    """
+    _check_parts(case)
+    origin, shape = _grid(case)
+    area, blockage = _blockage(case, shape)
+    surfaces = _surfaces(case, origin)
+    bodies = [
+        Body(
+            triangles=(p.triangles() - np.array(origin)) / case.cell,
+            surface=n,
+            is_closed=p.is_closed,
+        )
+        for n, p in enumerate(case.parts, start=1)
+    ]
+    around, around_label = _surroundings(case, shape, origin)
+    mark, links = wrap_bodies(
+        shape, bodies, surfaces, skin=case.skin, surroundings=around, around_label=around_label
+    )
+    setup = Setup(
+        shape=shape,
+        viscosity=case.lattice_viscosity,
+        mark=mark,
+        walls=links,
+        eddy=case.eddy,
+        stir=case.stir,
+        stream=_stream(case),
+        sponge=_sponge(case, shape),
+    )
+    gap = _narrowest(case, setup, origin)
+    notices = _notices(case, blockage, gap[0])
+    return Prepared(
+        case=case,
+        setup=setup,
+        origin=origin,
+        frontal_area=area,
+        blockage=blockage,
+        n_plain=int((mark != 1).sum()),
+        gap_cells=gap[0],
+        gap_between=gap[1],
+        gap_at=gap[2],
+        notices=notices,
+    )
+
+
+def _check_parts(case: FlowCase) -> None:
+    """Refuse surfaces that cannot be meant."""
+    low, high = case.bounds()
+    length = float((high - low).max())
+    if not SHORTEST_CAR <= length <= LONGEST_CAR:
+        cure = "Metres are meant: millimetres make a car 1000 times too long."
+        limit = f"all parts together must be {SHORTEST_CAR:g} to {LONGEST_CAR:g} m long"
+        raise InputError("parts", length, "m", limit, cure)
+    for part in case.parts:
+        check_mesh(
+            Mesh(name=part.name, vertices=part.vertices, faces=part.faces), closed=part.is_closed
+        )
+        depth = float(part.vertices[:, 2].min())
+        allowed = -case.cell if part.spin else -1e-6
+        if case.road != "none" and depth < allowed:
+            at = part.vertices[part.vertices[:, 2].argmin()]
+            cure = f"Lowest point at x {at[0]:.3f}, y {at[1]:.3f} m. Raise the part."
+            raise InputError(f"part '{part.name}'", depth, "m", "lies below the road (z = 0)", cure)
+
+
+def _grid(case: FlowCase) -> tuple[tuple[float, float, float], tuple[int, int, int]]:
+    """Origin of the cells and their number; the road lies half way between layers 0 and 1."""
+    low, high = case.bounds()
+    h, box = case.cell, case.box
+    for name in ("ahead", "behind", "beside", "above"):
+        if not getattr(box, name) >= 4 * h:
+            limit = f"must be at least 4 cells ({4 * h:g} m)"
+            raise InputError(f"box.{name}", getattr(box, name), "m", limit)
+    half = max(abs(low[1]), abs(high[1])) + box.beside
+    n = [
+        round((high[0] - low[0] + box.ahead + box.behind) / h),
+        2 * round(half / h) + 1,
+        round((high[2] - (0.0 if case.road != "none" else low[2] - box.below) + box.above) / h),
+    ]
+    z0 = -0.5 * h if case.road != "none" else low[2] - box.below
+    origin = (float(low[0] - box.ahead), -h * round(half / h), float(z0))
+    return origin, (n[0], n[1], n[2] + 1)
+
+
+def _blockage(case: FlowCase, shape: tuple[int, int, int]) -> tuple[float, float]:
+    """Frontal area and its share of the box section."""
+    meshes = [Mesh(name=p.name, vertices=p.vertices, faces=p.faces) for p in case.parts]
+    area = frontal_area(meshes, pixel=case.cell / 2)
+    section = (shape[1] - 1) * (shape[2] - 1) * case.cell**2
+    blockage = area / section
+    if blockage > LARGEST_BLOCKAGE:
+        limit = f"the parts fill more than {LARGEST_BLOCKAGE:.0%} of the box section"
+        cure = f"Section is {section:.2f} m², frontal area {area:.3f} m²: widen or raise the box."
+        raise InputError("box", f"{blockage:.1%}", "", limit, cure)
+    return area, blockage
+
+
+def _stream(case: FlowCase) -> tuple[float, float, float]:
+    u = case.lattice_speed
+    return (float(u * np.cos(case.yaw)), float(u * np.sin(case.yaw)), 0.0)
+
+
+def _surfaces(case: FlowCase, origin: tuple[float, float, float]) -> list[Surface]:
+    """Road first, then the parts, then still tunnel surfaces."""
+    law = case.wall == "law"
+    moving = case.road == "moving" or case.box.belt is not None
+    road = (case.lattice_speed, 0.0, 0.0) if moving else (0.0, 0.0, 0.0)
+    out = [Surface(name="road", has_wall_law=law, velocity=road)]
+    for part in case.parts:
+        spin, centre = (0.0, 0.0, 0.0), (0.0, 0.0, 0.0)
+        if part.spin is not None:
+            axis = np.array(part.spin.axis) / np.linalg.norm(part.spin.axis)
+            x, y, z = (float(c) for c in axis * part.spin.rate * case.step_time)
+            spin = (x, y, z)
+            x, y, z = (
+                float((c - o) / case.cell) for c, o in zip(part.spin.centre, origin, strict=True)
+            )
+            centre = (x, y, z)
+        out.append(Surface(name=part.name, has_wall_law=law, spin=spin, centre=centre))
+    return [*out, Surface(name="still surroundings", has_wall_law=law)]
+
+
+def _surroundings(
+    case: FlowCase, shape: tuple[int, int, int], origin: tuple[float, float, float]
+) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8]]:
+    """Solid layers of road and tunnel, and which surface each belongs to."""
+    solid = np.zeros(shape[::-1], np.uint8)
+    label = np.zeros(shape[::-1], np.uint8)
+    still = len(case.parts) + 1
+    if case.road != "none":
+        solid[0] = 1
+        if case.box.belt is not None:
+            x0, x1, half = case.box.belt
+            x = origin[0] + case.cell * np.arange(shape[0])
+            y = origin[1] + case.cell * np.arange(shape[1])
+            belt = ((x >= x0) & (x <= x1))[None, :] & (np.abs(y) <= half)[:, None]
+            label[0] = np.where(belt, 0, still)
+    if case.box.has_walls:
+        solid[:, 0], label[:, 0] = 1, still
+        solid[-1], label[-1] = 1, still
+    return solid, label
+
+
+def _sponge(
+    case: FlowCase, shape: tuple[int, int, int]
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Share of free stream imposed: full on the outermost layer, fading inwards."""
+
+    def side(count: int, low: int, high: int) -> npt.NDArray[np.float64]:
+        at = np.arange(count)
+        share = np.zeros(count)
+        for width, depth in ((low, at), (high, count - 1 - at)):
+            if width:
+                share = np.maximum(share, SPONGE_SHARE * np.clip(1 - depth / width, 0, 1) ** 2)
+        return share
+
+    h = case.cell
+    near = max(4, min(round(0.25 * case.box.beside / h), 24))
+    out = max(4, round(0.25 * case.box.behind / h))
+    sx = side(shape[0], min(near, round(0.25 * case.box.ahead / h)), out)
+    sx[0] = 1.0
+    if case.box.has_walls:
+        return sx, np.zeros(shape[1]), np.zeros(shape[2])
+    sy = side(shape[1], near, near)
+    sy[0] = 1.0
+    top = max(4, min(round(0.25 * case.box.above / h), 24))
+    sz = side(shape[2], top if case.road == "none" else 0, top)
+    sz[-1] = 1.0
+    return sx, sy, sz
+
+
+def _narrowest(
+    case: FlowCase, setup: Setup, origin: tuple[float, float, float]
+) -> tuple[int | None, tuple[str, str] | None, tuple[float, float, float] | None]:
+    """Fewest cells between two different surfaces along a grid line, spinning parts on the road apart."""
+    from tuftwork.flow._gap_kernel import narrowest_gap
+
+    walls = setup.walls
+    label = np.full(setup.n_cell, 255, np.uint8)
+    label[walls.cell] = walls.main
+    spinning = np.array([s.spin != (0.0, 0.0, 0.0) for s in walls.surfaces])
+    count, place, pair = narrowest_gap(
+        setup.mark, walls.cell, walls.cut, walls.surface_of, spinning, 24
+    )
+    if count < 0:
+        return None, None, None
+    names = [s.name for s in walls.surfaces]
+    at = np.array(np.unravel_index(int(place), setup.mark.shape))[::-1] * case.cell + origin
+    between = (names[int(pair[0])], names[int(pair[1])])
+    where = (float(at[0]), float(at[1]), float(at[2]))
+    if count < FEWEST_GAP_CELLS:
+        limit = f"needs at least {FEWEST_GAP_CELLS} cells (between {between[0]} and {between[1]})"
+        cure = (
+            f"At x {where[0]:.3f}, y {where[1]:.3f}, z {where[2]:.3f} m. "
+            f"Use cells of {case.cell * max(count, 0.5) / 4:.4f} m or close the gap."
+        )
+        raise InputError("smallest gap", int(count), "cells", limit, cure)
+    return int(count), between, where
+
+
+def _notices(case: FlowCase, blockage: float, gap: int | None) -> tuple[str, ...]:
+    out = []
+    if blockage > 0.03:
+        out.append(f"The parts block {blockage:.1%} of the box; loads read high by about twice that.")
+    if gap is not None and gap < 6:
+        out.append(f"The narrowest gap holds {gap} cells; the flow through it is not resolved.")
+    if case.wall == "law":
+        out.append(
+            "Loads of this model on a slanted tail were up to half as large again as measured; "
+            "use it for differences and pictures, not as truth."
+        )
+    return tuple(out)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cost:
+    """Memory and time before the start.
+
+    Attributes
+    ----------
+    n_cell, n_step
+        Cells in the box and steps for the asked time.
+    memory
+        [B]
+    seconds
+        At the rate given. [s]
+    rate
+        Cell updates per second assumed. [1/s]
+    """
+
+    n_cell: int
+    n_step: int
+    memory: float
+    seconds: float
+    rate: float
+
+
+RATES: dict[tuple[Backend, Precision], float] = {
+    ("cpu", "float64"): 1.2e7,
+    ("cuda", "float32"): 1.0e10,
+    ("cuda", "float16"): 1.5e10,
+}
+"""Cell updates per second: two CPU cores; one data-centre card. Recorded, not promised. [1/s]"""
+
+
+def estimate_cost(
+    prepared: Prepared,
+    *,
+    lengths: float,
+    backend: Backend = "cpu",
+    precision: Precision | None = None,
+) -> Cost:
+    """Return memory and time for a run of ``lengths`` body lengths of travel.
+
+    Parameters
+    ----------
+    prepared
+        The case.
+    lengths
+        Travel in lengths of the parts. [-]
+    backend, precision
+        As for ``run``.
+
+    Returns
+    -------
+    cost
+        Memory and time at the recorded rate of the back end.
+    """
+    chosen: Precision = precision or ("float64" if backend == "cpu" else "float32")
+    setup = prepared.setup
+    size = {"float64": 8, "float32": 4, "float16": 2}[chosen]
+    mean = 4 * (8 if backend == "cpu" else 4)
+    memory = setup.n_cell * (27 * size + 1 + mean) + setup.walls.cell.size * (26 * 9 + 128)
+    rate = RATES[backend, chosen]
+    n_step = steps_for(prepared.case, lengths)
+    return Cost(
+        n_cell=setup.n_cell,
+        n_step=n_step,
+        memory=float(memory),
+        seconds=setup.n_cell * n_step / rate,
+        rate=rate,
+    )
+
+
+def body_length(parts: tuple[FlowPart, ...]) -> float:
+    """Return the length of all parts along x. [m]."""
+    x = np.concatenate([p.vertices[:, 0] for p in parts])
+    return float(np.ptp(x))
+
+
+def steps_for(case: FlowCase, lengths: float) -> int:
+    """Return the even number of steps in which the air travels ``lengths`` body lengths."""
+    steps = lengths * body_length(case.parts) / case.cell / case.lattice_speed
+    return 2 * max(1, round(steps / 2))

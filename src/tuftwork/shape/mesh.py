@@ -1,0 +1,254 @@
+"""Surfaces from files: read, mend or refuse with the place, measure."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.errors import Fault, FileFault, InputError
+
+READABLE = (".stl", ".obj", ".ply", ".glb")
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mesh:
+    """A triangulated surface in car axes.
+
+    Attributes
+    ----------
+    name
+        Part name.
+    vertices
+        Shape (n_vertex, 3). [m]
+    faces
+        Corner numbers, counter-clockwise seen from outside. Shape (n_face, 3).
+    """
+
+    name: str
+    vertices: Floats
+    faces: Ints
+
+    @property
+    def triangles(self) -> Floats:
+        """Corners. Shape (n_face, 3, 3). [m]."""
+        return np.asarray(self.vertices[self.faces], dtype=float)
+
+    @property
+    def volume(self) -> float:
+        """Signed volume; negative where the surface is inside out. [m³]."""
+        a, b, c = np.moveaxis(self.triangles, 1, 0)
+        return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
+
+
+def open_edges(mesh: Mesh) -> tuple[Ints, Ints]:
+    """Return edges not shared by two faces, and edges that two faces run in the same sense.
+
+    Returns
+    -------
+    ragged : (n, 2)
+        Vertex pairs of edges used once or more than twice.
+    twisted : (m, 2)
+        Vertex pairs of edges used twice in the same sense: a face is turned over.
+    """
+    directed = np.concatenate([mesh.faces[:, [a, (a + 1) % 3]] for a in range(3)])
+    edge, count = np.unique(np.sort(directed, axis=1), axis=0, return_counts=True)
+    pairs, times = np.unique(directed, axis=0, return_counts=True)
+    return edge[count != 2], pairs[times > 1]
+
+
+def check_mesh(mesh: Mesh, *, closed: bool = True) -> None:
+    """Refuse a surface that cannot bound a body, with the place.
+
+    Parameters
+    ----------
+    mesh
+        The surface.
+    closed
+        Whether it has to be watertight and face outwards.
+
+    Raises
+    ------
+    InputError
+        If it is empty, not finite, open, or inside out.
+    """
+    name = f"part '{mesh.name}'"
+    if not len(mesh.faces):
+        raise InputError(name, 0, "faces", "has no surface")
+    if not np.all(np.isfinite(mesh.vertices)):
+        raise InputError(name, "not finite", "", "every corner must be a number")
+    if not closed:
+        return
+    ragged, twisted = open_edges(mesh)
+    if len(ragged):
+        raise InputError(name, len(ragged), "open edges", _place(mesh, ragged), "Close the hole.")
+    if len(twisted):
+        cure = "Turn the faces so that all normals point outwards."
+        raise InputError(name, len(twisted), "turned edges", _place(mesh, twisted), cure)
+    if not mesh.volume > 0:
+        cure = "It is inside out: reverse its faces."
+        raise InputError(name, mesh.volume, "m³", "the enclosed volume must be above 0", cure)
+
+
+def _place(mesh: Mesh, edges: Ints) -> str:
+    """Words for where the edges lie."""
+    low = mesh.vertices[edges].reshape(-1, 3).min(axis=0)
+    high = mesh.vertices[edges].reshape(-1, 3).max(axis=0)
+    spans = ", ".join(
+        f"{a} {lo:.3f}…{hi:.3f}" for a, lo, hi in zip("xyz", low, high, strict=True)
+    )
+    return f"the surface is not closed at {spans} m"
+
+
+def mend(mesh: Mesh, *, tolerance: float = 1e-5) -> tuple[Mesh, tuple[str, ...]]:
+    """Return a mended surface and what was done to it.
+
+    Corners closer than ``tolerance`` are joined, needle and double faces dropped, normals turned
+    outwards and small holes filled.
+
+    Parameters
+    ----------
+    mesh
+        The surface.
+    tolerance
+        Distance within which corners are one. [m]
+
+    Returns
+    -------
+    mended
+        The new surface; check it with ``check_mesh``.
+    done
+        One sentence per change.
+    """
+    import trimesh
+
+    key = np.round(mesh.vertices / tolerance).astype(np.int64)
+    _, first, number = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    body = trimesh.Trimesh(
+        vertices=mesh.vertices[first], faces=number.reshape(-1)[mesh.faces], process=False
+    )
+    done = []
+    if len(first) < len(mesh.vertices):
+        done.append(f"{len(mesh.vertices) - len(first)} double corners joined.")
+    before = len(body.faces)
+    body.update_faces(body.nondegenerate_faces())
+    body.update_faces(body.unique_faces())
+    if len(body.faces) < before:
+        done.append(f"{before - len(body.faces)} needle or double faces dropped.")
+    if not body.is_watertight:
+        before = len(body.faces)
+        trimesh.repair.fill_holes(body)
+        if len(body.faces) > before:
+            done.append(f"{len(body.faces) - before} faces added over small holes.")
+    turned = body.faces.copy()
+    trimesh.repair.fix_normals(body, multibody=True)
+    if not np.array_equal(turned, body.faces):
+        done.append("Faces turned so that normals point outwards.")
+    out = Mesh(
+        name=mesh.name,
+        vertices=np.asarray(body.vertices, dtype=float),
+        faces=np.asarray(body.faces, dtype=np.int64),
+    )
+    return out, tuple(done)
+
+
+def read_meshes(path: Path, *, unit: float = 1.0) -> tuple[Mesh, ...]:
+    """Return the surfaces of a file, one per named part.
+
+    Parameters
+    ----------
+    path
+        An STL, OBJ, PLY or GLB file.
+    unit
+        Length of the file's unit, for example 0.001 for millimetres. [m]
+
+    Returns
+    -------
+    meshes
+        As they stand in the file, scaled; neither mended nor checked.
+
+    Raises
+    ------
+    FileFault
+        If the file is missing, of another kind, damaged or holds no surface.
+    """
+    import trimesh
+
+    if path.suffix.lower() not in READABLE:
+        wanted = ", ".join(READABLE)
+        raise FileFault(
+            [Fault(what="not a surface file", file=str(path), found=path.suffix, expected=wanted)]
+        )
+    if not path.is_file():
+        raise FileFault([Fault(what="no such file", file=str(path))])
+    try:
+        scene = trimesh.load_scene(path)
+    except (ValueError, KeyError, IndexError, TypeError, OSError, NotImplementedError) as error:
+        raise FileFault(
+            [Fault(what="cannot be read as a surface", file=str(path), found=str(error))]
+        ) from error
+    out = []
+    for node in scene.graph.nodes_geometry:
+        matrix, name = scene.graph[node]
+        body = scene.geometry[name]
+        if not isinstance(body, trimesh.Trimesh) or not len(body.faces):
+            continue
+        place = trimesh.transform_points(np.asarray(body.vertices, dtype=float), matrix)
+        out.append(
+            Mesh(
+                name=str(name),
+                vertices=np.asarray(place, dtype=float) * unit,
+                faces=np.asarray(body.faces, dtype=np.int64),
+            )
+        )
+    if not out:
+        raise FileFault([Fault(what="holds no triangles", file=str(path))])
+    return tuple(out)
+
+
+def frontal_area(meshes: Sequence[Mesh], *, pixel: float = 0.002) -> float:
+    """Return the area of the shadow of surfaces along x, overlaps counted once.
+
+    Parameters
+    ----------
+    meshes
+        The surfaces.
+    pixel
+        Raster size; the error is about a pixel times half the outline. [m]
+
+    Returns
+    -------
+    area : ()
+        [m²]
+    """
+    if not pixel > 0:
+        raise InputError("pixel", pixel, "m", "must be above 0")
+    corner = np.concatenate([m.triangles for m in meshes])[:, :, 1:]
+    low = corner.reshape(-1, 2).min(axis=0)
+    shape = np.ceil(np.ptp(corner.reshape(-1, 2), axis=0) / pixel).astype(int) + 1
+    seen = np.zeros(tuple(shape), bool)
+    scaled = (corner - low) / pixel - 0.5
+    for tri in scaled:
+        _shade(seen, tri)
+    return float(seen.sum() * pixel**2)
+
+
+def _shade(seen: npt.NDArray[np.bool_], tri: Floats) -> None:
+    """Mark pixel centres inside one projected triangle."""
+    first = np.maximum(np.ceil(tri.min(axis=0)).astype(int), 0)
+    last = np.minimum(np.floor(tri.max(axis=0)).astype(int), np.array(seen.shape) - 1)
+    if np.any(last < first):
+        return
+    (ax, ay), (bx, by), (cx, cy) = tri
+    area = (bx - ax) * (cy - ay) - (cx - ax) * (by - ay)
+    if area == 0.0:
+        return
+    y = np.arange(first[0], last[0] + 1)[:, None]
+    z = np.arange(first[1], last[1] + 1)[None, :]
+    s = ((y - ax) * (cy - ay) - (cx - ax) * (z - ay)) / area
+    t = ((bx - ax) * (z - ay) - (y - ax) * (by - ay)) / area
+    inside = (s >= 0) & (t >= 0) & (s + t <= 1)
+    seen[first[0] : last[0] + 1, first[1] : last[1] + 1] |= inside
