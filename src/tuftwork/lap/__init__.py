@@ -16,7 +16,7 @@ from tuftwork.lap.circuit import Circuit, Corner, find_corners, reverse, start_a
 from tuftwork.lap.draws import Draws, lap_slopes, lap_times
 from tuftwork.lap.line import circuit_from_drawing, circuit_from_laps, circuit_from_line
 from tuftwork.lap.parameter import NAMES, PARAMETERS
-from tuftwork.lap.path import least_curvature_line
+from tuftwork.lap.path import least_curvature_line, plan_at
 from tuftwork.lap.place import (
     CornerWorth,
     LapEnergy,
@@ -147,6 +147,7 @@ __all__ = [
     "occupancy",
     "parameters_of",
     "phases_of",
+    "plan_at",
     "polar_plane",
     "power_from_gears",
     "power_over_speed",
