@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from jaxtyping import Float
 
+from tuftwork.aeromap.car_load import CarLoad, car_loads, require_straight
 from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
 from tuftwork.aeromap.part import draws_of
 from tuftwork.car import Measured
@@ -27,37 +27,11 @@ from tuftwork.quantity import (
     values_at,
 )
 
+__all__ = ["Budget", "BudgetRow", "CarLoad", "RowKind", "budget", "car_loads"]
+
 RowKind = Literal["part", "interaction", "total", "measured", "difference"]
 _SEED = 41
 """Of the draws of measured numbers, which are no inputs of the ensemble."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CarLoad:
-    """Loads of the whole car.
-
-    Attributes
-    ----------
-    downforce_front, downforce_rear, drag : (..., n_draw)
-        CzSf, CzSr, CxS. [m²]
-    notices
-        What a reader must be told, part by part.
-    """
-
-    downforce_front: Field
-    downforce_rear: Field
-    drag: Field
-    notices: tuple[str, ...] = ()
-
-    @property
-    def downforce(self) -> Field:
-        """CzS. [m²]"""
-        return np.asarray(self.downforce_front + self.downforce_rear)
-
-    @property
-    def front_share(self) -> Field:
-        """Share of the downforce on the front axle; meaningless where CzS is near zero. [-]"""
-        return np.asarray(self.downforce_front / self.downforce)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,35 +92,6 @@ class Budget:
         return tuple(row for row in self.rows if row.kind == kind)
 
 
-def car_loads(
-    models: Sequence[PartModel], platform: PlatformState, draws: Mapping[str, Field]
-) -> CarLoad:
-    """Return the loads of the whole car, with what its parts do to each other.
-
-    Parameters
-    ----------
-    models
-        In the order in which they act on each other, as ``part_models`` returns them.
-    platform
-        Ride heights, speed and air, broadcasting to ``(..., n_draw)``.
-    draws
-        From ``draws_of``. [SI]
-    """
-    found: list[PartLoad] = []
-    around: dict[str, Field] = {}
-    for model in models:
-        load = model.load(platform, draws, around)
-        found.append(load)
-        for channel, effect in load.effects.items():
-            around[channel] = around[channel] + effect if channel in around else effect
-    return CarLoad(
-        downforce_front=_sum([load.downforce_front for load in found]),
-        downforce_rear=_sum([load.downforce_rear for load in found]),
-        drag=_sum([load.drag for load in found]),
-        notices=tuple(notice for load in found for notice in load.notices),
-    )
-
-
 def budget(
     models: Sequence[PartModel],
     platform: PlatformState,
@@ -172,6 +117,7 @@ def budget(
     budget
         Rows in the order parts, interactions, total, measured, difference.
     """
+    require_straight(platform)
     draws = draws_of(models, ensemble)
     size = ensemble.size
     parts, interactions, notices = _rows(models, platform, draws, ensemble)
@@ -291,10 +237,3 @@ def _three(load: PartLoad) -> tuple[Field, Field, Field]:
 
 def _flat(field: Field, size: int) -> Draws:
     return np.broadcast_to(field, (size,)).astype(float)
-
-
-def _sum(fields: Sequence[Field]) -> Float[np.ndarray, "..."]:
-    total = fields[0]
-    for field in fields[1:]:
-        total = total + field
-    return np.asarray(total)

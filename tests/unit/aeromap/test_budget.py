@@ -8,6 +8,7 @@ from tests.unit.aeromap import halyard
 
 from tuftwork.aeromap.budget import Budget, budget, car_loads
 from tuftwork.aeromap.part import draws_of, part_models
+from tuftwork.errors import NotCovered
 from tuftwork.quantity import summarise
 
 HERE = halyard.platform(44.9, 57.0, 220.0)
@@ -100,6 +101,11 @@ def test_notices_of_parts_reach_the_reader() -> None:
     steep = {**draws, "rear wing.incidence": draws["rear wing.incidence"] + 0.3}
     past = car_loads(models, halyard.platform(50.0, 70.0, 220.0), steep)
     assert any("stall" in n for n in past.notices)
+    high = car_loads(models, halyard.platform(600.0, 600.0, 220.0), draws)
+    assert any("regimes are published" in n for n in high.notices)
+    slim = {**draws, "rear wing.chord": draws["rear wing.chord"] / 3}
+    narrow = car_loads(models, halyard.platform(50.0, 70.0, 220.0), slim)
+    assert any("aspect ratio" in n for n in narrow.notices)
 
 
 def test_budget_is_the_same_twice(found: Budget) -> None:
@@ -117,3 +123,13 @@ def test_another_platform_is_kept_with_the_budget(found: Budget) -> None:
         summarise(budget(models, higher, halyard.prior()).total.total).best
         > summarise(found.total.total).best
     )
+
+
+@pytest.mark.parametrize("name", ["yaw", "roll"])
+def test_yaw_and_roll_are_refused_rather_than_ignored(name: str) -> None:
+    models = part_models(halyard.project())
+    turned = replace(HERE, **{name: np.array([0.02])})
+    with pytest.raises(NotCovered, match=name):
+        car_loads(models, turned, draws_of(models, halyard.prior()))
+    with pytest.raises(NotCovered, match=name):
+        budget(models, turned, halyard.prior())

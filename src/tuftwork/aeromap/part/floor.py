@@ -11,6 +11,7 @@ from tuftwork.aeromap.part.base import WHEELBASE, EstimatedPart, Reference, arou
 from tuftwork.aeromap.part.coefficient import coefficients_of, overridden
 from tuftwork.car import Floor
 from tuftwork.floor.estimate import (
+    CHECKED_HEIGHT,
     SOURCES,
     FloorCoefficients,
     FloorGeometry,
@@ -33,20 +34,19 @@ class EstimatedFloor(EstimatedPart):
         """Return the floor's load; see :class:`tuftwork.aeromap.interface.PartModel`."""
         wheelbase = draws[WHEELBASE]
         found = self.estimate(platform, draws, around)
-        return loaded(
-            found.downforce, found.moment, found.drag, wheelbase, notices=self._notices(found)
-        )
+        ratio = float(np.median(platform.ride_height_rear) / np.median(self._half_width(draws)))
+        notices = self._notices(found, ratio)
+        return loaded(found.downforce, found.moment, found.drag, wheelbase, notices=notices)
 
     def estimate(
         self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
     ) -> FloorLoad:
         """Return the engine's whole answer, with the three parts of the load and the regime."""
         own = {key: self.key(key, draws) for key in _KEYS}
-        wide = "diffuser_width" if f"{self.name}.diffuser_width" in self.inputs else "width"
         gap = f"{self.name}.edge_gap"
         geometry = FloorGeometry(
             **own,
-            diffuser_width=self.key(wide, draws),
+            diffuser_width=2 * self._half_width(draws),
             edge_gap=draws[gap] if gap in self.inputs else None,
         )
         onset = FloorOnset(
@@ -58,13 +58,25 @@ class EstimatedFloor(EstimatedPart):
         )
         return estimate_floor(geometry, onset, FloorCoefficients(**self.coefficients(draws)))
 
-    def _notices(self, found: FloorLoad) -> tuple[str, ...]:
+    def _half_width(self, draws: Mapping[str, Field]) -> Field:
+        """Return half the diffuser's width, the floor's where it has none of its own [m]."""
+        own = f"{self.name}.diffuser_width"
+        return self.key("diffuser_width" if own in self.inputs else "width", draws) / 2
+
+    def _notices(self, found: FloorLoad, height_ratio: float) -> tuple[str, ...]:
+        notices = []
         below = float(np.mean(found.margin < 0))
         if below > 0.5:
-            return (f"{self.name}: below its height of greatest load in most draws.",)
-        if below > 0.1:
-            return (f"{self.name}: may be below its height of greatest load ({below:.0%}).",)
-        return ()
+            notices.append(f"{self.name}: below its height of greatest load in most draws.")
+        elif below > 0.1:
+            notices.append(f"{self.name}: may be below its height of greatest load ({below:.0%}).")
+        low, high = CHECKED_HEIGHT
+        if not low <= height_ratio <= high:
+            notices.append(
+                f"{self.name}: ride height over half width {height_ratio:.2f} is outside "
+                f"{low:g} to {high:g}, where regimes are published."
+            )
+        return tuple(notices)
 
 
 def floor_model(part: Floor, reference: Reference) -> EstimatedFloor:

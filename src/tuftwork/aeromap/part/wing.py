@@ -18,6 +18,8 @@ from tuftwork.aeromap.part.coefficient import coefficients_of, overridden, witho
 from tuftwork.car import Wing
 from tuftwork.quantity import Quantity, exact
 from tuftwork.wing.estimate import (
+    CHECKED_ASPECT_RATIO,
+    CHECKED_HEIGHT_RATIO,
     SOURCES,
     WingCoefficients,
     WingGeometry,
@@ -70,7 +72,7 @@ class EstimatedWing(EstimatedPart):
             found.drag,
             wheelbase,
             effects=self._effects(found, geometry, draws),
-            notices=self._notices(found),
+            notices=self._notices(found, geometry),
         )
 
     def _geometry(
@@ -108,13 +110,23 @@ class EstimatedWing(EstimatedPart):
             "rear_wing_angle": own["upwash"] * found.coefficient,
         }
 
-    def _notices(self, found: WingLoad) -> tuple[str, ...]:
+    def _notices(self, found: WingLoad, geometry: WingGeometry) -> tuple[str, ...]:
+        notices = []
         stalled = float(np.mean(found.margin < 0))
         if stalled > 0.5:
-            return (f"{self.name}: past the stall in most draws.",)
-        if stalled > 0.1:
-            return (f"{self.name}: may be past the stall ({stalled:.0%} of draws).",)
-        return ()
+            notices.append(f"{self.name}: past the stall in most draws.")
+        elif stalled > 0.1:
+            notices.append(f"{self.name}: may be past the stall ({stalled:.0%} of draws).")
+        low, high = CHECKED_ASPECT_RATIO
+        aspect = float(np.median(geometry.span / geometry.chord))
+        if not low <= aspect <= high:
+            notices.append(
+                f"{self.name}: aspect ratio {aspect:.1f} is outside {low:g} to {high:g}, "
+                "where the slope was checked."
+            )
+        if float(np.median(geometry.height / geometry.chord)) < CHECKED_HEIGHT_RATIO:
+            notices.append(f"{self.name}: closer to the ground than any measurement behind it.")
+        return tuple(notices)
 
 
 def wing_model(part: Wing, reference: Reference, heard: Collection[str]) -> EstimatedWing:

@@ -1,0 +1,88 @@
+"""The whole car's load: the sum of its parts, each with what those before it do to it."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
+from tuftwork.errors import NotCovered
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarLoad:
+    """Loads of the whole car.
+
+    Attributes
+    ----------
+    downforce_front, downforce_rear, drag : (..., n_draw)
+        CzSf, CzSr, CxS. [m²]
+    notices
+        What a reader must be told, part by part.
+    """
+
+    downforce_front: Field
+    downforce_rear: Field
+    drag: Field
+    notices: tuple[str, ...] = ()
+
+    @property
+    def downforce(self) -> Field:
+        """CzS. [m²]"""
+        return np.asarray(self.downforce_front + self.downforce_rear)
+
+    @property
+    def front_share(self) -> Field:
+        """Share of the downforce on the front axle; meaningless where CzS is near zero. [-]"""
+        return np.asarray(self.downforce_front / self.downforce)
+
+
+def car_loads(
+    models: Sequence[PartModel], platform: PlatformState, draws: Mapping[str, Field]
+) -> CarLoad:
+    """Return the loads of the whole car, with what its parts do to each other.
+
+    Parameters
+    ----------
+    models
+        In the order in which they act on each other, as ``part_models`` returns them.
+    platform
+        Ride heights, speed and air, broadcasting to ``(..., n_draw)``.
+    draws
+        From ``draws_of``. [SI]
+
+    Raises
+    ------
+    NotCovered
+        If there is yaw or roll: none of these engines knows them.
+    """
+    require_straight(platform)
+    found: list[PartLoad] = []
+    around: dict[str, Field] = {}
+    for model in models:
+        load = model.load(platform, draws, around)
+        found.append(load)
+        for channel, effect in load.effects.items():
+            around[channel] = around[channel] + effect if channel in around else effect
+    return CarLoad(
+        downforce_front=_sum([load.downforce_front for load in found]),
+        downforce_rear=_sum([load.downforce_rear for load in found]),
+        drag=_sum([load.drag for load in found]),
+        notices=tuple(notice for load in found for notice in load.notices),
+    )
+
+
+def require_straight(platform: PlatformState) -> None:
+    """Refuse what would change nothing."""
+    for name in ("yaw", "roll"):
+        if np.any(getattr(platform, name)):
+            raise NotCovered(
+                f"{name}: the engines behind these parts know no {name}; leave it at 0"
+            )
+
+
+def _sum(fields: Sequence[Field]) -> Field:
+    total = fields[0]
+    for field in fields[1:]:
+        total = total + field
+    return np.asarray(total)
