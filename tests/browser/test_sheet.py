@@ -1,7 +1,11 @@
 """Rail, sheet and margin: every page is reached, every number says why, every state has words."""
 
+import os
 import re
+import subprocess
+import sys
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -9,6 +13,7 @@ from tests.browser.conftest import Site, Watch
 from tests.browser.fake_workbench import PAGES
 
 MakeSite = Callable[..., Site]
+ROOT = Path(__file__).parents[2]
 REFUSAL = r"status of (404|409|422)"
 
 
@@ -111,7 +116,7 @@ def test_kilograms_are_a_switch(page: Page, site: Site) -> None:
 
 def test_paper_can_be_turned_dark_and_stays_so(page: Page, site: Site) -> None:
     site.open(page)
-    ground = "getComputedStyle(document.body).backgroundColor"
+    ground = "getComputedStyle(document.documentElement).backgroundColor"
     page.get_by_role("radio", name="light").check()
     light = page.evaluate(ground)
     page.get_by_role("radio", name="dark").check()
@@ -248,17 +253,24 @@ def test_a_run_can_be_cancelled_from_any_page(page: Page, make_site: MakeSite) -
     expect(page.get_by_text("steps are kept")).to_be_visible()
 
 
-def test_a_server_that_is_gone_is_said_to_be(page: Page, site: Site, watch: Watch) -> None:
+def test_a_server_that_is_gone_is_said_to_be(page: Page, watch: Watch) -> None:
     watch.allow("WebSocket|ERR_CONNECTION|Failed to load")
-    site.open(page)
-    page.locator(".findings").wait_for()
-    page.context.set_offline(True)
-    # A socket already open outlives the browser's offline switch, so take it down by hand.
-    page.route_web_socket("**/socket", lambda socket: socket.close())
-    page.reload() if False else None
-    page.evaluate("location.hash = '#/evidence'")
-    expect(page.get_by_role("alert").first).to_contain_text("tuftwork open")
-    page.context.set_offline(False)
+    path = os.pathsep.join([str(ROOT / "src"), str(ROOT)])
+    with subprocess.Popen(
+        [sys.executable, "-m", "tests.browser.fake_workbench"],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": path},
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as process:
+        assert process.stdout is not None
+        page.goto(process.stdout.readline().strip())
+        page.locator(".findings").wait_for()
+        process.kill()
+    expect(page.get_by_role("alert")).to_contain_text("computed before it stopped")
+    expect(page.locator(".findings")).to_be_visible()
+    page.get_by_role("link", name=re.compile("Evidence")).click()
+    expect(page.get_by_role("alert").last).to_contain_text("did not answer")
 
 
 def test_every_widget_stands_on_one_page(page: Page, site: Site) -> None:
