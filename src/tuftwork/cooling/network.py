@@ -146,7 +146,7 @@ def _reached(net: AirNet) -> set[str]:
         grew = False
         for part in net.elements:
             pair = {part.start, part.end}
-            if len(pair & reached) == 1:
+            if not pair <= reached and pair & reached:
                 reached |= pair
                 grew = True
     return reached
