@@ -92,7 +92,11 @@ class GainClaim(ClaimTable):
     """A gain in per cent: ``15 % more downforce``."""
 
     kind: Literal["gain"]
-    gain: Annotated[Quantity, number("share"), Field(description="Relative change claimed")]
+    gain: Annotated[
+        Quantity,
+        number("share", least=-0.99, most=20.0),
+        Field(description="Relative change claimed"),
+    ]
     direction: Annotated[Literal["downforce", "drag"], Field(description="Of what")] = "downforce"
     part: Annotated[str, Field(description="Part it is said to come from")] = ""
 

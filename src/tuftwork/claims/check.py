@@ -105,7 +105,7 @@ def check_claims(
         together=_together(project, findings),
         unknowns=_unknowns(setting),
         sources=(SOURCE, _AXES),
-        notices=(*frame.notices, *_evidence_notices(setting)),
+        notices=(*frame.notices, *_speed_notices(project), *_evidence_notices(setting)),
     )
 
 
@@ -267,6 +267,18 @@ def _unknowns(setting: _Setting) -> tuple[UnknownFinding, ...]:
             )
         )
     return tuple(found)
+
+
+def _speed_notices(project: Project) -> list[str]:
+    """Say where a claim's speed lies beyond the speeds at which CzS is an unknown."""
+    low, high = float(KNOTS[0]), float(KNOTS[-1])
+    return [
+        f"{claim.id}: {plain(claim.speed.best, 'speed', 'km/h')} lies beyond "
+        f"{plain(low, 'speed', 'km/h')} to {plain(high, 'speed', 'km/h')}; CzS is taken as there"
+        for claim in project.claims
+        if claim.kind in ("force", "balance") and claim.speed is not None
+        and not low <= claim.speed.best <= high
+    ]  # fmt: skip
 
 
 def _evidence_notices(setting: _Setting) -> list[str]:

@@ -309,3 +309,40 @@ def test_a_claim_in_exact_air_is_as_narrow_as_its_figures(project: Make) -> None
     claim = {**_force(100, 180), "force": "100 kgf ± 1 %", "speed": "180 km/h ± 0.5 %"}
     area = _only(project([claim]), air=air).implied[0].quantity
     assert np.log(area.high / area.low) / 2 == pytest.approx(np.hypot(0.01, 2 * 0.005), rel=0.01)
+
+
+HOSTILE: list[dict[str, Any]] = [
+    {"kind": "coefficient", "value": "0", "direction": "drag"},
+    {"kind": "coefficient", "value": "-0.3", "direction": "downforce"},
+    {"kind": "coefficient", "value": "0.4 ± 0.5", "direction": "downforce", "on": "part",
+     "part": "rear wing"},
+    {"kind": "force", "force": "0.001 N", "speed": "1 km/h"},
+    {"kind": "force", "force": "1e7 lbf", "speed": "600 km/h", "on": "rear axle"},
+    {"kind": "top speed", "speed": "1 km/h"},
+    {"kind": "top speed", "speed": "500 mph", "power": "1 W"},
+    {"kind": "balance", "front": "0 %"},
+    {"kind": "balance", "front": "100 %", "constant": True},
+    {"kind": "balance", "front": "43 %", "speed": "700 km/h"},
+    {"kind": "opening area", "area": "1 mm^2", "opening": "another"},
+    {"kind": "gain", "gain": "0 %", "part": "splitter"},
+    {"kind": "gain", "gain": "-99 %", "part": "splitter"},
+    {"kind": "lap time gain", "gain": "500 s", "lap_time": "1 s"},
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("claim", HOSTILE, ids=range(len(HOSTILE)))
+@pytest.mark.parametrize("measured", [True, False])
+def test_hostile_claims_get_a_verdict_and_whole_sentences(
+    project: Make, claim: dict[str, Any], measured: bool
+) -> None:
+    changes = {} if measured else {"measured": []}
+    found = _only(project([{"id": "C1", "said": "x", **claim}], **changes))
+    assert found.verdict in ("consistent", "needs an assumption", "contradicts", "unknown")
+    words = " ".join((found.because, found.ask, *found.working))
+    assert "nan" not in words
+    assert "inf" not in words
+
+
+def test_a_speed_beyond_the_knots_is_said(project: Make) -> None:
+    report = check_claims(project([_force(1000, 420)]))
+    assert any(notice.startswith("C1: 420") for notice in report.notices)

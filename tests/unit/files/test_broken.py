@@ -3,12 +3,13 @@
 # ruff: noqa: E501  a table of cases reads best with one case to a line
 
 import hashlib
+import random
 from pathlib import Path
 
 import pytest
 
-from tuftwork.errors import FileFault
-from tuftwork.files import read_project
+from tuftwork.errors import Fault, FileFault
+from tuftwork.files import parse_project, read_project
 
 # what is broken, text replaced, by what, the place the message names, words it must hold
 CHANGED = [
@@ -247,3 +248,44 @@ def test_evidence_that_links_out_of_the_folder_is_refused(folder: Path, tmp_path
     photo.unlink()
     photo.symlink_to(outside)
     assert "leads out of the project folder" in str(_refusal(folder))
+
+
+VALUES = ("nan", "true", "[]", "{}", '""', '"1 m"', "1", "[[1]]", "{value=1}", '{kind="wing"}',
+          "2020-01-01", '{value={value="1 m"}}', "['a',{b=1}]", '"""x\ny"""', "-inf")  # fmt: skip
+LINES = ("[car.front.x]", "[[parts.model]]", "[study.speeds]", "[[claims.speed]]", "parts = 3",
+         'claims = {kind="force"}', "[[states.set]]", 'states = [1, "a"]')  # fmt: skip
+N_MUTATION = 400
+
+
+def test_mutations_are_read_or_refused_and_nothing_else(folder: Path, good: str) -> None:
+    choose = random.Random(11)
+    refused = 0
+    without_line: list[Fault] = []
+    for _ in range(N_MUTATION):
+        data = _mutated(good.splitlines(), choose)
+        try:
+            parse_project(data, folder)
+        except FileFault as fault:
+            refused += 1
+            without_line += [f for f in fault.faults if not f.line]
+    assert without_line == []
+    assert refused > N_MUTATION / 2
+
+
+def _mutated(lines: list[str], choose: random.Random) -> bytes:
+    for _ in range(choose.choice((1, 1, 2, 4))):
+        at = choose.randrange(len(lines))
+        line = lines[at]
+        how = choose.randrange(5)
+        if how == 0:
+            del lines[at]
+        elif how == 1:
+            lines.insert(at, choose.choice(lines))
+        elif how == 2 and "=" in line:
+            lines[at] = line.split("=")[0] + "= " + choose.choice(VALUES)
+        elif how == 3 and line:
+            place = choose.randrange(len(line))
+            lines[at] = line[:place] + choose.choice("\"[]{}=,.\\#\0é'") + line[place + 1 :]
+        else:
+            lines[at] = choose.choice(LINES)
+    return "\n".join(lines).encode()

@@ -16,6 +16,9 @@ from tuftwork.quantity import Quantity, exact
 _SPEED_SHARE = 0.5
 """A gain without a speed is taken in the middle of the study's speeds. [-]"""
 
+_WHOLE = -0.995
+"""A loss is not carried further than this: of everything it has no share. [-]"""
+
 
 def gain_case(claim: GainClaim, frame: Frame) -> Case:
     """Return a claimed gain as equations: a part's share of the load is g / (1 + g)."""
@@ -60,7 +63,7 @@ def _speed(frame: Frame) -> float:
 
 
 def _as_share(gain: Quantity) -> Quantity:
-    ends = [share_of_gain(max(g, -0.9)) for g in (gain.low, gain.high)]
+    ends = [share_of_gain(max(g, _WHOLE)) for g in (gain.low, gain.high)]
     return Quantity(best=share_of_gain(gain.best), low=ends[0], high=ends[1], unit="%",
                     dimension="share", origin="claimed")  # fmt: skip
 
