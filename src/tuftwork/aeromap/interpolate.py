@@ -112,7 +112,7 @@ def evaluate(
     ride_height_front: Array,
     ride_height_rear: Array,
     *,
-    method: Method = "smooth",
+    method: Method | str = "smooth",
 ) -> Array:
     """Return all fields at points.
 

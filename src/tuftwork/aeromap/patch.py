@@ -4,6 +4,9 @@
 Every node carries value, slope in x, slope in y and twist. A patch is written in Bernstein form,
 so it lies between the least and the greatest of its 16 ordinates. Slopes are limited so that all
 16 lie between the patch's own four corners: the surface cannot overshoot the map.
+
+The compiler's cache looks at one file only: after a change here or in ``root.py``, touch
+``follow.py`` too, or old kernels stay inside it.
 """
 
 from typing import no_type_check

@@ -20,6 +20,7 @@ from tuftwork.aeromap.patch import ordinates
 
 MOST_ROOTS = 16  # [-] per draw and speed
 _MOST_BOXES = 512  # [-] waiting at once; a surface that needs more is not solved but refused
+_MOST_LOOKS = 20_000  # [-] boxes looked at in one cell; a fold needs some hundred
 _SMALLEST = 1e-9  # [m] a box this small that cannot be thrown away is a root that touches
 _SAME = 2e-8  # [m] roots nearer than this were found from two neighbouring boxes
 _ZERO = 1e-7  # [N] rounding of a residual: a root on an edge must not be lost by both sides
@@ -182,8 +183,12 @@ def _keep(h1, h2, found, count):
 def _search_box(boxes, spans, found, count):
     """Find all roots in box 0 of the stack; the new count, or −1 where boxes ran out."""
     waiting = 1
+    looked_at = 0
     while waiting > 0:
         waiting -= 1
+        looked_at += 1
+        if looked_at > _MOST_LOOKS or count > found.shape[0]:
+            return -1
         r1, r2 = boxes[waiting, 0], boxes[waiting, 1]
         x0, x1, y0, y1 = spans[waiting]
         verdict = _judge(r1, r2)

@@ -40,7 +40,7 @@ _CLOUD_SPEEDS = 6  # clouds shown at most; more hide each other
 
 def load_map(
     aero_map: AeroMap,
-    shown: Shown = "total",
+    shown: Shown | str = "total",
     *,
     state: str = "",
     path: PlatformPath | None = None,
