@@ -191,8 +191,7 @@ function PathTable({ path }: { path: MapPoint[] }) {
         <caption>The path as a table</caption>
         <thead>
           <tr>
-            <th scope="col">Speed</th>
-            <th scope="col">hf / hr</th>
+            <th scope="col">Speed, hf / hr</th>
             {COLUMNS.map(([key, label]) => (
               <th key={key} scope="col" class={key}>
                 {label}
@@ -205,10 +204,10 @@ function PathTable({ path }: { path: MapPoint[] }) {
             <tr key={point.speed_kmh}>
               <th scope="row" class="nowrap">
                 {point.speed_kmh}&nbsp;km/h
+                <small>
+                  {point.front_mm.toFixed(1)} / {point.rear_mm.toFixed(1)}&nbsp;mm
+                </small>
               </th>
-              <td class="nowrap">
-                {point.front_mm.toFixed(1)} / {point.rear_mm.toFixed(1)}&nbsp;mm
-              </td>
               {COLUMNS.map(([key, label]) => (
                 <td key={key}>
                   {point[key] && (
