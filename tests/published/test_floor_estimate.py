@@ -12,13 +12,15 @@ from tuftwork.floor.estimate import (
     FloorLoad,
     FloorOnset,
     estimate_floor,
+)
+from tuftwork.floor.splitter import rounded_entrance_loss
+from tuftwork.floor.theory import (
     leak_rate,
     leaking_channel_speed,
     mean_ramp_pressure,
     pressure_recovery,
     throat_speed,
 )
-from tuftwork.floor.splitter import rounded_entrance_loss
 
 pytestmark = pytest.mark.published
 DATA = Path(__file__).parent / "data"

@@ -12,7 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from tuftwork.errors import InputError
-from tuftwork.quantity import Array, Numeric, Source
+from tuftwork.floor.theory import (
+    intact_share,
+    leak_rate,
+    mean_ramp_pressure,
+    throat_speed,
+)
+from tuftwork.quantity import Array, Source
 
 SOURCES = (
     Source(key="cooper1998", place="mass and momentum of an under-floor", status="memory"),
@@ -23,7 +29,7 @@ SOURCES = (
 )
 CHECKED_HEIGHT = (0.06, 0.8)  # [-] ride height over half width for which the regimes are published
 _REFERENCE_RAMP = np.radians(17.0)  # [rad] for which the height of the peak is published
-_ONSET = 2.2  # [-] logit of the share lost at the peak: a tenth, where rise and fall balance
+_MOST_RECOVERY = 0.95  # [-] above the best diffuser of runstadler1975
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(5)
 
 
@@ -167,15 +173,19 @@ def estimate_floor(
     length = g.exit_station - g.kick_station
     exit_height = _height_at(onset, g.exit_station) + length * np.tan(g.diffuser_angle)
     growth = np.maximum(exit_height / height - 1, 0.0)
-    spent = c.diffuser_leak * 2 * c.edge_discharge * length / g.diffuser_width
+    # tails of the ranges are cut where they would mean blowing air, or more than Bernoulli allows
+    leak, loss = np.maximum(c.diffuser_leak, 0.0), np.maximum(c.edge_loss, 0.0)
+    spent = leak * 2 * c.edge_discharge * length / g.diffuser_width
     area_ratio = 1 + growth**2 / (growth + spent + 1e-12)
     peak, intact = _regime(g, c, height)
-    recovery = c.recovery * _ramp_effect(g.diffuser_angle, c.stall_angle)
-    recovery = recovery * (1 - c.fall * (1 - intact))
+    recovery = np.clip(c.recovery, 0.0, _MOST_RECOVERY) * _ramp_effect(
+        g.diffuser_angle, c.stall_angle
+    )
+    recovery = recovery * (1 - np.clip(c.fall, 0.0, 1.0) * (1 - intact))
     base = c.base_pressure + onset.exit_pressure
     head = 1 + onset.head
-    speed = throat_speed(area_ratio, base, recovery, c.edge_loss, head)
-    throat = head - c.edge_loss * (speed - 1) ** 2 - speed**2
+    speed = throat_speed(area_ratio, base, recovery, loss, head)
+    throat = head - loss * (speed - 1) ** 2 - speed**2
     mean, centre = _ramp(throat, speed, area_ratio, recovery)
     upsweep = -mean * length * g.diffuser_width * c.coverage
     pumping, ground, ahead = _flat(g, onset, c, throat, height)
@@ -190,77 +200,6 @@ def estimate_floor(
         upsweep=upsweep, pumping=pumping, ground=ground, moment=moment, drag=drag,
         throat_pressure=throat, intact=intact, margin=height - peak,
     )  # fmt: skip
-
-
-def pressure_recovery(area_ratio: Numeric, effectiveness: Numeric = 1.0) -> Array:
-    """Return recovery over throat dynamic pressure: Cpr = η (1 − 1/AR²) [-].
-
-    References
-    ----------
-    [runstadler1975] for η; the ideal value is Bernoulli's.
-    """
-    return np.asarray(effectiveness * (1 - 1 / np.square(area_ratio)))
-
-
-def throat_speed(
-    area_ratio: Numeric,
-    base_pressure: Numeric,
-    effectiveness: Numeric = 1.0,
-    edge_loss: Numeric = 0.0,
-    head: Numeric = 1.0,
-) -> Array:
-    """Return the speed at the kick line over that of the car [-].
-
-    Head H less the loss κ (u − 1)² of air that leaks in at free-stream speed and mixes leaves the
-    throat at Cp = H − κ (u−1)² − u², and the exit at Cp + Cpr u² = Cp_b:
-
-        (1 − Cpr + κ) u² − 2 κ u + κ − (H − Cp_b) = 0.
-
-    Without edge loss u² = (H − Cp_b)/(1 − Cpr).
-
-    References
-    ----------
-    [cooper1998] for the core; the edge loss is a closure of our own, see the model's page.
-    """
-    k = np.asarray(edge_loss)
-    a = 1 - pressure_recovery(area_ratio, effectiveness) + k
-    drive = np.maximum(np.asarray(head) - base_pressure, 1e-6)
-    return np.asarray((k + np.sqrt(np.maximum(k**2 - a * (k - drive), 0.0))) / a)
-
-
-def leaking_channel_speed(
-    distance: Numeric, entry_speed: Numeric, gap: Numeric, height: Numeric, width: Numeric,
-    discharge: Numeric = 0.6,
-) -> Array:  # fmt: skip
-    """Return the speed in a channel that leaks at both edges, ``distance`` behind its entry [-].
-
-    u = cosh(λ x + arccosh u₀), λ = 2 C_d g/(h w): continuity with Bernoulli's leak, no friction.
-    """
-    rate = leak_rate(gap, height, width, discharge)
-    return np.asarray(np.cosh(rate * distance + np.arccosh(entry_speed)))
-
-
-def leak_rate(gap: Numeric, height: Numeric, width: Numeric, discharge: Numeric) -> Array:
-    """Return λ = 2 C_d g/(h w) of a channel that leaks at both edges [1/m]."""
-    return np.asarray(2 * discharge * gap / (np.asarray(height) * width))
-
-
-def mean_ramp_pressure(
-    throat: Numeric, speed: Numeric, area_ratio: Numeric, effectiveness: Numeric = 1.0
-) -> Array:
-    """Return the mean Cp over a straight ramp: Cp_t + η u² (1 − 1/AR) [-]."""
-    gained = effectiveness * np.square(speed) * (1 - 1 / np.asarray(area_ratio))
-    return np.asarray(throat + gained)
-
-
-def intact_share(height: Numeric, peak: Numeric, width: Numeric) -> Array:
-    """Return the share of the recovery that stands at a ride height [-].
-
-    A logistic step in height over peak height; a tenth is lost at the peak itself, and the step's
-    half lies 2.2 widths below it.
-    """
-    below = (np.asarray(peak) - height) / (np.asarray(width) * peak)
-    return np.asarray(1 / (1 + np.exp(np.clip(below - _ONSET, -60, 60))))
 
 
 def _regime(g: FloorGeometry, c: FloorCoefficients, height: Array) -> tuple[Array, Array]:
@@ -291,7 +230,7 @@ def _flat(
     g: FloorGeometry, onset: FloorOnset, c: FloorCoefficients, throat: Array, height: Array
 ) -> tuple[Array, Array, Array]:
     """Return pumped load, what rake adds [m²], and their moment ahead of the kick line [m³]."""
-    gap = height if g.edge_gap is None else g.edge_gap
+    gap = height if g.edge_gap is None else np.maximum(g.edge_gap, 0.0)
     rate = leak_rate(gap, height, g.width, c.edge_discharge)
     pull = np.arcsinh(np.sqrt(np.maximum(-throat, 0.0)))
     reach = np.minimum(g.kick_station - g.front_station, pull / np.maximum(rate, 1e-6))

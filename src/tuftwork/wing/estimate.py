@@ -41,8 +41,7 @@ class WingGeometry:
         Lowest edge of the section above the ground. [m]
     camber, thickness
         Of the chord. [-]
-    gurney, end_plate_height
-        [m]
+    gurney, end_plate_height [m]
     elements
         Number of elements.
     """
@@ -221,7 +220,8 @@ def gurney_gain(height: Numeric, factor: Numeric = 3.0) -> Array:
     ----------
     [liebeck1978] and later tests; 0.5 to 4 % of chord.
     """
-    return np.asarray(factor * np.sqrt(height))
+    # a range may reach below no gurney at all; that is none
+    return np.asarray(factor * np.sqrt(np.maximum(height, 0.0)))
 
 
 def induced_ground_factor(height: Numeric) -> Array:

@@ -13,8 +13,6 @@ from tuftwork.floor.estimate import (
     FloorLoad,
     FloorOnset,
     estimate_floor,
-    intact_share,
-    throat_speed,
 )
 from tuftwork.floor.splitter import (
     SplitterCoefficients,
@@ -22,6 +20,7 @@ from tuftwork.floor.splitter import (
     estimate_splitter,
     rounded_entrance_loss,
 )
+from tuftwork.floor.theory import intact_share, throat_speed
 
 ONE = np.ones(1)
 
@@ -100,6 +99,16 @@ def test_a_sealed_edge_carries_suction_further_forward() -> None:
 def test_a_fully_sealed_floor_stays_finite() -> None:
     load = estimate_floor(replace(SHAPE, edge_gap=0.0 * ONE), ONSET, FLOOR)
     assert np.all(np.isfinite(_outputs(load)))
+
+
+def test_far_tails_of_every_coefficient_stay_finite_and_bounded() -> None:
+    for name, best in _best("estimate").items():
+        quantity = coefficients_of("floor", "estimate")[name].quantity
+        tail = np.array([quantity.at(-4.5), quantity.at(4.5)])
+        load = estimate_floor(SHAPE, ONSET, replace(FLOOR, **{name: tail}))
+        assert np.all(np.isfinite(_outputs(load))), name
+        assert np.all(np.abs(load.downforce) < 8), name
+        assert best.shape == (1,)
 
 
 def test_suction_at_the_exit_and_full_head_both_help() -> None:

@@ -1,0 +1,78 @@
+"""Closed forms of an under-floor: recovery, throat, leaking channel, ramp, fall of the force."""
+
+import numpy as np
+
+from tuftwork.quantity import Array, Numeric
+
+ONSET = 2.2  # [-] logit of the share lost at the peak: a tenth, where rise and fall balance
+
+
+def pressure_recovery(area_ratio: Numeric, effectiveness: Numeric = 1.0) -> Array:
+    """Return recovery over throat dynamic pressure: Cpr = η (1 − 1/AR²) [-].
+
+    References
+    ----------
+    [runstadler1975] for η; the ideal value is Bernoulli's.
+    """
+    return np.asarray(effectiveness * (1 - 1 / np.square(area_ratio)))
+
+
+def throat_speed(
+    area_ratio: Numeric,
+    base_pressure: Numeric,
+    effectiveness: Numeric = 1.0,
+    edge_loss: Numeric = 0.0,
+    head: Numeric = 1.0,
+) -> Array:
+    """Return the speed at the kick line over that of the car [-].
+
+    Head H less the loss κ (u − 1)² of air that leaks in at free-stream speed and mixes leaves the
+    throat at Cp = H − κ (u−1)² − u², and the exit at Cp + Cpr u² = Cp_b:
+
+        (1 − Cpr + κ) u² − 2 κ u + κ − (H − Cp_b) = 0.
+
+    Without edge loss u² = (H − Cp_b)/(1 − Cpr).
+
+    References
+    ----------
+    [cooper1998] for the core; the edge loss is a closure of our own, see the model's page.
+    """
+    k = np.asarray(edge_loss)
+    a = 1 - pressure_recovery(area_ratio, effectiveness) + k
+    drive = np.maximum(np.asarray(head) - base_pressure, 1e-6)
+    return np.asarray((k + np.sqrt(np.maximum(k**2 - a * (k - drive), 0.0))) / a)
+
+
+def leaking_channel_speed(
+    distance: Numeric, entry_speed: Numeric, gap: Numeric, height: Numeric, width: Numeric,
+    discharge: Numeric = 0.6,
+) -> Array:  # fmt: skip
+    """Return the speed in a channel that leaks at both edges, ``distance`` behind its entry [-].
+
+    u = cosh(λ x + arccosh u₀), λ = 2 C_d g/(h w): continuity with Bernoulli's leak, no friction.
+    """
+    rate = leak_rate(gap, height, width, discharge)
+    return np.asarray(np.cosh(rate * distance + np.arccosh(entry_speed)))
+
+
+def leak_rate(gap: Numeric, height: Numeric, width: Numeric, discharge: Numeric) -> Array:
+    """Return λ = 2 C_d g/(h w) of a channel that leaks at both edges [1/m]."""
+    return np.asarray(2 * discharge * gap / (np.asarray(height) * width))
+
+
+def mean_ramp_pressure(
+    throat: Numeric, speed: Numeric, area_ratio: Numeric, effectiveness: Numeric = 1.0
+) -> Array:
+    """Return the mean Cp over a straight ramp: Cp_t + η u² (1 − 1/AR) [-]."""
+    gained = effectiveness * np.square(speed) * (1 - 1 / np.asarray(area_ratio))
+    return np.asarray(throat + gained)
+
+
+def intact_share(height: Numeric, peak: Numeric, width: Numeric) -> Array:
+    """Return the share of the recovery that stands at a ride height [-].
+
+    A logistic step in height over peak height; a tenth is lost at the peak itself, and the step's
+    half lies 2.2 widths below it.
+    """
+    below = (np.asarray(peak) - height) / (np.asarray(width) * peak)
+    return np.asarray(1 / (1 + np.exp(np.clip(below - ONSET, -60, 60))))
