@@ -100,7 +100,9 @@ def test_vane_coefficient_reproduces_the_remembered_relation() -> None:
 
 
 def test_radiation_cooling_air_and_lap_mean() -> None:
-    assert float(radiated_flux(873.15, 303.15)) / 1e3 == pytest.approx(ROW["radiation_kw"], rel=2e-4)
+    assert float(radiated_flux(873.15, 303.15)) / 1e3 == pytest.approx(
+        ROW["radiation_kw"], rel=2e-4
+    )
     need = needed_duct(40e3, 200.0, 50.0)
     assert float(need.mass_flow) == pytest.approx(ROW["cooling_flow"], rel=5e-4)
     assert float(need.area) * 1e4 == pytest.approx(ROW["cooling_area_cm2"], rel=1e-3)

@@ -156,7 +156,9 @@ def test_moving_the_exit_is_compared_draw_by_draw() -> None:
 def test_pressure_in_a_well_lifts_the_front_axle() -> None:
     state = solve_cooling(car(), AROUND)
     bare = cooling_loads(car().air, state.air, 2.6)
-    well = cooling_loads(car().air, state.air, 2.6, wells=(WheelWell(node="b", plan_area=0.3, x=-1.3),))
+    well = cooling_loads(
+        car().air, state.air, 2.6, wells=(WheelWell(node="b", plan_area=0.3, x=-1.3),)
+    )
     assert np.all(state.air.at("b") > 0)
     assert np.all(well.CzSf < bare.CzSf)
     np.testing.assert_allclose(well.CzSr, bare.CzSr, atol=1e-12)
