@@ -17,7 +17,8 @@ from tuftwork.aeromap.interpolate import Surface, surface_of
 from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.quantity import ORIGINS, Array, Origin, Source
 
-Axis = Float[np.ndarray, " n"]
+FrontAxis = Float[np.ndarray, " n_front"]
+RearAxis = Float[np.ndarray, " n_rear"]
 Flags = Bool[np.ndarray, "n_state n_front n_rear"]
 DrawField = Float[np.ndarray, "n_state n_front n_rear n_draw"]
 FIELDS = ("downforce_front", "downforce_rear", "drag")
@@ -125,8 +126,8 @@ class AeroMap:
         What the car was.
     """
 
-    front: Float[np.ndarray, " n_front"]
-    rear: Float[np.ndarray, " n_rear"]
+    front: FrontAxis
+    rear: RearAxis
     states: tuple[str, ...]
     downforce_front: DrawField
     downforce_rear: DrawField
@@ -175,8 +176,8 @@ class AeroMap:
 def build_map(
     loads: Mapping[str, LoadFunction],
     *,
-    front: Axis,
-    rear: Axis,
+    front: FrontAxis,
+    rear: RearAxis,
     air: AirAt,
     checked: CheckedSpan | None = None,
     header: MapHeader | None = None,
@@ -188,7 +189,7 @@ def build_map(
     loads
         State → function from a platform state, heights ``(n_cell, 1)`` each, to axle loads
         ``(n_cell, n_draw)``.
-    front, rear : (n,)
+    front, rear : (n_front,), (n_rear,)
         Ride heights, rising, above the ground. [m]
     air
         Speed and air.
@@ -271,7 +272,9 @@ def _on_grid(values: Array, shape: tuple[int, int, int]) -> Array:
     return flat.reshape(shape).copy()
 
 
-def _outside(front: Axis, rear: Axis, checked: CheckedSpan | None) -> Bool[np.ndarray, "f r"]:
+def _outside(
+    front: FrontAxis, rear: RearAxis, checked: CheckedSpan | None
+) -> Bool[np.ndarray, "n_front n_rear"]:
     span = checked or CheckedSpan()
     f = (front < span.front[0]) | (front > span.front[1])
     r = (rear < span.rear[0]) | (rear > span.rear[1])
