@@ -38,15 +38,7 @@ def force_case(claim: ForceClaim, frame: Frame) -> Case:
     implied, checks = _alone(claim, frame, force, speed)
     return Case(
         statement=_statement(claim, frame, force, speed, carrier),
-        expectations=(
-            Expectation(
-                label=carrier.label,
-                predict=carrier.predict,
-                uses=carrier.uses,
-                dimension="area",
-                unit="m²",
-            ),
-        ),
+        expectations=_expectations(claim, speed, carrier),
         equation="S = F / (½ ρ V²)",
         working=_working(claim, frame, force, speed, implied, checks),
         implied=implied,
@@ -54,6 +46,22 @@ def force_case(claim: ForceClaim, frame: Frame) -> Case:
         readings=tuple(_readings(claim, frame, force, speed)),
         question=_question(claim),
     )
+
+
+def _expectations(claim: ForceClaim, speed: Quantity, carrier: _Carrier) -> tuple[Expectation, ...]:
+    """Return the area, and the force in the claim's own unit, to be predicted from evidence."""
+    square = 0.5 * speed.best**2
+
+    def force(at: At) -> float:
+        return square * at("air") * carrier.predict(at)
+
+    shown = plain(speed.best, "speed", speed.unit)
+    return (
+        Expectation(label=carrier.label, predict=carrier.predict, uses=carrier.uses,
+                    dimension="area", unit="m²"),
+        Expectation(label=f"{claim.direction} at {shown}", predict=force,
+                    uses=("air", *carrier.uses), dimension="force", unit=claim.force.unit),
+    )  # fmt: skip
 
 
 def _symbol(claim: ForceClaim) -> str:
