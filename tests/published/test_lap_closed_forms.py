@@ -23,10 +23,12 @@ from tuftwork.lap import (
     corner_speed,
     power_over_speed,
     prepare,
+    reverse,
     run_case,
     skid_pad_grip,
     solve_lap,
     solve_sprint,
+    start_at,
     terminal_speed,
 )
 from tuftwork.lap.physics import capacity
@@ -311,3 +313,19 @@ def test_open_circuit_sensitivities(quantity: str, changes: dict[str, float]) ->
     case = prepare(_open("Spielberg"), point_mass(), FULL, air=AIR, n_point=4000)
     lap = run_case(case, gradient=True)
     agrees(sum(lap.gradient[n] * s for n, s in changes.items()), "LT19", f"Spielberg {quantity}")
+
+
+@pytest.mark.parametrize("name", ["Spa", "Spielberg"])
+def test_open_circuit_lap_keeps_its_time_from_any_start_and_either_way(name: str) -> None:
+    circuit = _open(name)
+    lap = solve_lap(circuit, point_mass(), FULL, air=AIR, n_point=6000).time
+    moved = start_at(circuit, 0.37 * circuit.length)
+    assert solve_lap(moved, point_mass(), FULL, air=AIR, n_point=6000).time == pytest.approx(
+        lap, rel=5e-4
+    )
+    # either way only for a car that drives as it brakes: no drag, engine never the limit
+    even = point_mass(power=80e6)
+    no_drag = constant_table(1.5, 1.5, 0.0)
+    one = solve_lap(circuit, even, no_drag, air=AIR, n_point=6000).time
+    other = solve_lap(reverse(circuit), even, no_drag, air=AIR, n_point=6000).time
+    assert other == pytest.approx(one, rel=5e-4)

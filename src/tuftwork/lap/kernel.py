@@ -103,8 +103,8 @@ def _bracketed(mode, energy, hf, hr, road, mix, p, flags, aero, power, step):
 @no_type_check
 def _turning(energy, point, road, mix, p, flags, aero, power, step):
     """Solve a driven point whose undriven front axle would run out: the push unloads it."""
-    ax, hf, hr, by = point
-    hi, lo = ax, -1.5 * by[6] / (p[0] * (1.0 + p[17]))
+    ax, hf, hr, hi, by = point
+    lo = -1.5 * by[6] / (p[0] * (1.0 + p[17]))
     for _ in range(40):
         res, jac, _, by = assemble(TURN, energy, ax, hf, hr, road, mix, p, flags, aero, power, step)
         det = jac[0] * jac[4] - jac[1] * jac[3]
@@ -134,7 +134,14 @@ def solve_point(mode, energy, guess, road, mix, p, flags, aero, power, power_ste
     Accelerating loads the driven axle, so two roots can exist near the limit of grip; starting
     from the far side finds the one a driver would use.
     """
-    ax, hf, hr = guess
+    ax, hf, hr, turning = guess
+    if turning:  # as the cell before: try that first, and keep it if the push is there
+        by = assemble(TURN, energy, ax, hf, hr, road, mix, p, flags, aero, power, power_step)[3]
+        tax, thf, thr, limit, ok, by = _turning(
+            energy, (ax, hf, hr, 1e3, by), road, mix, p, flags, aero, power, power_step
+        )
+        if ok and limit == TURNING and p[0] * (1.0 + p[17]) * tax + by[6] <= by[7]:
+            return tax, thf, thr, limit, True, by
     restarted = mode == BRAKE
     for _ in range(12):
         res, jac, limit, by = assemble(
@@ -160,7 +167,7 @@ def solve_point(mode, energy, guess, road, mix, p, flags, aero, power, power_ste
         if big < 2e-6 and abs(dax) < 1e-4:
             if mode == DRIVE and not flags[0] and p[20] < 1e-9 and abs(by[4]) > by[2]:
                 return _turning(
-                    energy, (ax, hf, hr, by), road, mix, p, flags, aero, power, power_step
+                    energy, (ax, hf, hr, ax, by), road, mix, p, flags, aero, power, power_step
                 )
             return ax, hf, hr, limit, True, by
     ax, hf, hr, limit, ok, by = _bracketed(
@@ -168,7 +175,7 @@ def solve_point(mode, energy, guess, road, mix, p, flags, aero, power, power_ste
     )
     if not ok or mode == BRAKE or flags[0] or p[20] > 1e-9 or abs(by[4]) <= by[2]:
         return ax, hf, hr, limit, ok, by
-    return _turning(energy, (ax, hf, hr, by), road, mix, p, flags, aero, power, power_step)
+    return _turning(energy, (ax, hf, hr, ax, by), road, mix, p, flags, aero, power, power_step)
 
 
 @njit(cache=True, error_model="numpy")

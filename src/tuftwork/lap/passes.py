@@ -13,7 +13,7 @@ import numpy as np
 from numba import njit
 
 from tuftwork.lap.kernel import cap_energy, solve_point
-from tuftwork.lap.physics import BRAKE, COAST, DRIVE
+from tuftwork.lap.physics import BRAKE, COAST, DRIVE, TURNING
 
 FREE, BRAKED, CAPPED, GIVEN = 0, 1, 2, 3
 """Where a node's speed comes from: driving, braking, the cornering limit, the caller."""
@@ -78,7 +78,7 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
     if capped:
         energy[0], kind[0] = e, CAPPED
         cap[0, 0], cap[0, 1], cap[0, 2] = chf, chr_, axle
-    before, ax = 0.0, 0.0
+    before, ax, turning = 0.0, 0.0, False
     for i in range(n):
         c = cell_road[i]
         road = (c[0], c[1], c[2], c[3], c[4], c[5])
@@ -105,12 +105,13 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
             road = (c[0], c[1], c[2], c[3], c[4], c[5])
         em = max(energy[i] + 0.5 * length[i] * before, 0.05 * energy[i] + 1e-4)
         ax, hf, hr, lim, ok, by = solve_point(
-            DRIVE, em, (ax, hf, hr), road, mix[i], p, flags, aero, power, power_step
+            DRIVE, em, (ax, hf, hr, turning), road, mix[i], p, flags, aero, power, power_step
         )
         if not ok:
             return 0.0, energy, kind, limit, cap, ahead, behind, STALLED, i
         ahead[i, 0], ahead[i, 1], ahead[i, 2], ahead[i, 3] = ax, hf, hr, em
         limit[i, 0] = lim
+        turning = lim == TURNING
         trial = energy[i] + length[i] * ax
         spent = lim == COAST  # the corner tightens past what tyres give: its own limit comes next
         if spent:
@@ -158,7 +159,16 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
         c = cell_road[i]
         road = (c[0], c[1], c[2], c[3], c[4], c[5])
         dec, hf, hr, lim, ok, by = solve_point(
-            BRAKE, em, (min(-before, -0.5), hf, hr), road, mix[i], p, flags, aero, power, power_step
+            BRAKE,
+            em,
+            (min(-before, -0.5), hf, hr, False),
+            road,
+            mix[i],
+            p,
+            flags,
+            aero,
+            power,
+            power_step,
         )
         if not ok:
             return 0.0, energy, kind, limit, cap, ahead, behind, STALLED, i

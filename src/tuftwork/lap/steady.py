@@ -111,7 +111,8 @@ def terminal_speed(
     power = vehicle.power
 
     def acceleration(speed: float) -> float:
-        guess = (0.0, p[INDEX["ride_height_front"]] - 0.01, p[INDEX["ride_height_rear"]] - 0.01)
+        front, rear = p[INDEX["ride_height_front"]] - 0.01, p[INDEX["ride_height_rear"]] - 0.01
+        guess = (0.0, front, rear, False)
         ax, _, _, _, ok, _ = solve_point(
             DRIVE, 0.5 * speed**2, guess, road, np.zeros(3), p, vehicle.flags, coef,
             power.table, power.step,
