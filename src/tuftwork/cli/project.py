@@ -89,12 +89,12 @@ def open_app(
     from tuftwork.app import get_page, serve
     from tuftwork.study import Bench
 
-    bench = Bench(project)
+    bench = Bench(project, runs_itself=bool(page))
     try:
         if page:
             typer.echo(get_page(bench, page))
         else:
-            serve(bench, open_browser=browser)
+            serve(bench, browser, announce=lambda address: typer.echo(f"Open {address}"))
     finally:
         bench.close()
     return 0

@@ -52,7 +52,7 @@ def waterfall(
         With CzS in m² along the bottom; front axle share in one colour, rear in the other.
     """
     rows = _gathered(steps)
-    ax = axes_or_new(ax, theme, height=9.0 * len(rows) + 22)
+    ax = axes_or_new(ax, theme, height=7.2 * len(rows) + 20)
     with house_style(theme):
         reached = 0.0
         for place, step in enumerate(rows):

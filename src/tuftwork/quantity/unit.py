@@ -119,26 +119,35 @@ def unit_of(text: str, dimension: str) -> str:
         return unit
     wanted = ", ".join(u for u in kind.units if u)
     if not unit:
-        raise InputError("unit", "none", "", f"a {dimension} needs a unit", f"One of: {wanted}.")
+        article = "an" if dimension[0] in "aeiou" else "a"
+        limit = f"{article} {dimension} needs a unit"
+        raise InputError("unit", "none", "", limit, f"One of: {wanted}.")
     owners = [d.name for d in DIMENSIONS.values() if unit in d.units]
     other = f"'{unit}' is a unit of {owners[0]}" if owners else f"unknown unit '{unit}'"
-    raise InputError("unit", f"'{unit}'", "", other, f"A {dimension} takes: {wanted}.")
+    article = "An" if dimension[0] in "aeiou" else "A"
+    raise InputError("unit", f"'{unit}'", "", other, f"{article} {dimension} takes: {wanted}.")
+
+
+@cache
+def _line(unit: str, dimension: str) -> tuple[float, float]:
+    """Return scale and offset to SI; every unit here is linear, so pint is asked once for each."""
+    kind = dimension_named(dimension)
+    word = kind.units[unit_of(unit, dimension)]
+    ureg = _registry()
+    zero, one = (float(ureg.Quantity(v, word).to(kind.si).magnitude) for v in (0.0, 1.0))
+    return (one - zero if zero else one), zero
 
 
 def to_si(value: float, unit: str, dimension: str) -> float:
     """Return ``value`` in the dimension's SI unit (radians for angles, kelvin for temperatures)."""
-    kind = dimension_named(dimension)
-    word = kind.units[unit_of(unit, dimension)]
-    ureg = _registry()
-    return float(ureg.Quantity(value, word).to(kind.si).magnitude)
+    scale, zero = _line(unit, dimension)
+    return value * scale + zero
 
 
 def from_si(value: float, unit: str, dimension: str) -> float:
     """Return an SI ``value`` in ``unit``."""
-    kind = dimension_named(dimension)
-    word = kind.units[unit_of(unit, dimension)]
-    ureg = _registry()
-    return float(ureg.Quantity(value, kind.si).to(word).magnitude)
+    scale, zero = _line(unit, dimension)
+    return (value - zero) / scale
 
 
 def scale_of(unit: str, dimension: str) -> float:

@@ -3,6 +3,7 @@
 import json
 import tempfile
 from datetime import UTC, datetime
+from importlib import import_module
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,8 @@ from tuftwork.study import Bench
 from tuftwork.study.answers import Answers
 
 _KMH = 3.6
+SECTIONS: tuple[str, ...] = ()
+"""Sections of other jobs, in the order of the report: ``section/<name>.py`` and ``.typ``."""
 
 
 def client_document(bench: Bench) -> dict[str, Any]:
@@ -58,23 +61,59 @@ def client_report(bench: Bench) -> tuple[bytes, dict[str, Any]]:
     NotCovered
         If the project has no parts, so that there is nothing to report.
     """
-    import typst
-
     if not bench.answers.project.parts:
         raise NotCovered("No parts yet: there is nothing to report. Add [[parts]] tables.")
     tree = client_document(bench)
-    template = files("tuftwork.report").joinpath("client.typ").read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
         answers = bench.answers
         tree["figures"] = draw_figures(answers, answers.states[0], usual_speed(answers), folder)
-        (folder / "data.json").write_text(json.dumps(tree, ensure_ascii=False), "utf-8")
-        (folder / "client.typ").write_text(template, encoding="utf-8")
-        pdf = typst.compile(
-            str(folder / "client.typ"), root=place, font_paths=[str(FONTS)],
-            ignore_system_fonts=True,
-        )  # fmt: skip
+        tree["section_order"], tree["sections"] = _sections(bench, answers, folder)
+        pdf = set_document("client.typ", tree, folder)
     return pdf, tree
+
+
+def set_document(template: str, tree: dict[str, Any], folder: Path) -> bytes:
+    """Return a document set from a template of this room and a tree, as PDF.
+
+    Parameters
+    ----------
+    template
+        Name of a ``.typ`` file of this room.
+    tree
+        What it shows; written beside it as ``data.json``.
+    folder
+        Where the figures it names lie already.
+    """
+    import typst
+
+    room = files("tuftwork.report")
+    names = list(tree.get("sections", {}))
+    lines = [f'#import "{name}.typ": {name}' for name in names]
+    pairs = ", ".join(f"{name}: {name}" for name in names)
+    lines.append(f"#let sections = ({pairs}{',' if names else ':'})")
+    (folder / "sections.typ").write_text("\n".join(lines), encoding="utf-8")
+    for name in ("house.typ", template, *(f"section/{name}.typ" for name in names)):
+        text = room.joinpath(*name.split("/")).read_text(encoding="utf-8")
+        (folder / Path(name).name).write_text(text, encoding="utf-8")
+    (folder / "data.json").write_text(json.dumps(tree, ensure_ascii=False), "utf-8")
+    made: bytes = typst.compile(
+        str(folder / template), root=str(folder), font_paths=[str(FONTS)], ignore_system_fonts=True
+    )
+    return made
+
+
+def _sections(
+    bench: Bench, answers: Answers, folder: Path
+) -> tuple[list[str], dict[str, dict[str, Any]]]:
+    """Return the sections of other jobs that have something to say, with their figures drawn."""
+    made: dict[str, dict[str, Any]] = {}
+    for name in SECTIONS:
+        module = import_module(f"tuftwork.report.section.{name}")
+        tree = getattr(module, f"{name}_section")(bench, answers, folder)
+        if tree is not None:
+            made[name] = tree
+    return list(made), made
 
 
 def write_client_report(bench: Bench) -> dict[str, str]:
@@ -107,7 +146,7 @@ def _is_small(row: dict[str, Any]) -> bool:
     """Return whether a row is an interaction too small to print: under a third of a point."""
     sizes = (row["front"], row["rear"], row["total"], row["drag"])
     largest = max(max(abs(n["low"]), abs(n["high"])) for n in sizes)
-    return row["kind"] == "interaction" and largest < 0.004
+    return bool(row["kind"] == "interaction" and largest < 0.004)
 
 
 def _map(bench: Bench, answers: Answers) -> dict[str, Any]:

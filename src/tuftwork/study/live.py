@@ -14,7 +14,7 @@ from tuftwork.study.cliff import cliff_of
 from tuftwork.study.number import Number, number_of_summary
 
 _KMH = 3.6
-_DRAWS = 96  # [-] of the ensemble: ranges move by less than a tenth of themselves
+_DRAWS = 64  # [-] of the ensemble: ends of ranges move by a tenth of the range or so
 _PATH_STEPS = 14
 _FASTEST = 400.0  # [km/h]
 

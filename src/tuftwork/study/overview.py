@@ -1,6 +1,6 @@
 """The first page: the answer in a sentence, findings by worth, how well each job stands."""
 
-from typing import Any, Protocol
+from typing import Any, Protocol, runtime_checkable
 
 from tuftwork import __version__
 from tuftwork.car import Project
@@ -15,6 +15,7 @@ Page = dict[str, Any]
 _KMH = 3.6
 
 
+@runtime_checkable
 class _Open(Protocol):
     """What the overview asks of an open project."""
 
