@@ -217,6 +217,7 @@ def _solve(
          for a in (suspension.front, suspension.rear)], axis=-1,
     )  # fmt: skip
     bounds = _cell_bounds(surface)
+    rows = np.stack([bounds[..., 0].min(axis=2), bounds[..., 1].max(axis=2)], axis=-1)
     front, rear = _plain(suspension.front), _plain(suspension.rear)
     axes = surface.front, surface.rear, surface.start_front, surface.start_rear
     heights = np.full((n_draw, speed.size, MOST_ROOTS, 2), np.nan)
@@ -228,7 +229,7 @@ def _solve(
         cut = slice(a, b)
         f, r = tuple(v[cut] for v in front), tuple(v[cut] for v in rear)
         out = heights[cut], margins[cut], counts[cut]
-        args = axes, surface.nodes[cut], bounds[cut], q[cut], tops[cut], f, r, out
+        args = axes, surface.nodes[cut], (bounds[cut], rows[cut]), q[cut], tops[cut], f, r, out
         done.append(solve_draws(*args))
 
     in_threads(work, n_draw, 100 * q.size)

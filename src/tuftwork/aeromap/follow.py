@@ -59,14 +59,14 @@ def _stiffness(air, q, k1, k2):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
-def solve_draw(axes, node, bounds, q, tops, springs, work, out):
+def solve_draw(axes, node, ranges, q, tops, springs, work, out):
     """Find and judge all equilibria of one draw at every speed; False where room ran out."""
     heights, margins, counts = out
     (ft, fl, fr), (rt, rl, rr) = springs
     air = np.empty((2, 3))
     for s in range(q.size):
         top = tops[s, 0], tops[s, 1]
-        count = find_roots(axes[:2], node, bounds, q[s], top, springs, work, heights[s])
+        count = find_roots(axes[:2], node, ranges, q[s], top, springs, work, heights[s])
         if count < 0:
             return False
         counts[s] = count
@@ -83,14 +83,16 @@ def solve_draw(axes, node, bounds, q, tops, springs, work, out):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
-def solve_draws(axes, nodes, bounds, q, tops, front, rear, out):
+def solve_draws(axes, nodes, ranges, q, tops, front, rear, out):
     """Run :func:`solve_draw` for every draw of a chunk."""
     heights, margins, counts = out
     work = make_work(front[0].shape[1], rear[0].shape[1])
     for d in range(nodes.shape[0]):
         springs = (front[0][d], front[1][d], front[2][d]), (rear[0][d], rear[1][d], rear[2][d])
         mine = heights[d], margins[d], counts[d]
-        if not solve_draw(axes, nodes[d], bounds[d], q[d], tops[d], springs, work, mine):
+        if not solve_draw(
+            axes, nodes[d], (ranges[0][d], ranges[1][d]), q[d], tops[d], springs, work, mine
+        ):
             return False
     return True
 

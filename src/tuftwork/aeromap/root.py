@@ -104,7 +104,7 @@ def _one_signed(p):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
-def _judge(r1, r2):
+def _judge(r1, r2, p1, p2):
     """Say of a box: 0 no root, 1 one root at most, 2 cannot tell."""
     if _one_signed(r1) or _one_signed(r2):
         return 0
@@ -121,7 +121,6 @@ def _judge(r1, r2):
     noise = _ZERO * max(abs(m11) + abs(m12), abs(m21) + abs(m22))
     low1 = low2 = np.inf
     high1 = high2 = -np.inf
-    p1, p2 = np.empty((4, 4)), np.empty((4, 4))
     for i in range(4):
         for j in range(4):
             p1[i, j] = m11 * r1[i, j] + m12 * r2[i, j]
@@ -180,7 +179,7 @@ def _keep(h1, h2, found, count):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
-def _search_box(boxes, spans, found, count):
+def _search_box(boxes, spans, scratch, found, count):
     """Find all roots in box 0 of the stack; the new count, or −1 where boxes ran out."""
     waiting = 1
     looked_at = 0
@@ -191,7 +190,7 @@ def _search_box(boxes, spans, found, count):
             return -1
         r1, r2 = boxes[waiting, 0], boxes[waiting, 1]
         x0, x1, y0, y1 = spans[waiting]
-        verdict = _judge(r1, r2)
+        verdict = _judge(r1, r2, scratch[0], scratch[1])
         if verdict == 0:
             continue
         if verdict == 1:
@@ -280,7 +279,7 @@ def _search_cell(axes, node, i, j, q, tops, springs, work, found, count):
                 continue
             _load_box(patches[1], q, cut, rear, False, boxes[0, 1])
             spans[0, 0], spans[0, 1], spans[0, 2], spans[0, 3] = x0, x1, y0, y1
-            count = _search_box(boxes, spans, found, count)
+            count = _search_box(boxes, spans, patches[2:], found, count)
             if count < 0:
                 return -1
     return count
@@ -291,7 +290,7 @@ def _search_cell(axes, node, i, j, q, tops, springs, work, found, count):
 def make_work(n_front, n_rear):
     """Scratch arrays of one thread; arguments are the numbers of spring pieces."""
     return (
-        np.empty((2, 4, 4)),
+        np.empty((4, 4, 4)),
         np.empty((_MOST_BOXES, 2, 4, 4)),
         np.empty((_MOST_BOXES, 4)),
         np.empty((2, max(n_front, n_rear) + 2)),
@@ -300,13 +299,15 @@ def make_work(n_front, n_rear):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
-def find_roots(axes, node, bounds, q, tops, springs, work, found):
+def find_roots(axes, node, ranges, q, tops, springs, work, found):
     """Find all roots of one draw at one dynamic pressure, sorted by falling front height.
 
-    ``bounds (n_front − 1, n_rear − 1, 4)`` holds least and greatest CzSf and CzSr of each cell.
+    ``ranges`` holds least and greatest CzSf and CzSr of each cell ``(n_front − 1, n_rear − 1, 4)``
+    and least and greatest CzSf of each row of cells ``(n_front − 1, 2)``.
     Returns the number found; −1 where the search ran out of room.
     """
     x, y = axes
+    bounds, rows = ranges
     (ft, fl, fr), (rt, rl, rr) = springs
     rear = np.empty(y.size)
     for j in range(y.size):
@@ -315,6 +316,8 @@ def find_roots(axes, node, bounds, q, tops, springs, work, found):
     above = spring_force(ft, fl, fr, tops[0] - x[0])[0]
     for i in range(x.size - 1):
         here, above = above, spring_force(ft, fl, fr, tops[0] - x[i + 1])[0]
+        if above - q * rows[i, 1] > _ZERO or here - q * rows[i, 0] < -_ZERO:
+            continue
         for j in range(y.size - 1):
             c = bounds[i, j]
             if above - q * c[1] > _ZERO or here - q * c[0] < -_ZERO:

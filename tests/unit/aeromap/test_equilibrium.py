@@ -93,7 +93,7 @@ def test_linear_air_gives_the_closed_form_and_its_divergence_margin() -> None:
 
 
 def s_shaped(height: float, steep: float, drop: float) -> Callable[[np.ndarray], np.ndarray]:
-    """A load that jumps up by ``drop`` on coming lower: suction that grips, and three equilibria."""
+    """A load that jumps up by ``drop`` on coming lower: suction that suddenly grips."""
     return lambda y: 0.35 + drop / (1 + np.exp((y - height) / steep))
 
 
@@ -270,7 +270,8 @@ def test_finds_the_ride_heights_of_the_demo_within_their_rounding() -> None:
     # budget: half a digit of the printed height, and half a digit of CzS through q/k
     half_height, half_area = 0.05, 0.0005
     for found, printed, spring in (
-        (up.ride_height_front, DEMO[:, 1], halyard[0]), (up.ride_height_rear, DEMO[:, 2], halyard[1])
+        (up.ride_height_front, DEMO[:, 1], halyard[0]),
+        (up.ride_height_rear, DEMO[:, 2], halyard[1]),
     ):  # fmt: skip
         budget = half_height + half_area * 0.5 * 1.18 * speed**2 / spring.rate[0, 0] * 1e3
         assert np.all(np.abs(found[:, 0] * 1e3 - printed) <= budget)
