@@ -22,6 +22,7 @@ from tuftwork.section.increment import (
     with_device,
 )
 from tuftwork.section.layer import GivenLayer, layer_along
+from tuftwork.section.naca import naca
 from tuftwork.section.point import LayerLine, SectionPoint, SlotState
 from tuftwork.section.polar import Polar, analyse, over_height, polar
 from tuftwork.section.potential import (
@@ -37,7 +38,6 @@ from tuftwork.section.shape import (
     check_contour,
     describe,
     mirror,
-    naca,
     thicken_edge,
 )
 from tuftwork.section.stack import Flap, Slot, Stack, assemble, measure_slot, over_ground, single

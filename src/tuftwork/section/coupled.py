@@ -1,213 +1,19 @@
 """Viscous flow about any number of elements: panels, layers and wakes in one Newton iteration."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tuftwork.errors import NotConverged
 from tuftwork.quantity import Array
-from tuftwork.section import closure, newton
+from tuftwork.section import newton
+from tuftwork.section.begin import march_chain
 from tuftwork.section.layout import Layout
+from tuftwork.section.station import Layers, LayerSettings, connect, find_stagnation
 
 _MOST = 60
 _CHANGE = 2e-5  # rms relative change of the states at which a point counts as converged
 _MISMATCH = 1e-5
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LayerSettings:
-    """What the layers need besides the shape.
-
-    Attributes
-    ----------
-    reynolds
-        On the length unit of the mesh. [-]
-    par
-        Constants of the closures, see ``closure``.
-    trips : (n_element, 2)
-        x-fraction of the element at which the layer is tripped, upper and lower; above 1 never.
-    """
-
-    reynolds: float
-    par: Array
-    trips: Array
-
-
-@dataclass(slots=True)
-class Layers:
-    """State of all layers while it is being solved; one row per station."""
-
-    state: Array
-    kind: NDArray[np.int64]
-    sign: Array
-    stagnation: list[int]
-    order: NDArray[np.int64] = field(default_factory=lambda: np.zeros((0, 4), np.int64))
-    chains: list[NDArray[np.int64]] = field(default_factory=list)
-    trip: Array = field(default_factory=lambda: np.zeros(0))
-    move: Array = field(default_factory=lambda: np.zeros((0, 2)))
-    move_at: NDArray[np.int64] = field(default_factory=lambda: np.zeros((0, 2), np.int64))
-    n_iteration: int = 0
-    residual: float = np.inf
-    is_settled: bool = False
-
-    def copy(self) -> "Layers":
-        """Independent copy."""
-        return Layers(self.state.copy(), self.kind.copy(), self.sign.copy(), list(self.stagnation))
-
-
-def _find_stagnation(q: Array, arc: Array, near: int | None) -> int:
-    """Index i with the upper side up to i and the lower from i + 1."""
-    hits = np.flatnonzero((q[:-1] < 0.0) & (q[1:] >= 0.0))
-    if hits.size == 0:
-        raise NotConverged("no stagnation point on an element")
-    if near is None:
-        return int(hits[np.argmin(np.abs(hits - 0.5 * q.size))])
-    return int(hits[np.argmin(np.abs(hits - near))])
-
-
-def connect(layout: Layout, settings: LayerSettings, layers: Layers, signed: Array) -> None:
-    """Rebuild chains, arc lengths, their motion and trips for the present stagnation points."""
-    mesh = layout.system.mesh
-    n = layout.n
-    layers.sign = np.ones(n)
-    layers.move = np.zeros((n, 2))
-    layers.move_at = -np.ones((n, 2), np.int64)
-    layers.trip = np.full(n, 1e9)
-    order, chains = [], []
-    for e in range(mesh.n_element):
-        a, b = mesh.start[e], mesh.start[e + 1]
-        i = a + layers.stagnation[e]
-        qa, qb = signed[i], signed[i + 1]
-        ds = layout.arc[i + 1] - layout.arc[i]
-        f = min(max(-qa / (qb - qa), 1e-6), 1.0 - 1e-6)
-        place = layout.arc[i] + f * ds
-        upper, lower = np.arange(i, a - 1, -1), np.arange(i + 1, b)
-        layers.sign[upper] = -1.0
-        # ds_stag/dua, dub for speeds positive along their chains: f = ua / (ua + ub)
-        ua, ub = max(-qa, 1e-9), max(qb, 1e-9)
-        ga, gb = ds * ub / (ua + ub) ** 2, -ds * ua / (ua + ub) ** 2
-        size = np.ptp(mesh.x[a:b])
-        low = mesh.x[a:b].min()
-        for side, (chain, sg) in enumerate(((upper, 1.0), (lower, -1.0))):
-            layers.state[chain, 4] = np.abs(layout.arc[chain] - place)
-            layers.move[chain] = sg * ga, sg * gb
-            layers.move_at[chain] = i, i + 1
-            share = (mesh.x[chain] - low) / size
-            at = float(settings.trips[e, side])
-            if at <= 1.0:
-                nose = int(np.argmin(share))
-                s_at = np.interp(at, share[nose:], layers.state[chain[nose:], 4])
-                layers.trip[chain] = max(float(s_at), 1e-9)
-            lead = 0
-            if layers.state[chain[0], 4] < 0.1 * ds:
-                lead = 1
-            order.append((chain[lead], -1, -1, newton.FIRST))
-            if lead:
-                order.append((chain[0], chain[1], -1, newton.SLAVE))
-            order += [
-                (chain[k], chain[k - 1], -1, newton.NEXT) for k in range(lead + 1, chain.size)
-            ]
-            layers.kind[chain[: lead + 1]] = 0
-            chains.append(chain[lead:])
-        w = layout.wake[e]
-        order.append((w.start, a, b - 1, newton.WAKE_START))
-        order += [(k, k - 1, -1, newton.NEXT) for k in range(w.start + 1, w.stop)]
-        layers.kind[w] = closure.WAKE
-        layers.state[w, 4] = size + layout.arc[w]
-    layers.state[:, 5] = layout.gap
-    layers.order = np.array(order, np.int64)
-    layers.chains = chains
-
-
-def start_layers(layout: Layout, settings: LayerSettings) -> Layers:
-    """Return layers marched along the inviscid speeds, which they may bend where they separate."""
-    mesh = layout.system.mesh
-    n = layout.n
-    q = layout.inviscid
-    layers = Layers(
-        np.zeros((n, 6)),
-        np.zeros(n, np.int64),
-        np.ones(n),
-        [
-            _find_stagnation(q[mesh.element(e)], layout.arc[mesh.element(e)], None)
-            for e in range(mesh.n_element)
-        ],
-    )
-    connect(layout, settings, layers, q)
-    for e in range(mesh.n_element):
-        tails = []
-        for side in range(2):
-            chain = layers.chains[2 * e + side]
-            _march_chain(layers, chain, layers.sign[chain] * q[chain], settings, None)
-            tails.append(layers.state[chain[-1]])
-        w = layout.wake[e]
-        one, two = tails
-        theta = one[1] + two[1]
-        delta = one[2] / one[3] + two[2] / two[3]
-        shear = [
-            t[0] if layers.kind[layers.chains[2 * e + s][-1]] != 0 else 0.03
-            for s, t in enumerate(tails)
-        ]
-        c = (shear[0] * one[1] + shear[1] * two[1]) / theta
-        speed = np.maximum(q[w], 0.2)
-        speed[0] = 0.5 * (one[3] + two[3])
-        begin = np.array([layers.state[w.start, 4], c, theta, delta, speed[0], layout.gap[w.start]])
-        idx = np.arange(w.start + 1, w.stop)
-        # speeds recover smoothly from the bent value at the edge
-        fade = np.exp(-layout.arc[idx] / (0.05 * layout.arc[w][-1] + 1e-12))
-        target = speed[1:] + (speed[0] - max(q[w.start], 0.2)) * fade
-        states, _, _ = closure.march(
-            layers.state[idx, 4], target, layout.gap[idx], 1e9, begin, True, True, True,
-            settings.par,
-        )  # fmt: skip
-        rows = np.vstack([begin, states])
-        _store(layers, np.arange(w.start, w.stop), rows)
-    for e in range(mesh.n_element):
-        for side in range(2):
-            chain = layers.chains[2 * e + side]
-            head = mesh.start[e] + layers.stagnation[e] + side
-            if chain[0] != head:
-                layers.state[head, :2] = layers.state[chain[0], :2]
-                layers.state[head, 3] = max(layers.sign[head] * q[head], 1e-6)
-                layers.state[head, 2] = (
-                    layers.state[head, 3] * layers.state[chain[0], 2] / layers.state[chain[0], 3]
-                )
-    return layers
-
-
-def _store(layers: Layers, where: NDArray[np.int64], rows: Array) -> None:
-    """Rows (x, c, t, d, u, w) of a march into the state (c, t, m, u, x, w)."""
-    layers.state[where, 0] = rows[:, 1]
-    layers.state[where, 1] = rows[:, 2]
-    layers.state[where, 2] = rows[:, 4] * (rows[:, 3] + rows[:, 5])
-    layers.state[where, 3] = rows[:, 4]
-
-
-def _march_chain(
-    layers: Layers,
-    chain: NDArray[np.int64],
-    speed: Array,
-    settings: LayerSettings,
-    stop: int | None,
-) -> None:
-    end = chain.size if stop is None else stop
-    part = chain[:end]
-    rows, kinds, _ = closure.march(
-        layers.state[part, 4],
-        np.maximum(speed[:end], 1e-4),
-        np.zeros(end),
-        float(layers.trip[chain[0]]),
-        np.zeros(6),
-        False,
-        False,
-        stop is None,
-        settings.par,
-    )
-    _store(layers, part, rows)
-    if stop is None:
-        layers.kind[part] = kinds
 
 
 def _remarch_nose(layers: Layers, settings: LayerSettings) -> None:
@@ -217,7 +23,7 @@ def _remarch_nose(layers: Layers, settings: LayerSettings) -> None:
         stop = int(np.argmax((layers.kind[chain] != 0) | (shape > 2.9)))
         if stop > 2:
             before = layers.state[chain[:stop]].copy()
-            _march_chain(layers, chain, layers.state[chain, 3], settings, stop)
+            march_chain(layers, chain, layers.state[chain, 3], settings, stop)
             if not np.isfinite(layers.state[chain[:stop]]).all():
                 layers.state[chain[:stop]] = before
 
@@ -374,7 +180,16 @@ def _follow_stagnation(
         a, b = mesh.start[e], mesh.start[e + 1]
         q = signed[a:b]
         i = layers.stagnation[e]
-        new = i if q[i] < 0.0 <= q[i + 1] else _find_stagnation(q, layout.arc[a:b], i)
+        # a stagnation point within a hair of a node would hop from panel to panel for ever
+        hair = 0.02 * abs(q[i + 1] - q[i])
+        stays = q[i] < hair and q[i + 1] > -hair
+        if stays:
+            layers.state[a + i : a + i + 2, 3] = np.maximum(
+                layers.state[a + i : a + i + 2, 3], 1e-7
+            )
+            signed[a + i] = -layers.state[a + i, 3]
+            signed[a + i + 1] = layers.state[a + i + 1, 3]
+        new = i if stays else find_stagnation(q, layout.arc[a:b], i)
         if new != i:
             moved = True
             layers.stagnation[e] = new

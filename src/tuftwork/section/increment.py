@@ -48,20 +48,20 @@ class Increment:
         Height over the pressure-side layer at the edge; about 1 is the best height. [-]
     """
 
-    lift: Array
-    lift_low: Array
-    lift_high: Array
-    drag: Array
-    drag_low: Array
-    drag_high: Array
-    moment: Array
-    zero_lift: Array
-    stall: Array
-    slope: Array
-    height_over_layer: Array
+    lift: Numeric
+    lift_low: Numeric
+    lift_high: Numeric
+    drag: Numeric
+    drag_low: Numeric
+    drag_high: Numeric
+    moment: Numeric
+    zero_lift: Numeric
+    stall: Numeric
+    slope: Numeric
+    height_over_layer: Numeric
 
 
-def _exposed(ratio: Array) -> Array:
+def _exposed(ratio: Numeric) -> Numeric:
     """Mean dynamic pressure over a tab of height ``ratio`` layers, one-seventh profile."""
     r = np.maximum(ratio, 1e-6)
     return np.asarray(np.where(r < 1.0, 7.0 / 9.0 * r ** (2.0 / 7.0), 1.0 - 2.0 / 9.0 / r))
@@ -154,7 +154,7 @@ def thick_edge(
         drag_low=base / 1.6,
         drag_high=1.6 * base,
         moment=_MOMENT * lift,
-        zero_lift=_THICK_SHARE * tab.zero_lift,
+        zero_lift=-lift / (2.0 * np.pi * 0.93),
         stall=np.zeros_like(lift),
         slope=np.ones_like(lift),
         height_over_layer=tab.height_over_layer,
@@ -199,7 +199,7 @@ def with_device(polar: Polar, height: float, *, device: EdgeDevice = "gurney") -
     fade = np.clip(1.0 - np.abs(clean) / top, 0.0, 1.0)
     gain = 1.0 + (inc.slope - 1.0) * fade
 
-    def shifted(values: Array, delta: Array) -> Array:
+    def shifted(values: Array, delta: Numeric) -> Array:
         return np.asarray(values + delta)
 
     return Polar(
@@ -258,4 +258,4 @@ def best_gurney(point: SectionPoint, *, price: float | None = None) -> tuple[flo
     lift, drag = point.lift + inc.lift, point.drag + inc.drag
     score = lift / drag if price is None else lift - price * drag
     k = int(np.argmax(score))
-    return float(h[k]), float(inc.height_over_layer[k])
+    return float(h[k]), float(h[k]) / edge_layer(point)

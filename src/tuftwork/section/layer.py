@@ -9,6 +9,7 @@ from tuftwork.errors import InputError
 from tuftwork.quantity import Array
 from tuftwork.section import closure
 from tuftwork.section.condition import Condition, parameters
+from tuftwork.section.march import march
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +76,7 @@ def layer_along(
     par = parameters(condition)
     at = 1e9 if trip is None else trip
     if is_stagnation and start is None:
-        rows, kinds, flags = closure.march(
+        rows, kinds, flags = march(
             x, speed, np.zeros_like(x), at, np.zeros(6), False, False, False, par
         )
     else:
@@ -86,7 +87,7 @@ def layer_along(
             c = closure.closure(1, 0.03, theta, h * theta, float(speed[0]), par)[4]
             at = -1.0
         first = np.array([x[0], c, theta, h * theta, speed[0], 0.0])
-        rest, kinds, flags = closure.march(
+        rest, kinds, flags = march(
             x[1:], speed[1:], np.zeros(x.size - 1), at, first, False, True, False, par
         )
         rows = np.vstack([first, rest])

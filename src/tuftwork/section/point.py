@@ -9,19 +9,19 @@ from numpy.typing import NDArray
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.quantity import Array
 from tuftwork.section import closure
+from tuftwork.section.begin import start_layers
 from tuftwork.section.condition import Condition, parameters, trip_table
-from tuftwork.section.coupled import (
-    Layers,
-    LayerSettings,
-    solve_layers,
-    start_layers,
-)
+from tuftwork.section.coupled import solve_layers
 from tuftwork.section.layout import Layout, lay_out
 from tuftwork.section.potential import Mesh, PotentialSystem, build_mesh, build_system, loads
 from tuftwork.section.stack import Stack, over_ground
+from tuftwork.section.station import Layers, LayerSettings
 
 _SEPARATED = 3.0  # shape factor of a turbulent layer beyond which only trends are offered
 _IMPOSSIBLE = 25.0  # the equations have roots with shape factors no layer has
+# The share of H - 1 a wake may lose in its first panel: true solutions stay below 0.1, the false
+# root with both layers swollen at the trailing edge loses 0.4 and more.
+_SWOLLEN = 0.3
 _LAMINAR_DRAG = 0.8 * 2.0 * 1.328  # both sides of a laminar plate with a fifth of reserve
 
 
@@ -215,6 +215,12 @@ def _report(
     fullest = max(float(ln.shape_factor.max()) for ln in lines)
     if fullest > _IMPOSSIBLE:
         raise NotConverged(f"a layer with H = {fullest:.0f}: a false solution")
+    for ln in lines:
+        h = ln.shape_factor
+        if ln.element < mesh.n_element - 1:
+            continue  # in a slot the wake of the element in front truly thins that fast
+        if ln.side == "wake" and (h[0] - h[1]) / (h[0] - 1.0) > _SWOLLEN:
+            raise NotConverged("layers swollen at the edge and gone behind it: a false solution")
     slots = _slots(layout, lines)
     separated = any(
         bool(np.any(ln.shape_factor[_ahead(ln, mesh)] > _SEPARATED))

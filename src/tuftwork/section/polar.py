@@ -9,9 +9,9 @@ import numpy as np
 from tuftwork.errors import NotConverged
 from tuftwork.quantity import Array
 from tuftwork.section.condition import Condition, ConstantSet
-from tuftwork.section.coupled import Layers
 from tuftwork.section.point import Case, SectionPoint, prepare, solve_point
 from tuftwork.section.stack import Stack
+from tuftwork.section.station import Layers
 
 State = Literal["converged", "settled", "separated", "beyond", "failed"]
 _BEYOND = np.deg2rad(2.0)  # nothing is promised further beyond maximum lift

@@ -1,4 +1,4 @@
-"""Section contours: NACA digits, checks with the place named, spline fit, reported shape."""
+"""Section contours: checks with the place named, spline fit, reported shape."""
 
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -11,15 +11,8 @@ from scipy.interpolate import CubicSpline
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array
 
-_FIVE_DIGIT = {  # first three digits: position m and factor k1, memory of [jacobs1935]
-    "210": (0.0580, 361.4),
-    "220": (0.1260, 51.64),
-    "230": (0.2025, 15.957),
-    "240": (0.2900, 6.643),
-    "250": (0.3910, 3.230),
-}
 _CORNER = np.deg2rad(30.0)  # sharper turns than this are corners, kept as corners by the spline
-_FEWEST = 21  # a nose needs more points than 20 to be a nose
+FEWEST_POINTS = 21  # a nose needs more points than 20 to be a nose
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,85 +68,6 @@ class ShapeReport:
     notices: tuple[str, ...] = ()
 
 
-def naca(code: str, *, n_point: int = 241, is_closed: bool = True) -> Contour:
-    """Return a NACA four- or five-digit section of unit chord.
-
-    Parameters
-    ----------
-    code
-        ``"4412"`` or ``"23012"``: digits only.
-    n_point
-        Points round the contour, at least 21. [-]
-    is_closed
-        True: trailing edge closed by the fourth thickness coefficient; False: as published.
-
-    Returns
-    -------
-    section : Contour
-
-    Raises
-    ------
-    InputError
-        If the digits name no section.
-
-    References
-    ----------
-    [jacobs1933], [jacobs1935]; the five-digit constants from memory.
-
-    Examples
-    --------
-    >>> round(describe(naca("0012")).thickness, 3)
-    0.12
-    """
-    digits = code.strip().upper().removeprefix("NACA").strip()
-    if not digits.isdigit() or len(digits) not in (4, 5):
-        raise InputError("code", code, "", "must be four or five digits", "Try '4412' or '23012'.")
-    if len(digits) == 5 and digits[:3] not in _FIVE_DIGIT:
-        known = ", ".join(_FIVE_DIGIT)
-        raise InputError("code", code, "", f"the first three digits must be one of {known}")
-    thick = int(digits[-2:]) / 100.0
-    if not thick > 0.0:
-        raise InputError("code", code, "", "the last two digits are the thickness, above 00")
-    if n_point < _FEWEST:
-        raise InputError("n_point", n_point, "", f"must be at least {_FEWEST}")
-    half = (n_point + 1) // 2
-    x = 0.5 * (1.0 - np.cos(np.linspace(0.0, np.pi, half)))
-    last = -0.1036 if is_closed else -0.1015
-    half_thickness = (
-        5.0
-        * thick
-        * (0.2969 * np.sqrt(x) - 0.1260 * x - 0.3516 * x**2 + 0.2843 * x**3 + last * x**4)
-    )
-    camber, slope = _camber_line(digits, x)
-    turn = np.arctan(slope)
-    xu, yu = x - half_thickness * np.sin(turn), camber + half_thickness * np.cos(turn)
-    xl, yl = x + half_thickness * np.sin(turn), camber - half_thickness * np.cos(turn)
-    return Contour(
-        x=np.concatenate([xu[::-1], xl[1:]]),
-        y=np.concatenate([yu[::-1], yl[1:]]),
-        name=f"NACA {digits}",
-    )
-
-
-def _camber_line(digits: str, x: Array) -> tuple[Array, Array]:
-    """Camber line and its slope."""
-    if len(digits) == 4:
-        m, p = int(digits[0]) / 100.0, int(digits[1]) / 10.0
-        if m == 0.0 or p == 0.0:
-            return np.zeros_like(x), np.zeros_like(x)
-        front = x < p
-        y = np.where(
-            front,
-            m / p**2 * (2 * p * x - x**2),
-            m / (1 - p) ** 2 * (1 - 2 * p + 2 * p * x - x**2),
-        )
-        return y, np.where(front, 2 * m / p**2 * (p - x), 2 * m / (1 - p) ** 2 * (p - x))
-    m, k = _FIVE_DIGIT[digits[:3]]
-    front = x < m
-    y = np.where(front, k / 6 * (x**3 - 3 * m * x**2 + m**2 * (3 - m) * x), k * m**3 / 6 * (1 - x))
-    return y, np.where(front, k / 6 * (3 * x**2 - 6 * m * x + m**2 * (3 - m)), -k * m**3 / 6)
-
-
 def check_contour(x: ArrayLike, y: ArrayLike, *, name: str = "section") -> Contour:
     """Return a checked contour in the house order, or refuse it with the place named.
 
@@ -189,9 +103,13 @@ def check_contour(x: ArrayLike, y: ArrayLike, *, name: str = "section") -> Conto
     if not keep.all():
         notices.append(f"{name}: repeated point {int(np.argmin(keep)) + 1} dropped")
         px, py = px[keep], py[keep]
-    if px.size < _FEWEST:
+    if px.size < FEWEST_POINTS:
         raise InputError(
-            name, px.size, "points", f"must be at least {_FEWEST}", "Give the nose more points."
+            name,
+            px.size,
+            "points",
+            f"must be at least {FEWEST_POINTS}",
+            "Give the nose more points.",
         )
     px, py, more = _in_order(px, py, name)
     notices += more

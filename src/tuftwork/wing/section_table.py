@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.quantity import Array
@@ -107,7 +108,7 @@ def section_table(
     )
 
 
-def _filled(grid: Array, values: Array, good: Array) -> Array:
+def _filled(grid: Array, values: Array, good: NDArray[np.bool_]) -> Array:
     """Values where trusted, interpolated between, held outside."""
     return np.asarray(np.interp(grid, grid[good], values[good]))
 
