@@ -132,8 +132,8 @@ class Core:
 def core_from_surface(surface: Surface, face_area: Numeric) -> Core:
     """Return a core from the geometry of its air side.
 
-    The surface is rated at 0.5 to 20 m/s; the loss is fitted by a u + b u² over 2 to 12 m/s with least squares
-    of the relative error.
+    The surface is rated at 0.5 to 20 m/s; the loss is fitted by a u + b u² over 2 to 12 m/s with
+    least squares of the relative error.
 
     Parameters
     ----------
