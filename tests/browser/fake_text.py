@@ -27,6 +27,7 @@ RAIL: list[dict[str, Any]] = [
     {"page": "claims", "title": "Claims", "support": "claimed", "note": "3 of 5 contradict"},
     {"page": "budget", "title": "Budget", "support": "computed", "note": "tied to 7 passes"},
     {"page": "map", "title": "Aero map", "support": "computed", "note": "cliff inside the range"},
+    {"page": "states", "title": "States", "support": "computed", "note": "2 states"},
     {"page": "words", "title": "Words", "support": "assumed", "note": "a page without a form"},
     {"page": "runs", "title": "Runs", "support": "none", "note": "last run 6.2 s"},
 ]

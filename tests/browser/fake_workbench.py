@@ -27,7 +27,7 @@ from tuftwork.errors import (
 )
 
 SPEEDS = [140.0, 160.0, 180.0, 200.0, 220.0, 240.0]
-PAGES = ["overview", "evidence", "claims", "budget", "map", "words", "runs"]
+PAGES = ["overview", "evidence", "claims", "budget", "map", "states", "words", "runs"]
 PARTS = {  # front, rear, drag [m²], half-width of the 80 % range, note
     "splitter": (0.46, -0.02, 0.045, 0.05, ""),
     "floor and diffuser": (0.22, 0.31, 0.02, 0.11, "in force reduction below 60 mm"),
@@ -68,6 +68,7 @@ class FakeWorkbench:
             "claims": self._claims,
             "budget": self._budget,
             "map": self._map,
+            "states": self._states,
             "words": self._words,
             "runs": self._run_log,
         }
@@ -332,6 +333,26 @@ class FakeWorkbench:
             ],
             "why_cell": "cell.{field}.{front_mm}.{rear_mm}",
         }
+
+    def _states(self) -> dict[str, Any]:
+        base = self.car.platform(220.0, "as raced")
+        rows: list[dict[str, Any]] = []
+        for name in () if self.mood == "empty" else ("wing 12", "no wing"):
+            then = self.car.platform(220.0, name)
+            held = sum(self.car.loads(base.hf, base.hr, name)[:2]) - base.total
+            at = f"{then.at}, {name}"
+            rows.append(
+                {
+                    "name": name + (f" {fake_text.LONG}" if self.mood == "long" else ""),
+                    "gain": number(then.total - base.total, "m²", at=at, why=f"gain.{name}",
+                                   noise=0.03),
+                    "held": number(held, "m²", at=base.at, why=f"held.{name}"),
+                    "drag": number(then.drag - base.drag, "m²", at=at, why=f"drag.{name}"),
+                    "share": number(then.share, "%", at=at, why=f"share.{name}"),
+                    "verdict": "gains" if name == "wing 12" else "loses",
+                }
+            )  # fmt: skip
+        return {"baseline": "as raced", "at": "220 km/h", "rows": rows}
 
     def _words(self) -> dict[str, Any]:
         return {

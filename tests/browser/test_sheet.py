@@ -153,6 +153,15 @@ def test_a_page_without_a_form_is_shown_as_it_comes(page: Page, site: Site) -> N
     expect(page.get_by_role("complementary", name="Why")).to_contain_text("Cooling exit")
 
 
+def test_states_show_what_the_platform_takes_back(page: Page, site: Site) -> None:
+    site.open(page, "states")
+    first = page.locator(".states > li").first
+    expect(first).to_contain_text("platform settled")
+    expect(first).to_contain_text("at unchanged ride heights")
+    first.get_by_role("button", name=re.compile("^wing 12: gain: ")).first.click()
+    expect(page.get_by_role("complementary", name="Why")).to_contain_text("Gain wing 12")
+
+
 def test_one_tuft_a_page_at_most(page: Page, site: Site) -> None:
     site.open(page)
     for name in PAGES:
@@ -161,7 +170,7 @@ def test_one_tuft_a_page_at_most(page: Page, site: Site) -> None:
         assert page.locator(".sheet .tuft").count() <= 1
 
 
-@pytest.mark.parametrize("name", ["overview", "claims", "evidence"])
+@pytest.mark.parametrize("name", ["overview", "claims", "states", "evidence"])
 def test_an_empty_page_says_what_to_do_first(page: Page, make_site: MakeSite, name: str) -> None:
     make_site("empty").open(page, name)
     expect(page.locator(".note.empty")).to_contain_text("project.toml")

@@ -11,6 +11,7 @@ import { MapSheet } from "./pages/map";
 import { OverviewSheet } from "./pages/overview";
 import { PlainSheet } from "./pages/plain";
 import { RunsSheet } from "./pages/runs";
+import { StatesSheet } from "./pages/states";
 import { line, overview, place, useTree } from "./store";
 import "./style.css";
 import type { Overview } from "./types";
@@ -20,6 +21,7 @@ const SHEETS: Record<string, () => preact.JSX.Element> = {
   claims: ClaimsSheet,
   budget: BudgetSheet,
   map: MapSheet,
+  states: StatesSheet,
   evidence: EvidenceSheet,
   runs: RunsSheet,
   components: ComponentsSheet,

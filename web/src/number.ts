@@ -35,7 +35,6 @@ export interface Written {
 
 /** Take the server's own words apart: it is the one place where digits are decided. */
 export function split(text: string): Written {
-  text = text.replaceAll(NARROW, THIN);
   const cut = text.indexOf(" (");
   if (cut < 0 || !text.endsWith(")")) return { best: text, range: "" };
   return { best: text.slice(0, cut), range: text.slice(cut + 2, -1) };
@@ -86,6 +85,13 @@ export function ticks(low: number, high: number, count: number): number[] {
 /** Keep a number and its unit on one line of running text. */
 export const tie = (text: string) =>
   text.replace(/(\d) (?=(?:mm|m²|m|km\/h|kg|N|%|°C|°|s|degrees|points?|Pa|kW)(?![\wµ]))/g, "$1\u00a0");
+
+/** A moment as the reader's clock had it: 2026-11-25 18:33. */
+export function moment(text: string): string {
+  const when = new Date(text);
+  if (!text.includes("T") || Number.isNaN(when.getTime())) return text;
+  return when.toLocaleString("sv-SE").slice(0, 16);
+}
 
 /** A duration: 6.2 s, 3 min 20 s. */
 export function duration(seconds: number): string {

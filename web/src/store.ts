@@ -3,7 +3,7 @@
 import { computed, effect, signal } from "@preact/signals";
 import { useEffect, useRef, useState } from "preact/hooks";
 import type { Overview, Refusal, RunNews } from "./types";
-import { Line } from "./wire";
+import { Line, readJson } from "./wire";
 
 export interface Place {
   page: string;
@@ -107,32 +107,48 @@ export function useTree<T>(address: string): Fetched<T> {
   const now = revision.value;
   useEffect(() => {
     if (!address) return;
-    const stop = new AbortController();
+    let left = false;
     const isOther = shown.current.split("?")[0] !== address.split("?")[0];
     setState((old) => (isOther ? { data: null, error: null, busy: true } : { ...old, busy: true }));
-    fetchTree<T>(address, stop.signal).then((next) => {
-      if (stop.signal.aborted) return;
+    askOnce<T>(address, now).then((next) => {
+      if (left) return;
       shown.current = address;
       setState({ ...next, busy: false });
     });
-    return () => stop.abort();
+    return () => {
+      left = true;
+    };
   }, [address, now]);
   return state;
 }
 
-async function fetchTree<T>(address: string, signal: AbortSignal) {
+type Answer<T> = { data: T | null; error: Refusal | null };
+const underWay = new Map<string, Promise<Answer<unknown>>>();
+
+/** Two parts of a page that need the same tree share one request. */
+function askOnce<T>(address: string, now: number): Promise<Answer<T>> {
+  const key = `${now} ${address}`;
+  let flight = underWay.get(key);
+  if (!flight) {
+    flight = fetchTree(address).finally(() => underWay.delete(key));
+    underWay.set(key, flight);
+  }
+  return flight as Promise<Answer<T>>;
+}
+
+async function fetchTree<T>(address: string): Promise<Answer<T>> {
   try {
-    const answer = await fetch(address, { signal });
+    const answer = await fetch(address);
     if (answer.status === 401) return refused("refused", await answer.text());
-    const tree = await answer.json();
+    const tree = readJson(await answer.text());
     if (tree.error) return { data: null, error: tree.error as Refusal };
     return { data: tree as T, error: null };
-  } catch (why) {
+  } catch {
     return refused("gone", `${address} did not answer. Start the program with \`tuftwork open\`.`);
   }
 }
 
-const refused = (kind: Refusal["kind"], text: string) => ({
+const refused = (kind: Refusal["kind"], text: string): Answer<never> => ({
   data: null,
   error: { kind, text, faults: [] },
 });

@@ -1,5 +1,6 @@
 /** The socket: one binary frame a message, answers by id, news for whoever listens. */
 
+import { NARROW, THIN } from "./number";
 import type { Refusal } from "./types";
 
 export type Block = Float32Array | Int32Array | Uint8Array;
@@ -21,11 +22,14 @@ export function pack(header: Record<string, unknown>): ArrayBuffer {
   return frame.buffer;
 }
 
+/** The server's JSON, with spaces before units as this sheet shows them (see number.ts). */
+export const readJson = (text: string) => JSON.parse(text.replaceAll(NARROW, THIN));
+
 /** Header and typed-array views over the message; nothing is copied. */
 export function unpack(frame: ArrayBuffer): Message {
   if (frame.byteLength < 4) throw new Error(`message of ${frame.byteLength} bytes`);
   const size = new DataView(frame).getUint32(0, true);
-  const header = JSON.parse(new TextDecoder().decode(new Uint8Array(frame, 4, size)));
+  const header = readJson(new TextDecoder().decode(new Uint8Array(frame, 4, size)));
   const arrays: Record<string, Block> = {};
   let start = 4 + size;
   for (const { name, shape, dtype } of header.arrays ?? []) {

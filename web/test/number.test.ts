@@ -4,6 +4,7 @@ import {
   duration,
   inKilograms,
   MINUS,
+  moment,
   split,
   textOf,
   THIN,
@@ -68,16 +69,21 @@ describe("kilograms for people who think that way", () => {
 
 describe("words", () => {
   it("takes the server's text apart", () => {
-    expect(split("1.44\u202fm² (1.36 to 1.52)")).toEqual({
+    expect(split("1.44\u00a0m² (1.36 to 1.52)")).toEqual({
       best: `1.44${THIN}m²`,
       range: "1.36 to 1.52",
     });
-    expect(split("220\u202fkm/h")).toEqual({ best: `220${THIN}km/h`, range: "" });
+    expect(split("220\u00a0km/h")).toEqual({ best: `220${THIN}km/h`, range: "" });
   });
 
   it("keeps numbers and units on one line", () => {
     expect(tie("below 60 mm at 180 km/h")).toBe("below 60\u00a0mm at 180\u00a0km/h");
     expect(tie("11 more")).toBe("11 more");
+  });
+
+  it("writes moments without the machine's alphabet", () => {
+    expect(moment("2026-11-25T18:33:13+00:00")).toMatch(/^2026-11-2[456] \d\d:33$/);
+    expect(moment("yesterday")).toBe("yesterday");
   });
 
   it("writes durations for people", () => {

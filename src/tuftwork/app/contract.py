@@ -37,16 +37,13 @@ class Number(TypedDict):
 
 
 class Sheet(TypedDict):
-    """Titles in the corner of the sheet."""
+    """Titles in the corner of the sheet; ``class``, the car's, is a key too."""
 
     title: str
     client: NotRequired[str]
     question: NotRequired[str]
     car: NotRequired[str]
     day: NotRequired[str]
-
-
-Sheet.__annotations__["class"] = NotRequired[str]
 
 
 class RailEntry(TypedDict):
@@ -232,6 +229,25 @@ class MapPage(TypedDict):
     why_cell: NotRequired[str]
 
 
+class StateRow(TypedDict):
+    """What another state changes: with the platform settled, and ``held`` at its ride heights."""
+
+    name: str
+    gain: Number
+    held: NotRequired[Number | None]
+    drag: Number
+    share: Number
+    verdict: str
+
+
+class States(TypedDict):
+    """``/states.json``: every state against the baseline."""
+
+    baseline: str
+    at: str
+    rows: list[StateRow]
+
+
 class Item(TypedDict):
     """One piece of evidence."""
 
@@ -319,6 +335,7 @@ FORMS: dict[str, Any] = {
     "claims": Claims,
     "budget": Budget,
     "map": MapPage,
+    "states": States,
     "evidence": Evidence,
     "runs": Runs,
     "why": Chain,

@@ -1,6 +1,5 @@
 /** Where the downforce comes from: a waterfall and a table, at one speed in one state. */
 
-import { NARROW, THIN } from "../number";
 import { place, turn } from "../store";
 import type { Budget, BudgetRow } from "../types";
 import { Choice } from "../widgets/control";
@@ -102,7 +101,7 @@ function Table({ rows, at }: { rows: BudgetRow[]; at: string | undefined }) {
   return (
     <div class="scroll" tabIndex={0} role="region" aria-label="Budget as a table">
       <table class="budget">
-        <caption>{at ? `All at ${at.replaceAll(NARROW, THIN)}` : "Budget"}</caption>
+        <caption>{at ? `All at ${at}` : "Budget"}</caption>
         <thead>
           <tr>
             <th scope="col">Part</th>

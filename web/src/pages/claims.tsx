@@ -3,7 +3,7 @@
 import { useState } from "preact/hooks";
 import { askWhy } from "../store";
 import { tie } from "../number";
-import type { Claim, Claims, Labelled, Slip } from "../types";
+import type { Claim, Claims, Labelled, Num, Slip } from "../types";
 import { StateWord, Tuft, VerdictWord } from "../widgets/mark";
 import { NumberText, RangeBar, Scale, spanOf } from "../widgets/num";
 import { Empty } from "../widgets/state";
@@ -167,33 +167,55 @@ function Ask({ text }: { text: string }) {
   );
 }
 
+const AT_ONCE = 6;
+
+/** Those the claims and the evidence narrowed most come first. */
+function narrowed(one: Claims["unknowns"][number]): number {
+  const width = (n: Num) => (n.high ?? 0) - (n.low ?? 0);
+  return width(one.prior) > 0 ? width(one.number) / width(one.prior) : 1;
+}
+
 function Unknowns({ unknowns }: { unknowns: Claims["unknowns"] }) {
   if (unknowns.length === 0) return null;
+  const sorted = [...unknowns].sort((a, b) => narrowed(a) - narrowed(b));
+  const rest = sorted.slice(AT_ONCE);
   return (
     <section aria-labelledby="unknowns">
       <h2 id="unknowns">What claims and evidence leave open</h2>
-      <ul class="unknowns">
-        {unknowns.map((one) => {
-          const [low, high] = spanOf([one.number, one.prior]);
-          return (
-            <li key={one.name}>
-              <p>
-                <b>{one.name}</b> {one.label}
-              </p>
-              <div class="pair">
-                <span class="when">before</span>
-                <RangeBar number={one.prior} low={low} high={high} tone="faint" label={`${one.name} before`} />
-                <NumberText number={one.prior} label={`${one.name} before`} />
-                <span class="when">now</span>
-                <RangeBar number={one.number} low={low} high={high} label={`${one.name} now`} />
-                <NumberText number={one.number} label={`${one.name} now`} />
-                <span />
-                <Scale low={low} high={high} unit={one.number.unit} />
-              </div>
-            </li>
-          );
-        })}
-      </ul>
+      <UnknownList list={sorted.slice(0, AT_ONCE)} />
+      {rest.length > 0 && (
+        <details>
+          <summary>{rest.length} more, less narrowed</summary>
+          <UnknownList list={rest} />
+        </details>
+      )}
     </section>
+  );
+}
+
+function UnknownList({ list }: { list: Claims["unknowns"] }) {
+  return (
+    <ul class="unknowns">
+      {list.map((one) => {
+        const [low, high] = spanOf([one.number, one.prior]);
+        return (
+          <li key={one.name}>
+            <p>
+              <b>{one.label}</b> <span class="faint">{one.name}</span>
+            </p>
+            <div class="pair">
+              <span class="when">before</span>
+              <RangeBar number={one.prior} low={low} high={high} tone="faint" label={`${one.name} before`} />
+              <NumberText number={one.prior} label={`${one.name} before`} />
+              <span class="when">now</span>
+              <RangeBar number={one.number} low={low} high={high} label={`${one.name} now`} />
+              <NumberText number={one.number} label={`${one.name} now`} />
+              <span />
+              <Scale low={low} high={high} unit={one.number.unit} />
+            </div>
+          </li>
+        );
+      })}
+    </ul>
   );
 }

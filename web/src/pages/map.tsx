@@ -2,7 +2,7 @@
 
 import { useSignal } from "@preact/signals";
 import { useEffect, useMemo, useRef } from "preact/hooks";
-import { inKilograms, NARROW, THIN } from "../number";
+import { inKilograms } from "../number";
 import { connected, line, place, turn, unitWay } from "../store";
 import type { MapPage, MapPoint, Num, Refusal } from "../types";
 import { Choice, Slider } from "../widgets/control";
@@ -59,7 +59,8 @@ function useLive(page: MapPage, first: Ask) {
 }
 
 function MapView({ page }: { page: MapPage }) {
-  const sheet = { front_mm: page.static.front_mm, rear_mm: page.static.rear_mm };
+  const tenth = (mm: number) => Number(mm.toFixed(1));
+  const sheet = { front_mm: tenth(page.static.front_mm), rear_mm: tenth(page.static.rear_mm) };
   const ask = useSignal<Ask>({ speed: Number(place.peek().query.speed) || 220, ...sheet });
   const field = useSignal<FieldName>("total");
   const { live, refusal, push } = useLive(page, ask.value);
@@ -124,7 +125,7 @@ const LIVE: [keyof Live["numbers"], string, string][] = [
 function LiveNumbers({ live, page, isRefused }: { live: Live | null; page: MapPage; isRefused: boolean }) {
   return (
     <div class={`livenumbers${isRefused ? " waiting" : ""}`}>
-      <p class="at">{live ? `At ${live.at.replaceAll(NARROW, THIN)}` : "Waiting for the platform"}</p>
+      <p class="at">{live ? `At ${live.at}` : "Waiting for the platform"}</p>
       {live && (
         <dl class="pairs">
           {LIVE.filter(([key]) => live.numbers[key]).map(([key, label, tone]) => (

@@ -77,7 +77,7 @@ export function FindingView({ finding, first }: { finding: Finding; first: boole
           <b>Cheapest test:</b> {tie(finding.test)}
         </p>
       )}
-      {finding.page && (
+      {finding.page && finding.page !== "overview" && (
         <p class="go">
           <a href={`#/${finding.page}${finding.why ? `?why=${encodeURIComponent(finding.why)}` : ""}`}>
             See it on the {finding.page} sheet

@@ -1,9 +1,15 @@
 /** What every page does the same: ask, wait, refuse, say what is missing. */
 
 import type { ComponentChildren } from "preact";
-import { startRun, useTree } from "../store";
+import { overview, place, startRun, useTree } from "../store";
 import type { Refusal } from "../types";
-import { Busy, Empty, Partial, RefusedNote } from "../widgets/state";
+import { Busy, Empty, Notices, Partial, RefusedNote } from "../widgets/state";
+
+/** What any page may say beside its own matter. */
+interface Shared {
+  partial?: string[];
+  notices?: string[];
+}
 
 interface Props<T> {
   title: string;
@@ -12,7 +18,9 @@ interface Props<T> {
   children: (data: T, busy: boolean) => ComponentChildren;
 }
 
-export function Page<T>({ title, lead, address, children }: Props<T>) {
+export function Page<T>({ title: own, lead, address, children }: Props<T>) {
+  const here = place.value.page;
+  const title = overview.value?.rail.find((entry) => entry.page === here)?.title ?? own;
   const { data, error, busy } = useTree<T>(address);
   return (
     <>
@@ -24,7 +32,8 @@ export function Page<T>({ title, lead, address, children }: Props<T>) {
       {!error && !data && <Busy what={`Reading ${title.toLowerCase()}`} />}
       {data && (
         <>
-          <Partial missing={(data as { partial?: string[] }).partial} />
+          <Partial missing={(data as Shared).partial} />
+          <Notices notices={(data as Shared).notices} />
           {children(data, busy)}
         </>
       )}

@@ -22,10 +22,10 @@ export function PlainSheet() {
   );
 }
 
-function Shown({ tree }: { tree: Tree }): ComponentChildren {
+function Shown({ tree, inTable }: { tree: Tree; inTable?: boolean }): ComponentChildren {
   if (tree === null || tree === "") return <span class="faint">nothing</span>;
   if (typeof tree !== "object") return <span>{String(tree)}</span>;
-  if (isNumber(tree)) return <NumberText number={tree as unknown as Num} />;
+  if (isNumber(tree)) return <NumberText number={tree as unknown as Num} stack={inTable} />;
   if (Array.isArray(tree)) return <List list={tree} />;
   return (
     <dl class="pairs wide">
@@ -60,7 +60,7 @@ function List({ list }: { list: Tree[] }) {
   const columns = [...new Set(rows.flatMap((row) => Object.keys(row)))];
   return (
     <div class="scroll" tabIndex={0} role="region" aria-label="Table">
-      <table>
+      <table class="plain">
         <thead>
           <tr>
             {columns.map((column) => (
@@ -74,7 +74,7 @@ function List({ list }: { list: Tree[] }) {
           {rows.map((row, k) => (
             <tr key={k}>
               {columns.map((column) => (
-                <td key={column}>{column in row && <Shown tree={row[column]} />}</td>
+                <td key={column}>{column in row && <Shown tree={row[column]} inTable />}</td>
               ))}
             </tr>
           ))}

@@ -1,6 +1,6 @@
 /** The log of runs: what was computed, from which inputs, how long it took. */
 
-import { duration } from "../number";
+import { duration, moment } from "../number";
 import { runNews, startRun } from "../store";
 import type { RunEntry } from "../types";
 import { StateWord } from "../widgets/mark";
@@ -46,7 +46,7 @@ function Log({ runs }: { runs: RunEntry[] }) {
       {runs.map((run) => (
         <li key={run.id}>
           <p class="meta">
-            <b>{run.when}</b>
+            <b>{moment(run.when)}</b>
             <StateWord word={run.state} tone={TONES[run.state] ?? "faint"} />
             <span>{run.what}</span>
             {run.took_s !== null && <span>{duration(run.took_s)}</span>}

@@ -40,7 +40,8 @@ interface SliderProps {
   onMove: (value: number) => void;
 }
 
-export function Slider({ label, value, low, high, step, unit, onMove }: SliderProps) {
+export function Slider({ label, value: exact, low, high, step, unit, onMove }: SliderProps) {
+  const value = Number(exact.toFixed(step < 1 ? 1 : 0));
   return (
     <label class="slider">
       <span class="name">{label}</span>

@@ -313,7 +313,9 @@ function pathLine(
   ctx.textAlign = "left";
   ctx.textBaseline = "middle";
   let last: readonly [number, number] | null = null;
-  points.forEach(([x, y], k) => {
+  roundStops(path.speed).forEach(({ speed, k, t }) => {
+    const [a, b] = [points[k], points[Math.min(k + 1, points.length - 1)]];
+    const [x, y] = [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])];
     ctx.fillStyle = colour("ink");
     ctx.beginPath();
     ctx.arc(x, y, 3, 0, 2 * Math.PI);
@@ -324,10 +326,23 @@ function pathLine(
     ctx.strokeStyle = colour("paper");
     ctx.lineWidth = 4;
     ctx.lineJoin = "round";
-    const text = write(path.speed[k], 0);
+    const text = write(speed, 0);
     ctx.strokeText(text, x + 8, y + 9);
     ctx.fillText(text, x + 8, y + 9);
   });
+}
+
+/** Where a drawn path passes round speeds: the piece it is on and how far along. */
+function roundStops(speed: ArrayLike<number>): { speed: number; k: number; t: number }[] {
+  const stops = [];
+  for (let k = 0; k + 1 < speed.length; k++) {
+    const [a, b] = [speed[k], speed[k + 1]];
+    for (let v = 20 * Math.ceil(a / 20 - 1e-6); v < b - 1e-6; v += 20)
+      if (v >= 80) stops.push({ speed: v, k, t: Math.max(0, (v - a) / (b - a)) });
+  }
+  const end = speed.length - 1;
+  if (end >= 0 && Math.abs(speed[end] % 20) < 1e-3) stops.push({ speed: speed[end], k: end, t: 0 });
+  return stops;
 }
 
 function target(ctx: CanvasRenderingContext2D, x: number, y: number): void {

@@ -2,7 +2,7 @@
 
 import { createContext } from "preact";
 import { useContext } from "preact/hooks";
-import { digits, inKilograms, NARROW, split, THIN, withUnit, write } from "../number";
+import { digits, inKilograms, split, withUnit, write } from "../number";
 import { askWhy, unitWay, whyName } from "../store";
 import type { Num } from "../types";
 import { OriginMark } from "./mark";
@@ -30,7 +30,7 @@ export function NumberText({ number, stack, at, label, big }: Props) {
   const shown = useWay(number);
   const { best, range } = split(shown.text);
   const kind = `num${stack ? " stack" : ""}${big ? " big" : ""}`;
-  const place = shown.at?.replaceAll(NARROW, THIN);
+  const place = shown.at;
   const inside = (
     <>
       {label && <span class="unseen">{label}: </span>}

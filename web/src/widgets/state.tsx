@@ -43,6 +43,20 @@ export function Partial({ missing }: { missing: string[] | undefined }) {
   );
 }
 
+/** Cautions and range notices: they stand with the numbers they concern. */
+export function Notices({ notices }: { notices: string[] | undefined }) {
+  if (!notices?.length) return null;
+  return (
+    <ul class="notices">
+      {notices.map((text) => (
+        <li key={text} class="caution">
+          {text}
+        </li>
+      ))}
+    </ul>
+  );
+}
+
 const HEADS: Record<string, string> = {
   refused: "Refused: nothing was computed",
   empty: "Nothing here yet",
