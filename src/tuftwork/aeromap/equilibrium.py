@@ -187,8 +187,8 @@ def follow_path(
         follow_draws(axes, surface.nodes[cut], q[cut], tops[cut], f, r, roots, up, down)
 
     in_threads(work, surface.n_draw, found[0].size)
-    if not partial:
-        _refuse_lost(fine, ways[0][1], ways[0][0])
+    for which, status in ways:
+        _refuse_lost(fine, which, status, partial)
     at = np.searchsorted(fine, wanted)
     rising = _path(surface, (fine, q, found), ways[0], at, "rising")
     falling = _path(surface, (fine, q, found), ways[1], at, "falling")
@@ -307,24 +307,19 @@ def _path(
     )  # fmt: skip
 
 
-def _refuse_lost(fine: Array, status: np.ndarray, which: np.ndarray) -> None:
-    lost = np.any(which < 0, axis=1)
-    if not np.any(lost):
-        return
-    n, size = int(lost.sum()), lost.size
-    first = np.argmax(which < 0, axis=1)[lost]
-    kinds = status[lost, first]
-    slowest = 3.6 * float(fine[first].min())
-    if np.any(kinds == UNHELD):
-        raise NotConverged(
-            f"{n} of {size} draws have no stable ride height from {slowest:.0f} km/h on: the air "
-            "changes faster than the springs can answer."
-        )
-    if np.any(kinds == STUCK):
-        raise NotConverged(f"{n} of {size} draws do not settle at {slowest:.0f} km/h.")
-    raise NotCovered(
-        f"{n} of {size} draws leave the map from {slowest:.0f} km/h on. Widen its ride heights."
-    )
+def _refuse_lost(fine: Array, which: np.ndarray, status: np.ndarray, partial: bool) -> None:
+    """Refuse a path on which a draw was lost; one that only left the map may be kept."""
+    for kind, error, text in (
+        (UNHELD, NotConverged, "have no stable ride height: the air answers faster than springs"),
+        (STUCK, NotConverged, "do not settle on any ride height"),
+        (LEFT, NotCovered, "leave the map. Widen its ride heights"),
+    ):
+        hit = (which < 0) & (status == kind)
+        if not np.any(hit) or (partial and kind == LEFT):
+            continue
+        slowest = 3.6 * float(fine[np.any(hit, axis=0)].min())
+        n, size = int(np.any(hit, axis=1).sum()), which.shape[0]
+        raise error(f"From {slowest:.0f} km/h on, {n} of {size} draws {text}.")
 
 
 def _check(surface: Surface, suspension: Suspension, speed: Array, density: Array) -> None:

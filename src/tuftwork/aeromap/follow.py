@@ -169,9 +169,8 @@ def follow_draw(axes, node, q, tops, springs, found, order, now, out):
             return
         elif not away <= reach:
             status[s] = JUMPED
-            if count > 1:
-                top = tops[s, 0], tops[s, 1]
-                best = _fall(axes, node, q[s], top, springs, h1, h2, roots, margin, count)
+            top = tops[s, 0], tops[s, 1]
+            best = _fall(axes, node, q[s], top, springs, h1, h2, roots, margin, count)
         if best < 0:
             status[s] = LEFT if best == -1 else STUCK
             return
