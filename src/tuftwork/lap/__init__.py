@@ -14,6 +14,7 @@ from tuftwork.lap.balance import (
 from tuftwork.lap.build import Piece, circuit_from_radii
 from tuftwork.lap.circuit import Circuit, Corner, find_corners, reverse, start_at
 from tuftwork.lap.draws import Draws, lap_slopes, lap_times
+from tuftwork.lap.frommap import table_of_map
 from tuftwork.lap.line import circuit_from_drawing, circuit_from_laps, circuit_from_line
 from tuftwork.lap.parameter import NAMES, PARAMETERS
 from tuftwork.lap.path import least_curvature_line, plan_at
@@ -159,6 +160,7 @@ __all__ = [
     "solve_lap",
     "solve_sprint",
     "start_at",
+    "table_of_map",
     "terminal_speed",
     "trim_rows_as_text",
     "trim_table",
