@@ -24,8 +24,10 @@ from tuftwork.cooling import (
     simple_loop,
     solve_air,
 )
-from tuftwork.cooling.element import OUTSIDE, Element, Stream
-from tuftwork.cooling.network import stacked_laws, topology
+from tuftwork.cooling.element import Element
+from tuftwork.cooling.net import topology
+from tuftwork.cooling.network import stacked_laws
+from tuftwork.cooling.surroundings import OUTSIDE, Stream
 
 N_DRAW = 256
 

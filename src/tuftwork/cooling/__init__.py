@@ -43,16 +43,7 @@ from tuftwork.cooling.core import (
 from tuftwork.cooling.cost import AxleLoads, StreamDrag, WheelWell, cooling_loads, stream_drag
 from tuftwork.cooling.disc import BrakeTrace, Disc, DiscHistory, disc_temperature, lap_trace
 from tuftwork.cooling.duct import Member
-from tuftwork.cooling.element import (
-    Cooler,
-    Duct,
-    Exit,
-    Fan,
-    Inlet,
-    Leak,
-    Surroundings,
-    member_duct,
-)
+from tuftwork.cooling.element import Cooler, Duct, Exit, Fan, Inlet, Leak, member_duct
 from tuftwork.cooling.exchanger import effectiveness, transfer_units
 from tuftwork.cooling.forecast import (
     BlankingChart,
@@ -62,17 +53,12 @@ from tuftwork.cooling.forecast import (
     forecast_temperature,
 )
 from tuftwork.cooling.heat import ChargeAir, Duty, ElectricDrive, HeatLoads, PowerPlant, heat_loads
-from tuftwork.cooling.loop import (
-    CoreSide,
-    HeatSource,
-    Loop,
-    Pipe,
-    Pump,
-    Thermostat,
-    simple_loop,
-)
-from tuftwork.cooling.network import AirFlow, AirNet, net_faults, solve_air
+from tuftwork.cooling.loop import Loop, simple_loop
+from tuftwork.cooling.loop_part import CoreSide, HeatSource, Pipe, Pump, Thermostat
+from tuftwork.cooling.net import AirNet, net_faults
+from tuftwork.cooling.network import AirFlow, solve_air
 from tuftwork.cooling.surface import LouvredSurface, PlainSurface
+from tuftwork.cooling.surroundings import Surroundings
 from tuftwork.cooling.system import (
     CoolingState,
     CoolingSystem,

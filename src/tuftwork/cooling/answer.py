@@ -7,19 +7,11 @@ import numpy as np
 
 from tuftwork.cooling.band import Band
 from tuftwork.cooling.cost import AxleLoads, WheelWell, cooling_loads, load_change
-from tuftwork.cooling.element import (
-    OUTSIDE,
-    Cooler,
-    Duct,
-    Element,
-    Exit,
-    Inlet,
-    Leak,
-    Surroundings,
-)
+from tuftwork.cooling.element import Cooler, Duct, Element, Exit, Inlet, Leak
 from tuftwork.cooling.guard import within
 from tuftwork.cooling.notice import TEMPERATURE_CAUTION, VENT_CAUTION
 from tuftwork.cooling.opening import discharge_band, pressure_band
+from tuftwork.cooling.surroundings import OUTSIDE, Surroundings
 from tuftwork.cooling.system import CoolingState, CoolingSystem, solve_cooling
 from tuftwork.errors import InputError, NotCovered
 from tuftwork.quantity import Array

@@ -13,9 +13,11 @@ from tuftwork.cooling.brake import (
     stop_energy,
 )
 from tuftwork.cooling.disc import BrakeTrace, Disc, DiscHistory, disc_temperature, lap_trace
-from tuftwork.cooling.element import Duct, Exit, Inlet, Surroundings
-from tuftwork.cooling.network import AirNet, solve_air
+from tuftwork.cooling.element import Duct, Exit, Inlet
+from tuftwork.cooling.net import AirNet
+from tuftwork.cooling.network import solve_air
 from tuftwork.cooling.notice import BRAKE_CAUTION
+from tuftwork.cooling.surroundings import Surroundings
 from tuftwork.errors import InputError, NotCovered
 from tuftwork.quantity import Array, Numeric
 

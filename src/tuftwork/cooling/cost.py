@@ -6,11 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from tuftwork.cooling.band import Band
-from tuftwork.cooling.element import OUTSIDE, Exit, Inlet
+from tuftwork.cooling.element import Exit, Inlet
 from tuftwork.cooling.guard import positive
-from tuftwork.cooling.network import AirFlow, AirNet
+from tuftwork.cooling.net import AirNet
+from tuftwork.cooling.network import AirFlow
 from tuftwork.cooling.notice import VENT_CAUTION
 from tuftwork.cooling.opening import surface_gain_band
+from tuftwork.cooling.surroundings import OUTSIDE
 from tuftwork.errors import InputError, UnknownName
 from tuftwork.quantity import Array, Source
 

@@ -8,10 +8,11 @@ import numpy as np
 from tuftwork.air import standard_air
 from tuftwork.cooling.answer import Target, replaced
 from tuftwork.cooling.cost import cooling_loads
-from tuftwork.cooling.element import Cooler, Surroundings
+from tuftwork.cooling.element import Cooler
 from tuftwork.cooling.guard import different_names, kelvin, positive, within
-from tuftwork.cooling.loop import HeatSource
+from tuftwork.cooling.loop_part import HeatSource
 from tuftwork.cooling.notice import TEMPERATURE_CAUTION
+from tuftwork.cooling.surroundings import Surroundings
 from tuftwork.cooling.system import CoolingSystem, HotStream, solve_cooling
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array, Numeric

@@ -6,22 +6,22 @@ from dataclasses import dataclass
 import numpy as np
 
 from tuftwork.cooling.core import Core
-from tuftwork.cooling.element import OUTSIDE, Cooler, Surroundings
+from tuftwork.cooling.element import Cooler
 from tuftwork.cooling.guard import different_names, kelvin, not_negative, positive
 from tuftwork.cooling.loop import Loop, LoopHydraulics, LoopState, Sink, loop_hydraulics, solve_loop
+from tuftwork.cooling.net import AirNet, topology
 from tuftwork.cooling.network import (
     AirFlow,
-    AirNet,
     FlowState,
     cold_state,
     element_values,
     finished_flow,
     n_draw_of,
     one_pass,
-    topology,
 )
 from tuftwork.cooling.notice import TEMPERATURE_CAUTION
 from tuftwork.cooling.surface import CP_AIR
+from tuftwork.cooling.surroundings import OUTSIDE, Surroundings
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.quantity import Array, Numeric, Source
 

@@ -5,11 +5,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tuftwork.cooling.element import Surroundings
 from tuftwork.cooling.guard import kelvin, not_negative, positive, rising
-from tuftwork.cooling.loop import Loop, Thermostat
-from tuftwork.cooling.network import has_fan
+from tuftwork.cooling.loop import Loop
+from tuftwork.cooling.loop_part import Thermostat
+from tuftwork.cooling.net import has_fan
 from tuftwork.cooling.notice import TEMPERATURE_CAUTION
+from tuftwork.cooling.surroundings import Surroundings
 from tuftwork.cooling.system import CoolingSystem, solve_cooling
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array, Numeric

@@ -18,9 +18,10 @@ from tuftwork.cooling import (
     solve_air,
     stream_drag,
 )
-from tuftwork.cooling.element import OUTSIDE, Element
+from tuftwork.cooling.element import Element
 from tuftwork.cooling.network import AirFlow
 from tuftwork.cooling.surface import CP_AIR
+from tuftwork.cooling.surroundings import OUTSIDE
 from tuftwork.errors import InputError, UnknownName
 
 N_DRAW = 3
