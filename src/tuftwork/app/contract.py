@@ -34,6 +34,7 @@ class Number(TypedDict):
     why: NotRequired[str]
     kg_per_m2: NotRequired[float]
     noise: NotRequired[float]
+    label: NotRequired[str]
 
 
 class Sheet(TypedDict):
@@ -248,8 +249,15 @@ class States(TypedDict):
     rows: list[StateRow]
 
 
+class Use(TypedDict):
+    """A use of a piece of evidence, with the chain it stands in."""
+
+    name: str
+    why: str
+
+
 class Item(TypedDict):
-    """One piece of evidence."""
+    """One piece of evidence; a use without a chain of its own is a plain word."""
 
     id: str
     title: str
@@ -258,7 +266,7 @@ class Item(TypedDict):
     digest: str
     day: str
     state: Literal["registered", "not registered", "changed", "missing", "not a file"]
-    used_by: list[str]
+    used_by: list[str | Use]
     note: str
 
 
@@ -335,6 +343,7 @@ FORMS: dict[str, Any] = {
     "claims": Claims,
     "budget": Budget,
     "map": MapPage,
+    "states": States,
     "states": States,
     "evidence": Evidence,
     "runs": Runs,

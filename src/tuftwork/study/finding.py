@@ -85,7 +85,11 @@ def _lost_with_speed(answers: Answers) -> list[Finding]:
                 verdict="consistent" if answers.is_tied else "needs an assumption",
                 page="map",
                 worth=size,
-                numbers=(lost, then, now),
+                numbers=(
+                    lost | {"label": "CzS lost"},
+                    then | {"label": f"at {_kmh(slow)}"},
+                    now | {"label": f"at {_kmh(fast)}"},
+                ),
                 test=f"Two passes each way at {_kmh(fast)} with the {axle} raised 10 mm: the loss "
                 "must come back.",
                 why=lost["why"],
@@ -147,7 +151,7 @@ def _shift_of_balance(answers: Answers) -> list[Finding]:
             verdict="consistent" if answers.is_tied else "needs an assumption",
             page="map",
             worth=abs(size) * load,
-            numbers=(then, now),
+            numbers=(then | {"label": f"at {_kmh(slow)}"}, now | {"label": f"at {_kmh(fast)}"}),
             test="Compare front and rear load at two speeds on one straight, both ways.",
             why=now["why"],
         )
@@ -176,7 +180,11 @@ def _states(answers: Answers) -> list[Finding]:
                 verdict="below noise" if noise else "consistent",
                 page="states",
                 worth=worth,
-                numbers=(gain.total, gain.drag, gain.share),
+                numbers=(
+                    gain.total | {"label": "CzS gained"},
+                    gain.drag | {"label": "CxS added"},
+                    gain.share | {"label": "front share then"},
+                ),
                 test=f"A-B-A at {_kmh(gain.speed)}: baseline, '{gain.state}', baseline.",
                 why=gain.total["why"],
                 value=gain.total,

@@ -74,7 +74,8 @@ def answer_of(answers: Answers, findings: list[Finding]) -> str:
     if answers.has_platform:
         total = answers.ride_number(base, "total", speed)
         share = answers.ride_number(base, "share", speed)
-        made = f"At {speed * _KMH:.0f} km/h ({answers.at(base, speed)}) the car makes CzS "
+        heights = ", ".join(answers.at(base, speed).split(", ")[:2])
+        made = f"At {speed * _KMH:.0f}\u202fkm/h, {base}, it rides at {heights} and makes CzS "
         made += f"{total['text']} with {share['text']} of it in front."
     else:
         row = summarise(answers.budget(base, speed).total.total)

@@ -16,7 +16,7 @@ from tuftwork.study import Bench
 def test_the_report_is_a_pdf_with_the_answer_on_its_first_page(halyard: Bench) -> None:
     pdf, tree = client_report(halyard)
     assert pdf.startswith(b"%PDF")
-    assert tree["overview"]["answer"].startswith("At 220 km/h")
+    assert tree["overview"]["answer"].startswith("At 220\u202fkm/h")
     assert len(re.findall(rb"/Type\s*/Page\b", pdf + _streams(pdf))) >= 6
 
 
