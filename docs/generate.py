@@ -24,6 +24,10 @@ def write_generated_pages(docs: Path) -> None:
         page = docs / name
         if not page.exists() or page.read_text(encoding="utf-8") != text:
             page.write_text(text, encoding="utf-8")
+    readme = docs.parent / "README.md"
+    text = readme_with_table(docs)
+    if readme.read_text(encoding="utf-8") != text:
+        readme.write_text(text, encoding="utf-8")
 
 
 def generated_pages(docs: Path) -> dict[str, str]:
@@ -59,7 +63,7 @@ def checks_page(docs: Path) -> str:
     ]
     for file in sorted({row["file"] for row in rows}):
         mine = [row for row in rows if row["file"] == file]
-        lines += [f"## {file.removeprefix('test_').removesuffix('.py').replace('_', ' ')}", ""]
+        lines += [f"## {_subject(file)}", ""]
         lines += [mine[0]["about"].split("\n\n")[0].replace("\n", " "), ""]
         lines += ["| check | outcome |", "| --- | --- |"]
         for row in mine:
@@ -73,7 +77,37 @@ def summary_line(rows: list[dict[str, Any]]) -> str:
     """Return the count of checks in a sentence."""
     agree = sum(row["state"] == "passed" for row in rows)
     miss = sum(row["state"] == "missed" for row in rows)
-    return f"{agree} checks agree with print within their budgets; {miss} miss and are shown as missing."
+    return (
+        f"{agree} checks agree with print within their budgets; "
+        f"{miss} miss and are shown as missing."
+    )
+
+
+def readme_table(rows: list[dict[str, Any]]) -> str:
+    """Return the README's table of checks, one line a subject."""
+    lines = [
+        summary_line(rows),
+        "",
+        "| subject | agree | miss, as stated |",
+        "| --- | ---: | ---: |",
+    ]
+    for file in sorted({row["file"] for row in rows}):
+        mine = [row["state"] for row in rows if row["file"] == file]
+        lines.append(f"| {_subject(file)} | {mine.count('passed')} | {mine.count('missed')} |")
+    return "\n".join(lines)
+
+
+def readme_with_table(docs: Path) -> str:
+    """Return the README with today's table of checks in it."""
+    rows: list[dict[str, Any]] = json.loads((docs / "checks" / "checks.json").read_text("utf-8"))
+    text = (docs.parent / "README.md").read_text("utf-8")
+    head, rest = text.split("<!-- checks -->")
+    tail = rest.split("<!-- /checks -->")[1]
+    return f"{head}<!-- checks -->\n{readme_table(rows)}\n<!-- /checks -->{tail}"
+
+
+def _subject(file: str) -> str:
+    return file.removeprefix("test_").removesuffix(".py").replace("_", " ")
 
 
 def commands_page(docs: Path) -> str:

@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
 sys.path.insert(0, str(DOCS))
-from generate import checks_page, generated_pages  # noqa: E402
+from generate import checks_page, generated_pages, readme_with_table  # noqa: E402
 
 PAGES = sorted(p for p in DOCS.rglob("*.md") if "_build" not in p.parts)
 BLOCK = re.compile(r"^```python\n(.*?)^```", re.MULTILINE | re.DOTALL)
@@ -26,6 +26,10 @@ def test_a_generated_page_is_what_the_program_says(name: str) -> None:
 
 def test_the_page_of_checks_shows_the_recorded_run() -> None:
     assert (DOCS / "checks/index.md").read_text("utf-8") == checks_page(DOCS)
+
+
+def test_the_readme_shows_the_recorded_run() -> None:
+    assert (ROOT / "README.md").read_text("utf-8") == readme_with_table(DOCS)
 
 
 def test_the_recorded_run_holds_every_published_check() -> None:
