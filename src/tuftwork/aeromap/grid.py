@@ -96,4 +96,6 @@ def _bending(coarse: AeroMap, axle: str) -> Array:
         # a straight field must give even nodes, not nodes shared out by rounding
         floor = _STRAIGHT * (np.ptp(typical) + 1e-9) / length**2
         strongest = np.maximum(strongest, np.max(second, axis=1) + floor)
-    return strongest
+    # the middle of a cliff is straight, yet between two bends: it gets their nodes too
+    padded = np.concatenate([strongest[:1], strongest, strongest[-1:]])
+    return np.asarray(np.max([padded[:-2], padded[1:-1], padded[2:]], axis=0))
