@@ -104,9 +104,18 @@ def cold_state(net: AirNet, top: Topology, n_draw: int, ambient: Array) -> FlowS
 
 
 def one_pass(
-    net: AirNet, top: Topology, around: Surroundings, heats: Array, state: FlowState
+    net: AirNet,
+    top: Topology,
+    around: Surroundings,
+    heats: Array,
+    state: FlowState,
+    share: float = 1.0,
 ) -> float:
-    """Solve flows at the present temperatures, then temperatures; return the change of flow."""
+    """Solve flows at the present temperatures, then temperatures; return the change of flow.
+
+    ``share`` of the new outlet temperatures is taken; below 1 it calms a cooler whose heat
+    throttles its own flow.
+    """
     n_draw = heats.shape[0]
     known = np.where(np.isnan(state.flow), 0.01, state.flow)
     laws = stacked_laws(
@@ -127,7 +136,10 @@ def one_pass(
         top.start, top.end, top.fill_start, top.fill_row, laws, state.flow, state.pressure, status
     )
     _refuse_failed(status, "flows")
+    old = state.outlet.copy()
     _mix(top, around, heats, state)
+    if share < 1.0:
+        state.outlet[:] = old + share * (state.outlet - old)
     state.loss[:] = _losses(laws, state.flow)
     state.source[:] = laws[:, 4]
     if np.isnan(before).any():
@@ -243,18 +255,17 @@ def solve_air(
     for name, value in given.items():
         table[:, net.names.index(name)] = value
     for turn in range(_OUTER):
-        change = one_pass(net, top, around, table, state)
+        change = one_pass(net, top, around, table, state, calmed(turn))
         if change < _AGREED:
             break
-        if turn > 25:
-            state.outlet[:] = 0.5 * (state.outlet + state.inlet + table / _capacity(state))
     else:
         raise NotConverged(f"flow and temperature differ by {change:.1e} after {_OUTER} passes")
     return finished_flow(net, top, around, table, state)
 
 
-def _capacity(state: FlowState) -> np.ndarray:
-    return np.asarray(np.maximum(np.abs(state.flow), 1e-9) * CP_AIR)
+def calmed(turn: int) -> float:
+    """Return the share of new temperatures to take: all, and half once passes keep missing."""
+    return 1.0 if turn < 12 else 0.5
 
 
 def finished_flow(
@@ -262,6 +273,7 @@ def finished_flow(
 ) -> AirFlow:
     """Return the solved net with draws last."""
     against = np.median(state.flow, axis=0) < 0
+    state.outlet[:] = state.inlet + heats / (np.maximum(np.abs(state.flow), 1e-9) * CP_AIR)
     names = net.names
     return AirFlow(
         names=names,

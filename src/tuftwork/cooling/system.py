@@ -13,6 +13,7 @@ from tuftwork.cooling.net import AirNet, topology
 from tuftwork.cooling.network import (
     AirFlow,
     FlowState,
+    calmed,
     cold_state,
     element_values,
     finished_flow,
@@ -169,9 +170,7 @@ def solve_cooling(system: CoolingSystem, around: Surroundings) -> CoolingState:
     Raises
     ------
     NotConverged
-        If any draw stops short.
-    NotCovered
-        If a loaded cooler gets no air.
+        If any draw stops short; usual cause: a loaded cooler that gets almost no air.
     """
     count = system.n_draw(around)
     net = system.air
@@ -182,7 +181,7 @@ def solve_cooling(system: CoolingSystem, around: Surroundings) -> CoolingState:
     heats = _first_heats(system, count)
     loops: dict[str, LoopState] = {}
     for turn in range(_OUTER):
-        moved = one_pass(net, top, around, heats, state)
+        moved = one_pass(net, top, around, heats, state, calmed(turn))
         new, loops = _new_heats(system, waters, state)
         scale = max(float(np.max(np.abs(new))), 1.0)
         changed = float(np.max(np.abs(new - heats))) / scale
