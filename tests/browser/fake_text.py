@@ -41,7 +41,7 @@ EVIDENCE: list[dict[str, Any]] = [
         "digest": f"{(n * 2654435761) % 2**32:08x}{(n * 40503) % 2**32:08x}",
         "day": day,
         "state": state,
-        "used_by": used,
+        "used_by": [{"name": n, "why": n} if n.startswith("C") else n for n in used],
         "note": note,
     }
     for n, (title, kind, file, day, state, used, note) in enumerate(

@@ -22,6 +22,7 @@ export interface Num {
   why?: string;
   kg_per_m2?: number;
   noise?: number;
+  label?: string;
 }
 
 export interface RailEntry {
@@ -147,7 +148,8 @@ export interface Item {
   digest: string;
   day: string;
   state: "registered" | "not registered" | "changed" | "missing" | "not a file";
-  used_by: string[];
+  /** A word, or a word with a chain to open. */
+  used_by: (string | { name: string; why: string })[];
   note: string;
 }
 

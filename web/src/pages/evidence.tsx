@@ -83,16 +83,20 @@ function Register({ items }: { items: Item[] }) {
   );
 }
 
-function UsedBy({ names }: { names: string[] }) {
+function UsedBy({ names }: { names: Item["used_by"] }) {
   if (names.length === 0) return <span class="faint">nothing yet</span>;
   const [shown, rest] = [names.slice(0, 6), names.slice(6)];
   return (
     <ul class="tags">
       {shown.map((name, k) => (
         <li key={k}>
-          <button type="button" class="tag" onClick={() => askWhy(name)}>
-            {name}
-          </button>
+          {typeof name === "string" ? (
+            <span class="tag">{name}</span>
+          ) : (
+            <button type="button" class="tag" onClick={() => askWhy(name.why)}>
+              {name.name}
+            </button>
+          )}
         </li>
       ))}
       {rest.length > 0 && <li class="faint">and {rest.length} more</li>}

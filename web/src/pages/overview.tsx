@@ -67,7 +67,8 @@ export function FindingView({ finding, first }: { finding: Finding; first: boole
       <ul class="numbers">
         {finding.numbers.map((number, k) => (
           <li key={k}>
-            <NumberText number={number} at />
+            {number.label && <span class="what">{number.label}</span>}
+            <NumberText number={number} at label={number.label} />
             <OwnBar number={number} />
           </li>
         ))}
