@@ -293,6 +293,19 @@ def test_open_circuit_geometry(name: str) -> None:
     assert abs(circuit.turns) == pytest.approx(1.0, abs=0.002)
 
 
+GEOMETRY = [
+    line.split(",")
+    for line in (DATA.parent / "open_circuits_geometry.csv").read_text().splitlines()[5:]
+]
+
+
+@pytest.mark.parametrize("row", GEOMETRY, ids=[row[0] for row in GEOMETRY])
+def test_every_open_circuit_has_its_length_and_closes(row: list[str]) -> None:
+    circuit = _open(row[0])
+    assert circuit.length == pytest.approx(float(row[2]), abs=0.1)
+    assert circuit.turns == pytest.approx(float(row[3]), abs=0.002)
+
+
 @pytest.mark.parametrize("name", ["Spielberg", "Monza", "Catalunya", "BrandsHatch"])
 def test_open_circuit_laps(name: str) -> None:
     lap = solve_lap(_open(name), point_mass(), FULL, air=AIR, n_point=6000)

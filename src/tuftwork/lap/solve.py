@@ -253,6 +253,13 @@ def _remarks(case: Case, trace: LapTrace) -> tuple[tuple[str, ...], float]:
         notices.append(f"{share:.0%} of the lap time is outside the aero table (extrapolated)")
     if np.any(trace.load_front < 0.0) or np.any(trace.load_rear < 0.0):
         notices.append("an axle lifts off somewhere on this lap")
+    for axle, tyre, load in (
+        ("front", case.vehicle.tyre_front, trace.load_front),
+        ("rear", case.vehicle.tyre_rear, trace.load_rear),
+    ):
+        k = tyre.load_loss
+        if k > 0.0 and 0.5 * float(load.max()) > 0.5 * (1.0 / k + tyre.wheel_load):
+            notices.append(f"{axle} tyres are loaded past where straight-line friction holds")
     if float(np.max(trace.use_front)) > 1.05 or float(np.max(trace.use_rear)) > 1.05:
         notices.append(
             "grip demand exceeds supply somewhere: too few points in a tightening corner"

@@ -118,8 +118,8 @@ def test_the_ellipse_leaves_what_it_should(use: float, left: float) -> None:
 
 
 def test_axle_loads_on_a_slope_are_the_textbook_s() -> None:
-    # 3220 lb, 44 ft/s in 200 ft up a 10 % grade, CG 24 in, axles 60 in either side: 1441 and 1763 lb
-    # (Meriam and Kraige, Dynamics, sample 6/1, p. 422; seen in a transcription), to the last digit
+    # 3220 lb, 44 ft/s in 200 ft up a 10 % grade, CG 24 in, axles 60 in either side:
+    # 1441 and 1763 lb (Meriam and Kraige, Dynamics, sample 6/1, p. 422; seen in a transcription)
     pound, foot = 4.4482216, 0.3048
     grade = np.arctan(0.10)
     car = halyard()
