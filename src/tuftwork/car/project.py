@@ -42,7 +42,7 @@ class Spring(Table):
     rate: Annotated[
         Quantity,
         number("stiffness", positive=True),
-        Field(description="Added to the axle, both sides' worth each"),
+        Field(description="Added to the whole axle, both sides together"),
     ]
 
 

@@ -31,6 +31,7 @@ def client_document(bench: Bench) -> dict[str, Any]:
         "meta": {
             "version": __version__,
             "digest": bench.digest(),
+            "made_from": bench.results_digest(),
             "date": overview["project"]["day"] or datetime.now(UTC).date().isoformat(),
             "state": state,
             "speed_kmh": round(usual_speed(answers) * _KMH, 1),
@@ -117,14 +118,29 @@ def _sections(
 
 
 def write_client_report(bench: Bench) -> dict[str, str]:
-    """Write report.pdf and report.json into the project's out/ folder and return their paths."""
-    pdf, tree = client_report(bench)
+    """Write report.pdf and report.json into the project's out/ folder and return their paths.
+
+    A report of the same results and program version that lies there already is left as it is.
+    """
     out = bench.folder / "out"
+    paths = {"pdf": str(out / "report.pdf"), "json": str(out / "report.json")}
+    if _made_from(out) == bench.results_digest():
+        return paths
+    pdf, tree = client_report(bench)
     out.mkdir(exist_ok=True)
     text = json.dumps(tree, ensure_ascii=False, indent=1)
     write_atomic(out / "report.pdf", pdf)
     write_atomic(out / "report.json", text.encode())
-    return {"pdf": str(out / "report.pdf"), "json": str(out / "report.json")}
+    return paths
+
+
+def _made_from(out: Path) -> str:
+    """Return the digest of the results that the report lying there was made from, if any."""
+    try:
+        meta = json.loads((out / "report.json").read_text("utf-8"))["meta"]
+        return str(meta["made_from"]) if (out / "report.pdf").is_file() else ""
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""
 
 
 def usual_speed(answers: Answers) -> float:

@@ -20,7 +20,7 @@ from tuftwork.study.register import runs_page
 from tuftwork.study.registry import CHAINS, LIVE, PAGES, found, page_entry
 from tuftwork.study.sheet import BUDGET_COLUMNS, PATH_COLUMNS, budget_lines, path_lines
 from tuftwork.study.step import Progress, digests_of, run_steps
-from tuftwork.study.store import Store
+from tuftwork.study.store import Store, digest_of
 
 _LAST = "last-project.toml"
 
@@ -197,6 +197,12 @@ class Bench:
     def digest(self) -> str:
         """Return the short digest of the project as it is now."""
         return self.opened.digest.removeprefix("sha256:")[:12]
+
+    def results_digest(self) -> str:
+        """Return a digest of the whole project, its results and the program's version."""
+        answers = self.answers
+        digests = digests_of(job_steps(answers.job))
+        return digest_of([__version__, self.opened.digest, digests])
 
     def is_stale(self) -> bool:
         """Return whether the project changed since the shown results were computed."""

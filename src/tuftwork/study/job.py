@@ -33,7 +33,7 @@ from tuftwork.study.ride import ride_step_work
 from tuftwork.study.step import Pulse, Step, Work
 from tuftwork.study.store import Tree
 
-_COARSE = 13  # nodes per axis of the first map, which only says where the cliff is
+_COARSE = 24  # nodes per axis of the first map, which only says where the cliff is
 _ROOM = 1.35  # [-] travel the map covers over what the first map asks for
 _ABOVE = 0.012  # [m] of the map above the highest ride height at rest
 _LOWEST = 0.004  # [m]

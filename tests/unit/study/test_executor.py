@@ -1,11 +1,19 @@
 """A sweep gives the same answers wherever it runs."""
 
+import shutil
 import warnings
+from pathlib import Path
 
+import numpy as np
 import pytest
 
+from tuftwork.demo import write_demo
 from tuftwork.errors import Cancelled, InputError
+from tuftwork.study import Bench
 from tuftwork.study.executor import Cluster, Executor, InLine, Processes, executor_for
+from tuftwork.study.job import job_steps
+from tuftwork.study.step import digests_of
+from tuftwork.study.store import Store
 
 
 def square(x: int) -> int:
@@ -39,6 +47,25 @@ def test_on_a_real_scheduler_with_two_workers() -> None:
             found = dict(remote.each(abs, [-3, 4, -5]))
             remote.close()
     assert found == {0: 3, 1: 4, 2: 5}
+
+
+def test_a_study_on_a_scheduler_gives_the_same_answers(halyard: Bench, tmp_path: Path) -> None:
+    distributed = pytest.importorskip("distributed", reason="the extra 'cluster' is not installed")
+    folder = write_demo(tmp_path / "halyard")
+    shutil.copytree(halyard.folder / "results", folder / "results")
+    for name in ("map more wing", "ride more wing"):
+        digest = digests_of(job_steps(halyard.answers.job))[name]
+        Store(folder / "results").path_of(digest).unlink()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        with distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
+        ) as cluster:
+            bench = Bench(folder, scheduler=cluster.scheduler_address)
+            bench.run()
+    for name in ("total", "height_rear"):
+        mine = bench.answers.draws("more wing", name, 220 / 3.6)
+        np.testing.assert_allclose(mine, halyard.answers.draws("more wing", name, 220 / 3.6))
 
 
 def test_a_scheduler_that_does_not_answer_is_named() -> None:
