@@ -106,10 +106,6 @@ class FlowCase:
         Stress from the wall law, or no slip for slow and resolved flows.
     density, viscosity
         Air. [kg/m³], kinematic [m²/s]
-    eddy
-        Coefficient of the local eddy viscosity. [-]
-    stir
-        Turbulence fed in at walls: normal velocity over friction velocity, root mean square. [-]
     lattice_speed
         Speed of the car in cells per step; sets the time step. [-]
     skin
@@ -125,8 +121,6 @@ class FlowCase:
     wall: Wall = "law"
     density: float = 1.225
     viscosity: float = 1.46e-5
-    eddy: float = 0.0
-    stir: float = 0.0
     lattice_speed: float = 0.1
     skin: float = field(default=0.5)
 

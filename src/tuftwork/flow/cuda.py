@@ -10,16 +10,7 @@ import numpy.typing as npt
 
 from tuftwork.errors import InputError
 from tuftwork.flow.cuda_text import cuda_source
-from tuftwork.flow.engine import (
-    PATCH_STEPS,
-    AbstractEngine,
-    Backend,
-    Moments,
-    Precision,
-    gusts,
-    lever,
-    patches,
-)
+from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision, lever
 from tuftwork.flow.setup import Floats, Setup
 
 BLOCK = 128
@@ -72,10 +63,8 @@ class CudaEngine(AbstractEngine):
             cp.asarray(np.ascontiguousarray(walls.surface_of)),
             cp.asarray(walls.main),
             cp.asarray(np.ascontiguousarray(walls.geometry)),
-            cp.zeros(walls.cell.size, cp.float32),
             cp.asarray(walls.table().astype(np.float32)),
         ]
-        self._patch = cp.asarray(patches(self.setup))
         self._rows = cp.zeros((7, walls.cell.size), cp.float32)
         self._arm = cp.asarray(lever(self.setup).astype(np.float32))
 
@@ -97,11 +86,7 @@ class CudaEngine(AbstractEngine):
     def advance(self, n_pair: int) -> None:
         n_wall = self.setup.walls.cell.size
         walls = ((n_wall + 127) // 128,), (128,)
-        for pair in range(n_pair):
-            step = self.step + 2 * pair
-            if self.setup.stir > 0 and step % PATCH_STEPS == 0:
-                drawn = self._cupy.asarray(gusts(self.setup, step), dtype=self._cupy.float32)
-                self._links[5][:] = drawn[self._patch]
+        for _ in range(n_pair):
             for name in ("even", "odd"):
                 self.kernel[f"bulk_{name}"](*self._cells(BLOCK), (self._f, self._mark, *self._sponge))
                 if n_wall:

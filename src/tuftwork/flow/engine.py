@@ -61,11 +61,11 @@ class AbstractEngine(ABC):
 
     @abstractmethod
     def wall_rows(self) -> Floats:
-        """Return force (3), density departure and friction (3) of the last step. Shape (7, n_wall)."""
+        """Return force (3), density departure and friction (3), mean of the last two steps. Shape (7, n_wall)."""
 
     @abstractmethod
     def part_loads(self) -> Floats:
-        """Return force and moment about the origin by surface, last step. Shape (n_surface, 6)."""
+        """Return force and moment about the origin by surface, mean of the last two steps. Shape (n_surface, 6)."""
 
     @abstractmethod
     def sample(self) -> None:
@@ -117,25 +117,6 @@ def lever(setup: Setup) -> Floats:
     return np.asarray(at - g[3] * g[:3])
 
 
-N_PATCH = 1 << 16
-PATCH_SIZE, PATCH_STEPS = 3, 20
-"""Cells along a side of a patch that is stirred alike, and the steps for which it is."""
-
-
-def patches(setup: Setup) -> npt.NDArray[np.int64]:
-    """Return the patch number of each wall cell. Shape (n_wall,)."""
-    lx, ly, _ = setup.shape
-    n = setup.walls.cell
-    i, j, k = (n % lx) // PATCH_SIZE, (n // lx) % ly // PATCH_SIZE, n // (lx * ly) // PATCH_SIZE
-    return np.asarray((i * 73856093 ^ j * 19349663 ^ k * 83492791) % N_PATCH, dtype=np.int64)
-
-
-def gusts(setup: Setup, step: int) -> Floats:
-    """Return normal velocity over friction velocity by patch, the same for the same step."""
-    rng = np.random.default_rng(step // PATCH_STEPS)
-    return np.asarray(setup.stir * rng.standard_normal(N_PATCH))
-
-
 class CpuEngine(AbstractEngine):
     """Back end on the CPU: Numba, all cores, double precision, one copy of the populations."""
 
@@ -147,7 +128,6 @@ class CpuEngine(AbstractEngine):
         self._f = np.zeros((27, setup.n_cell))
         walls = setup.walls
         self._arm = lever(setup)
-        self._patch = patches(setup)
         self._surface = walls.table()
         self._rows = np.zeros((7, walls.cell.size))
         self._cut = walls.cut.astype(float)
@@ -155,7 +135,6 @@ class CpuEngine(AbstractEngine):
         self._setting = np.array(
             [
                 relaxation_rate(setup.viscosity),
-                18.0 * np.sqrt(2.0) * setup.eddy**2,
                 *setup.force,
                 setup.viscosity,
             ]
@@ -176,10 +155,7 @@ class CpuEngine(AbstractEngine):
         shape = np.array(setup.shape, np.int64)
         sx, sy, sz = self._sponge
         has_sponge = setup.sponge is not None
-        gust = np.zeros(walls.cell.size)
         for _ in range(n_pair):
-            if setup.stir > 0:
-                gust = gusts(setup, self.step)[self._patch]
             for even in (True, False):
                 step_bulk(
                     self._f, self._mark, shape, even, self._setting, self._stream,
@@ -189,7 +165,7 @@ class CpuEngine(AbstractEngine):
                     step_wall(
                         self._f, shape, even, self._setting, self._stream, sx, sy, sz,
                         walls.cell, self._cut, walls.surface_of, walls.main, self._geo,
-                        gust, self._surface, self._rows,
+                        self._surface, self._rows,
                     )  # fmt: skip
                 self.step += 1
 

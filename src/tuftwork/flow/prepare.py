@@ -104,8 +104,6 @@ def prepare(case: FlowCase) -> Prepared:
         viscosity=case.lattice_viscosity,
         mark=mark,
         walls=links,
-        eddy=case.eddy,
-        stir=case.stir,
         stream=_stream(case),
         sponge=_sponge(case, shape),
     )

@@ -62,20 +62,6 @@ def moments() -> list[Line]:
     return out
 
 
-def eddy() -> list[Line]:
-    """Relaxation rate with a local eddy viscosity (C Δ)² |S|; ``cs2`` is 18 √2 C², 0 for none."""
-    return [
-        Line("let", "dev", "(pxx + pyy + pzz) * THIRD"),
-        Line(
-            "let",
-            "norm",
-            "sqrt((pxx - dev) * (pxx - dev) + (pyy - dev) * (pyy - dev)"
-            " + (pzz - dev) * (pzz - dev) + 2.0 * (pxy * pxy + pxz * pxz + pyz * pyz))",
-        ),
-        Line("let", "om", "2.0 / (tau0 + sqrt(tau0 * tau0 + cs2 * norm * ir))"),
-    ]
-
-
 def relax() -> list[Line]:
     """Relax the second cumulants; all higher ones are set to equilibrium [geier2015]."""
     return [
@@ -233,7 +219,7 @@ def absorb() -> list[Line]:
 
 def collision() -> list[Line]:
     """From populations ``f0`` … ``f26`` before collision to ``g0`` … ``g26`` after it."""
-    return [*moments(), *eddy(), *relax(), *closure(), *transform_back()]
+    return [*moments(), *relax(), *closure(), *transform_back()]
 
 
 def _along(e: tuple[int, int, int], vector: str) -> str:
@@ -246,12 +232,10 @@ def slip() -> list[Line]:
 
     The stress comes from the law at distance ``y``; the wall velocity is set so that the departure
     from free slip carries just that stress, which keeps pressure out of the friction.
-    ``blow`` is the turbulence the cells cannot hold: a normal velocity of ``stir`` friction velocities.
     """
     out = [
         Line("let", "s", "0.0"),
         Line("let", "shear", "0.0"),
-        Line("let", "blow", "0.0"),
         Line("let", "un", "(u - vx) * nx + (v - vy) * ny + (w - vz) * nz"),
         Line("let", "tx", "u - vx - un * nx"),
         Line("let", "ty", "v - vy - un * ny"),
@@ -283,7 +267,6 @@ def slip() -> list[Line]:
         Line("let", "area", "sqrt(bx * bx + by * by + bz * bz)"),
         Line("set", "s", "max2(0.0, 1.0 - shear * area * it / (rho * grip + 1e-12))"),
         Line("set", "shear", "shear * area"),
-        Line("set", "blow", "stir * us"),
         Line("end"),
     ]
     return out
@@ -292,13 +275,13 @@ def slip() -> list[Line]:
 def wall_law() -> list[Line]:
     """Friction velocity ``us`` from ``ut`` at ``y``: power-law start, Newton on [reichardt1951]."""
     out = [
-        Line("let", "rey", "max2(ut * y / nu, 1e-12)"),
+        Line("let", "yn", "max2(y, 0.5) / nu"),
+        Line("let", "rey", "max2(ut * yn, 1e-12)"),
         Line("let", "up", "sqrt(rey)"),
         Line("if", "", "rey > 139.5"),
         Line("set", "up", "6.372 * sqrt(sqrt(sqrt(rey)))"),
         Line("end"),
         Line("let", "us", "ut / up"),
-        Line("let", "yn", "y / nu"),
         Line("let", "yp", "0.0"),
         Line("let", "e1", "0.0"),
         Line("let", "e2", "0.0"),
@@ -340,7 +323,7 @@ def link(i: int) -> list[Line]:
     )
     normal = _along(e, "n")
     return [
-        Line("let", "push", f"{_along(e, 'v')} + s * ({slide} - un * {normal}) + blow * {normal}"),
+        Line("let", "push", f"{_along(e, 'v')} + s * ({slide} - un * {normal})"),
         Line("if", "", f"sid{i} != side"),
         Line("set", "push", f"other({i})"),
         Line("end"),

@@ -100,10 +100,6 @@ class Setup:
         Cells beside walls.
     force
         Body force per volume. Shape (3,). [1/(cells·step²)] times reference density
-    eddy
-        Coefficient C of the local eddy viscosity (C Δ)² |S|; 0 for none. [-]
-    stir
-        Normal velocity at walls with a wall law, root mean square over friction velocity. [-]
     stream
         Free-stream velocity. Shape (3,). [cells/step]
     sponge
@@ -116,8 +112,6 @@ class Setup:
     mark: npt.NDArray[np.uint8]
     walls: WallLinks = field(default_factory=no_walls)
     force: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    eddy: float = 0.0
-    stir: float = 0.0
     stream: tuple[float, float, float] = (0.0, 0.0, 0.0)
     sponge: tuple[Floats, Floats, Floats] | None = None
 
