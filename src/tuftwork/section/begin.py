@@ -95,6 +95,7 @@ def march_chain(
     settings: LayerSettings,
     stop: int | None,
 ) -> None:
+    """March a chain along given speeds into its states; with ``stop`` without separation."""
     end = chain.size if stop is None else stop
     part = chain[:end]
     rows, kinds, _ = march(

@@ -100,11 +100,17 @@ def score(design: Design, condition: Condition, *, price: float = 0.0, n_panel: 
         )
     except (InputError, NotConverged) as why:
         nan = float("nan")
+        least = min((f.gap for f in design.flaps), default=1.0)
+        text = f"{_narrow(least)}; {why}" if least < LEAST_GAP else str(why)
         return Score(
             design=design, lift=nan, drag=nan, moment=nan, value=nan, nose_suction=nan,
-            slot_margin=nan, reason=str(why),
+            slot_margin=nan, reason=text,
         )  # fmt: skip
     return _scored(design, p, price)
+
+
+def _narrow(gap: float) -> str:
+    return f"gap {100 * gap:.2f} % below the published least of {100 * LEAST_GAP:.1f} %"
 
 
 def _scored(design: Design, p: SectionPoint, price: float) -> Score:
@@ -117,7 +123,7 @@ def _scored(design: Design, p: SectionPoint, price: float) -> Score:
     least = min((f.gap for f in design.flaps), default=1.0)
     reason = ""
     if least < LEAST_GAP:
-        reason = f"gap {100 * least:.2f} % below the published least of {100 * LEAST_GAP:.1f} %"
+        reason = _narrow(least)
     elif margin < 1.0:
         reason = "layers fill a slot"
     elif p.nose_suction > 1.0:

@@ -283,7 +283,7 @@ def describe(contour: Contour) -> ShapeReport:
     yu = np.interp(grid, cx[upper][::-1], cy[upper][::-1])
     yl = np.interp(grid, cx[~upper], cy[~upper])
     thickness, camber = yu - yl, 0.5 * (yu + yl)
-    at_nose = path.curvature(path.nose + np.linspace(-1, 1, 21) * 0.002 * chord)
+    at_nose = path.curvature(path.nose + np.linspace(-1, 1, 21) * 4e-4 * chord)
     k = path.curvature(s) * chord
     rough = np.abs(np.diff(k)) / (1.0 + np.abs(k[:-1]))
     rough[(cx[:-1] < 0.02) | (cx[:-1] > 0.98)] = 0.0

@@ -69,10 +69,18 @@ def single(contour: Contour) -> Stack:
 
 
 def _unit(contour: Contour) -> Contour:
-    """Nose at the origin, trailing edge at (1, 0)."""
+    """Nose at the origin, trailing edge at (1, 0).
+
+    The nose is the drawn origin where the outline passes through it near its foremost point, so
+    that incidence counts from the chord line the section was published with.
+    """
     path = fit_spline(contour)
     nose = tuple(float(v[0]) for v in path.at(np.array([path.nose])))
     tail = contour.trailing_edge
+    size = float(np.hypot(tail[0] - nose[0], tail[1] - nose[1]))
+    is_drawn = float(np.hypot(contour.x, contour.y).min()) < 2e-4 * size
+    if is_drawn and float(np.hypot(*nose)) < 0.01 * size:
+        nose = (0.0, 0.0)
     dx, dy = tail[0] - nose[0], tail[1] - nose[1]
     moved = transform(contour, shift=(-nose[0], -nose[1]))
     return transform(moved, scale=1.0 / float(np.hypot(dx, dy)), turn=-float(np.arctan2(dy, dx)))

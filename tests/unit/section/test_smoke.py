@@ -1,4 +1,5 @@
 import numpy as np
+
 from tuftwork.section import Condition, analyse, naca, single
 
 
