@@ -37,7 +37,9 @@ docs: $(VENV)/.all  ## the manual, in docs/_build/html
 	@echo "docs/_build/html/index.html"
 
 bench: $(VENV)/.all  ## speed, as ratios within one run, kept as JSON
-	$(BIN)/python -m pytest tests/benchmark --benchmark-enable --benchmark-json=.benchmarks/latest.json -p no:xdist -q
+	@mkdir -p .benchmarks
+	$(BIN)/python -m pytest tests/benchmark -q -o addopts="--import-mode=importlib --strict-markers" \
+	  --benchmark-json=.benchmarks/latest.json
 
 gpu: $(VENV)/.all  ## the same flow tests on a graphics card
 	$(BIN)/python -m pytest -m gpu

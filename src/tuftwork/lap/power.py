@@ -127,7 +127,7 @@ def power_from_gears(engine_speed: Array, power: Array, gearbox: Gearbox) -> Pow
     Returns
     -------
     curve : ()
-        Power over speed; falls to nothing within 1 m/s beyond the limiter in top gear. [W]
+        Power over speed; falls to nothing within 1 m/s beyond the limiter in the highest gear. [W]
 
     Raises
     ------

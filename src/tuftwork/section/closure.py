@@ -135,10 +135,10 @@ def balance(
     up = 1.0 - 0.5 * np.exp(-min(jump * jump * sharp, 15.0))
     lx, lu = np.log(x2 / x1), np.log(u2 / u1)
     ha = 0.5 * (h1 + h2) + 0.5 * (w1 / t1 + w2 / t2)
-    cfx = (1.0 - up) * cf1 * x1 / t1 + up * cf2 * x2 / t2
+    drag_x = (1.0 - up) * cf1 * x1 / t1 + up * cf2 * x2 / t2
     dix = (1.0 - up) * di1 * x1 / t1 + up * di2 * x2 / t2
-    mom = np.log(t2 / t1) + (ha + 2.0) * lu - 0.5 * cfx * lx
-    shape = np.log(hs2 / hs1) + (1.0 - ha) * lu - (dix - 0.5 * cfx) * lx
+    mom = np.log(t2 / t1) + (ha + 2.0) * lu - 0.5 * drag_x * lx
+    shape = np.log(hs2 / hs1) + (1.0 - ha) * lu - (dix - 0.5 * drag_x) * lx
     dx = x2 - x1
     if kind == 0:
         a1 = amplification(h1, t1, u1, par[0])
