@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from tuftwork.demo import write_demo
 from tuftwork.study import Bench
 
