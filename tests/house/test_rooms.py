@@ -63,8 +63,9 @@ def test_physics_never_reaches_the_rim(path: Path) -> None:
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(SRC)))
 def test_a_module_is_short_and_says_what_it_is(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
-    assert len(text.splitlines()) <= LONGEST
-    assert ast.get_docstring(ast.parse(text))
+    about = ast.get_docstring(ast.parse(text)) or ""
+    assert about
+    assert len(text.splitlines()) <= LONGEST or "generated from" in about
 
 
 def test_the_command_starts_without_heavy_libraries() -> None:
