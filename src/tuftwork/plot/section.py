@@ -44,7 +44,11 @@ def pressure(
         colours = (theme.ink, theme.rear, theme.front, theme.faint)
         for k, (x, cp) in enumerate(zip(point.x, point.pressure, strict=True)):
             ax.plot(
-                x, cp, color=colours[k % 4], linewidth=1.3, label=label if k == 0 and label else None
+                x,
+                cp,
+                color=colours[k % 4],
+                linewidth=1.3,
+                label=label if k == 0 and label else None,
             )
         ax.axhline(0.0, color=theme.hair, linewidth=0.6, zorder=0)
         low = min(float(cp.min()) for cp in point.pressure)
@@ -143,7 +147,9 @@ def polars(
                 ax.fill_between(x, p.lift_low, p.lift_high, color=colour, alpha=0.16, linewidth=0)
                 failed = np.isnan(p.lift)
                 ax.plot(x[failed], np.zeros(int(failed.sum())), "x", color=theme.wrong)
-            ax.plot(np.where(good, x, np.nan), np.where(good, p.lift, np.nan), color=colour, label=name)
+            ax.plot(
+                np.where(good, x, np.nan), np.where(good, p.lift, np.nan), color=colour, label=name
+            )
             ax.plot(x[weak], p.lift[weak], "o", mfc="none", color=colour, markersize=4)
         ax.axhline(0.0, color=theme.hair, linewidth=0.6, zorder=0)
         ax.set_xlabel("incidence [°]" if against == "alpha" else "drag coefficient × 10⁴ [-]")

@@ -187,6 +187,9 @@ def _follow_stagnation(
             layers.state[a + i : a + i + 2, 3] = np.maximum(
                 layers.state[a + i : a + i + 2, 3], 1e-7
             )
+            for st in layers.state[a + i : a + i + 2]:
+                if not 1.3 < st[2] / (st[3] * st[1]) < 4.0:
+                    st[2] = 2.2 * st[3] * st[1]
             signed[a + i] = -layers.state[a + i, 3]
             signed[a + i + 1] = layers.state[a + i + 1, 3]
         new = i if stays else find_stagnation(q, layout.arc[a:b], i)

@@ -169,18 +169,18 @@ def evaluate(
     if not (k > 0.0).all():
         raise InputError("onset_speed", float(k.min()), "", "must be above 0")
     alpha = a + tilt
-    fa = (alpha - table.incidence[0]) / (table.incidence[1] - table.incidence[0])
+    fa = np.asarray(alpha - table.incidence[0]) / (table.incidence[1] - table.incidence[0])
     if table.height.size > 1:
         fh = (h - table.height[0]) / (table.height[1] - table.height[0])
     else:
         fh = np.zeros_like(fa)
-    where = np.stack([fh, fa])
+    where = np.stack([fh.ravel(), fa.ravel()])
 
     def read(values: Array) -> Array:
         order: Literal[1, 3] = 3 if values.shape[0] >= 4 else 1
         return np.asarray(
             map_coordinates(values, where, order=order, mode="nearest", prefilter=order > 1)
-        )
+        ).reshape(fa.shape)
 
     down, drag = read(table.downforce_area), read(table.drag_area)
     outside = (fa < -1e-9) | (fa > table.incidence.size - 1 + 1e-9)
@@ -188,9 +188,9 @@ def evaluate(
         outside |= (fh < -1e-9) | (fh > table.height.size - 1 + 1e-9)
     q = k**2
     return WingLoads(
-        downforce_area=q * down * np.cos(tilt),
-        drag_area=q * (drag + down * np.sin(tilt)),
+        downforce_area=np.asarray(q * down * np.cos(tilt)),
+        drag_area=np.asarray(q * (drag + down * np.sin(tilt))),
         x_centre=read(table.x_centre),
         margin=read(table.margin),
-        is_outside=outside,
+        is_outside=np.asarray(outside),
     )

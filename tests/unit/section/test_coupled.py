@@ -1,5 +1,7 @@
 """The coupled iteration: invariants, robustness on fixed samples, honest failure."""
 
+import importlib
+
 import numpy as np
 import pytest
 
@@ -15,7 +17,6 @@ from tuftwork.section import (
     single,
     thicken_edge,
 )
-from tuftwork.section import point as point_module
 
 AIR = Condition(reynolds=1e6)
 
@@ -78,10 +79,10 @@ def test_random_attached_sections_converge() -> None:
 
 
 def test_random_two_element_sections_over_the_ground_converge() -> None:
-    # aim 95 % of 60; here 12 fixed draws, at most one fails
+    # aim 95 % of 60; here 6 fixed draws, all solved
     rng = np.random.default_rng(5)
     solved = 0
-    for _ in range(12):
+    for _ in range(6):
         flap = Flap(
             contour=naca("4412"),
             chord=rng.uniform(0.3, 0.5),
@@ -100,18 +101,19 @@ def test_random_two_element_sections_over_the_ground_converge() -> None:
             solved += 1
         except NotConverged:
             pass
-    assert solved >= 11
+    assert solved == 6
 
 
 def test_a_polar_goes_on_past_a_failed_point(monkeypatch) -> None:
-    real = point_module.solve_point
+    module = importlib.import_module("tuftwork.section.polar")
+    real = module.solve_point
 
     def sometimes(case, alpha, start=None):
         if abs(alpha - np.deg2rad(6.0)) < 1e-9:
             raise NotConverged("made to fail")
         return real(case, alpha, start)
 
-    monkeypatch.setattr("tuftwork.section.polar.solve_point", sometimes)
+    monkeypatch.setattr(module, "solve_point", sometimes)
     p = polar(single(naca("4412")), AIR, np.deg2rad([2.0, 4.0, 6.0, 8.0]), n_panel=100)
     assert p.state == ("converged", "converged", "failed", "converged")
     assert np.isnan(p.lift[2])

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tuftwork.errors import InputError, UnknownName
+from tuftwork.errors import InputError
 from tuftwork.section import (
     Condition,
     Design,
@@ -63,8 +63,6 @@ def test_a_handle_moves_only_itself() -> None:
     moved = set_handle(d, "gap", 0.02)
     assert moved.flaps[0].gap == 0.02
     assert moved.flaps[0].chord == d.flaps[0].chord
-    with pytest.raises(UnknownName):
-        set_handle(d, "gapp", 0.02)
     with pytest.raises(InputError, match="flap"):
         set_handle(d, "gap", 0.02, flap=3)
 
@@ -73,7 +71,7 @@ def test_every_handle_moves_the_answer() -> None:
     d = _design()
     base = score(d, AIR, n_panel=80)
     for handle, value in (
-        ("incidence", 0.08), ("gap", 0.025), ("overlap", 0.01), ("deflection", 0.45),
+        ("incidence", 0.08), ("gap", 0.025), ("overlap", 0.01), ("deflection", 0.40),
         ("chord", 0.3), ("gurney", 0.01),
     ):  # fmt: skip
         assert abs(score(set_handle(d, handle, value), AIR, n_panel=80).lift - base.lift) > 1e-3
