@@ -21,7 +21,11 @@ from tuftwork.lap.sweep import cap_back, point_back
 @no_type_check
 def _crossing_back(ei, ej, h, a, d):
     """Return slopes of a driven-then-braked cell's time with both energies, a and d."""
-    den = max(a + d, 1e-12)
+    den = a + d
+    if den < 1e-6:  # coasting both ways: nothing to meet
+        vi, vj = sqrt(2.0 * ei), sqrt(2.0 * ej)
+        t = -2.0 * h / (vi + vj) ** 2
+        return t / vi, t / vj, 0.0, 0.0
     x = min(max((ej + d * h - ei) / den, 0.0), h)
     es = max(ei + a * x, 1e-9)
     vi, vj, vs = sqrt(2.0 * ei), sqrt(2.0 * ej), sqrt(2.0 * es)

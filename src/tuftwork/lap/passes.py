@@ -26,8 +26,10 @@ _SCREEN = 0.72  # squared lateral use of the better-placed guess beyond which th
 @no_type_check
 def _crossing(ei, ej, h, a, d):
     """Return time over a cell that is driven, then braked."""
-    x = min(max((ej + d * h - ei) / max(a + d, 1e-12), 0.0), h)
     vi, vj = sqrt(2.0 * ei), sqrt(2.0 * ej)
+    if a + d < 1e-6:  # coasting both ways: nothing to meet
+        return 2.0 * h / (vi + vj)
+    x = min(max((ej + d * h - ei) / (a + d), 0.0), h)
     vs = sqrt(2.0 * max(ei + a * x, 1e-9))
     return 2.0 * x / (vi + vs) + 2.0 * (h - x) / (vs + vj)
 

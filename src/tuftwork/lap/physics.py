@@ -162,8 +162,13 @@ def grip_force(ideal, share, ratio, cf, cr, fyf, fyr):
     xf, xr = ratio * cf * sf, ratio * cr * sr
     df = ratio / sf if sf > 0.0 else 0.0
     dr = ratio / sr if sr > 0.0 else 0.0
-    if ideal:
-        return xf + xr, df, dr, BOTH
+    if ideal:  # shares follow grip: the more used axle sets the force of both
+        total = cf + cr
+        if af < ar:
+            bend = df * total * (fyf / cf) ** 2 / cf
+            return ratio * total * sf, ratio * sf + bend, ratio * sf, BOTH
+        bend = dr * total * (fyr / cr) ** 2 / cr
+        return ratio * total * sr, ratio * sr, ratio * sr + bend, BOTH
     front = xf / share if share > 1e-9 else np.inf
     rear = xr / (1.0 - share) if share < 1.0 - 1e-9 else np.inf
     if front < rear:

@@ -21,6 +21,7 @@ from tuftwork.lap.physics import (
     capacity,
     deflection,
     drive_force,
+    grip_force,
 )
 
 
@@ -188,7 +189,10 @@ def point_back(weight, mode, energy, ax, hf, hr, road, mix, p, flags, aero, powe
     j11, j12, j13, j21, j22, j23, j31, j32, j33 = jac
     det = j11 * j22 - j12 * j21
     sf, sr = (j13 * j22 - j12 * j23) / det, (j11 * j23 - j21 * j13) / det
-    mu3 = weight / (j33 - j31 * sf - j32 * sr)
+    schur = j33 - j31 * sf - j32 * sr
+    if mode != TURN and abs(schur) < 0.02 * p[0]:
+        return 0.0  # at a fold two answers meet: the point follows its limit, not its own slope
+    mu3 = weight / schur
     # transposed platform block: [j11 j21; j12 j22] (mu1, mu2) = -mu3 (j31, j32)
     mu1 = -mu3 * (j31 * j22 - j21 * j32) / det
     mu2 = -mu3 * (j11 * j32 - j12 * j31) / det
@@ -214,20 +218,28 @@ def point_back(weight, mode, energy, ax, hf, hr, road, mix, p, flags, aero, powe
         b_e += b_force * slope
     elif limit == BRAKE_LIMIT:
         out[19] += b_force
+    elif limit == BOTH:
+        _, slope_f, slope_r, _ = grip_force(True, 0.5, p[13], cf, cr, fyf, fyr)
+        bcf, bcr = b_force * slope_f, b_force * slope_r
+        out[13] += b_force * force / p[13]
+        af, ar = 1.0 - (fyf / cf) ** 2, 1.0 - (fyr / cr) ** 2
+        total = p[13] * (cf + cr) * b_force
+        if af < ar:
+            byf = -total * fyf / (cf * cf * sqrt(af)) if af > 1e-12 else 0.0
+        else:
+            byr = -total * fyr / (cr * cr * sqrt(ar)) if ar > 1e-12 else 0.0
     else:
         who = 20 if mode == DRIVE else 18
-        if limit in (BOTH, FRONT):
-            share = 1.0 if limit == BOTH else p[who]
+        if limit == FRONT:
+            share = p[who]
             bcf, byf, ratio = _axle_back(share, p[13], cf, fyf, b_force)
             out[13] += ratio
-            if limit == FRONT:
-                out[who] -= b_force * force / share
-        if limit != FRONT:
-            share = 1.0 if limit == BOTH else 1.0 - p[who]
+            out[who] -= b_force * force / share
+        else:
+            share = 1.0 - p[who]
             bcr, byr, ratio = _axle_back(share, p[13], cr, fyr, b_force)
             out[13] += ratio
-            if limit != BOTH:
-                out[who] += b_force * force / share
+            out[who] += b_force * force / share
     seed = (-mu1, -mu2, bcf, bcr, byf, byr, b3)
     return b_e + _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out)
 

@@ -91,7 +91,7 @@ class Suspension:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Brakes:
-    """Front share of brake force (None: each axle to its own limit) and the largest total force."""
+    """Front share of brake force (None: shares follow grip) and the largest total force. [-, N]"""
 
     share_front: float | None = None
     force: float = 1.0e6
@@ -104,7 +104,7 @@ class Vehicle:
     Attributes
     ----------
     drive_share_front
-        Share of drive on the front axle: 0 rear drive, 1 front drive, None each to its limit.
+        Share of drive on the front axle: 0 rear drive, 1 front drive, None follows grip.
     longitudinal_ratio
         Longitudinal over lateral grip. [-]
     driveline_efficiency
@@ -151,7 +151,7 @@ class Vehicle:
 
     @property
     def flags(self) -> tuple[bool, bool]:
-        """Whether drive and brakes use each axle to its own limit."""
+        """Whether shares of drive and of brakes follow the axles' grip."""
         return self.drive_share_front is None, self.brakes.share_front is None
 
 

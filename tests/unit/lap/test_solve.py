@@ -239,3 +239,26 @@ def test_a_gradient_per_draw_cancels_what_is_common(case: Case) -> None:
     time, slope = lap_slopes(case, draws)
     assert time.shape == (6,)
     assert np.std(time) > 10 * np.std(slope[:, INDEX["drag_added"]] * 0.01)
+
+
+def test_cars_of_every_kind_lap_within_their_grip_and_with_exact_slopes() -> None:
+    rng = np.random.default_rng(4)
+    for drive, brake in ((0.0, None), (1.0, 0.62), (0.4, None), (None, 0.6)):
+        car = halyard()
+        chassis = replace(
+            car.chassis,
+            mass=float(rng.uniform(600, 1600)),
+            weight_front=float(rng.uniform(0.4, 0.6)),
+        )
+        car = replace(
+            car, chassis=chassis, drive_share_front=drive, brakes=Brakes(share_front=brake)
+        )
+        case = prepare(TRACK, car, halyard_aero(10.0), n_point=800)
+        trace = run_case(case).trace
+        assert float(max(trace.use_front.max(), trace.use_rear.max())) < 1.06
+        _, slope = lap_slopes(case)
+        step = float(case.parameters[0]) * 2e-6
+        offset = np.zeros((2, N_PARAMETER))
+        offset[:, 0] = [step, -step]
+        up, down = lap_times(case, Draws(n_draw=2), offset=offset)
+        assert float(slope[0, 0]) == pytest.approx((up - down) / (2 * step), rel=5e-3)
