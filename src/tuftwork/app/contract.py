@@ -344,7 +344,6 @@ FORMS: dict[str, Any] = {
     "budget": Budget,
     "map": MapPage,
     "states": States,
-    "states": States,
     "evidence": Evidence,
     "runs": Runs,
     "why": Chain,
