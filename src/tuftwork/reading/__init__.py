@@ -1,0 +1,60 @@
+"""Pictures to numbers: cameras from marks, measurements with ranges, what openings may be for."""
+
+from tuftwork.reading.camera import (
+    Camera,
+    circle_poses,
+    cross_ratio,
+    focal_from_square,
+    height_from_reference,
+    on_plane,
+    project,
+    vanishing_point,
+)
+from tuftwork.reading.measure import KINDS, Ask, Reading, Trace, measure, section_coordinates
+from tuftwork.reading.scene import (
+    Affine,
+    Dimension,
+    Length,
+    Parallel,
+    Picture,
+    Plane,
+    Point,
+    Rim,
+    Scene,
+    Sighting,
+    tied,
+    wheel_points,
+)
+from tuftwork.reading.solve import Hint, Solution, solve_scene
+
+__all__ = [
+    "KINDS",
+    "Affine",
+    "Ask",
+    "Camera",
+    "Dimension",
+    "Hint",
+    "Length",
+    "Parallel",
+    "Picture",
+    "Plane",
+    "Point",
+    "Reading",
+    "Rim",
+    "Scene",
+    "Sighting",
+    "Solution",
+    "Trace",
+    "circle_poses",
+    "cross_ratio",
+    "focal_from_square",
+    "height_from_reference",
+    "measure",
+    "on_plane",
+    "project",
+    "section_coordinates",
+    "solve_scene",
+    "tied",
+    "vanishing_point",
+    "wheel_points",
+]
