@@ -257,7 +257,7 @@ def test_cars_of_every_kind_lap_within_their_grip_and_with_exact_slopes() -> Non
         trace = run_case(case).trace
         assert float(max(trace.use_front.max(), trace.use_rear.max())) < 1.06
         _, slope = lap_slopes(case)
-        # lap time of the front-driven car has steps of about 6e-6 s: a wide difference sees past them
+        # the front-driven car's lap time has steps of about 6e-6 s: a wide step sees past them
         step = float(case.parameters[0]) * 1e-4
         offset = np.zeros((2, N_PARAMETER))
         offset[:, 0] = [step, -step]
