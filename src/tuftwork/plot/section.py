@@ -58,10 +58,10 @@ def pressure(
                 continue
             x = point.x[line.element]
             at = float(x.min() + line.separation * np.ptp(x))
-            cp = float(point.pressure[line.element][0])
-            ax.plot([at], [cp], marker="|", markersize=11, color=theme.tuft)
+            edge = float(point.pressure[line.element][0])
+            ax.plot([at], [edge], marker="|", markersize=11, color=theme.tuft)
             ax.annotate(
-                "separates", (at, cp), xytext=(0, 9), textcoords="offset points",
+                "separates", (at, edge), xytext=(0, 9), textcoords="offset points",
                 ha="right", fontsize=8, color=theme.tuft,
             )  # fmt: skip
         ax.set_xlabel("x [chord]")

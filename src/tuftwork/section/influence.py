@@ -86,23 +86,43 @@ def source_flux(
     return flux / _TWO_PI
 
 
+@njit(cache=True, fastmath=True)
+@no_type_check
+def _add_psi(px: Array, py: Array, nx: Array, ny: Array, sign: float, out: Array) -> None:
+    """Add the stream function of nodal vorticity; each logarithm serves two panels."""
+    n = nx.size
+    ux, uy, size = np.empty(n - 1), np.empty(n - 1), np.empty(n - 1)
+    for j in range(n - 1):
+        dx, dy = nx[j + 1] - nx[j], ny[j + 1] - ny[j]
+        size[j] = np.sqrt(dx * dx + dy * dy)
+        ux[j], uy[j] = dx / size[j], dy / size[j]
+    k = sign / _TWO_PI
+    for i in range(px.size):
+        ax, ay = px[i] - nx[0], py[i] - ny[0]
+        r1 = ax * ax + ay * ay
+        l1 = np.log(r1) if r1 > 1e-30 else 0.0
+        for j in range(n - 1):
+            length = size[j]
+            x, y = ax * ux[j] + ay * uy[j], ay * ux[j] - ax * uy[j]
+            ax, ay = px[i] - nx[j + 1], py[i] - ny[j + 1]
+            r2 = ax * ax + ay * ay
+            l2 = np.log(r2) if r2 > 1e-30 else 0.0
+            span = np.arctan2(y * length, x * (x - length) + y * y)
+            i0 = 0.5 * (x * l1 - (x - length) * l2) - length + y * span
+            i1 = (x * i0 - 0.25 * (r1 * l1 - r1 - r2 * l2 + r2)) / length
+            out[i, j] -= k * (i0 - i1)
+            out[i, j + 1] -= k * i1
+            r1, l1 = r2, l2
+
+
 @njit(cache=True)
 @no_type_check
 def vortex_psi(px: Array, py: Array, nx: Array, ny: Array, mirror: bool) -> Array:
     """Stream function at points of unit nodal vorticity on a chain of nodes (no edge panel)."""
-    n, m = nx.size, px.size
-    out = np.zeros((m, n))
-    for i in range(m):
-        for j in range(n - 1):
-            x, y, length = _local(px[i], py[i], nx[j], ny[j], nx[j + 1], ny[j + 1])
-            i0, i1 = _log_integrals(x, y, length)
-            out[i, j] -= (i0 - i1 / length) / _TWO_PI
-            out[i, j + 1] -= i1 / length / _TWO_PI
-            if mirror:
-                x, y, length = _local(px[i], -py[i], nx[j], ny[j], nx[j + 1], ny[j + 1])
-                i0, i1 = _log_integrals(x, y, length)
-                out[i, j] += (i0 - i1 / length) / _TWO_PI
-                out[i, j + 1] += i1 / length / _TWO_PI
+    out = np.zeros((px.size, nx.size))
+    _add_psi(px, py, nx, ny, 1.0, out)
+    if mirror:
+        _add_psi(px, -py, nx, ny, -1.0, out)
     return out
 
 

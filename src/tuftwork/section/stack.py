@@ -75,11 +75,12 @@ def _unit(contour: Contour) -> Contour:
     that incidence counts from the chord line the section was published with.
     """
     path = fit_spline(contour)
-    nose = tuple(float(v[0]) for v in path.at(np.array([path.nose])))
+    px, py = path.at(np.array([path.nose]))
+    nose = (float(px[0]), float(py[0]))
     tail = contour.trailing_edge
     size = float(np.hypot(tail[0] - nose[0], tail[1] - nose[1]))
     is_drawn = float(np.hypot(contour.x, contour.y).min()) < 2e-4 * size
-    if is_drawn and float(np.hypot(*nose)) < 0.01 * size:
+    if is_drawn and float(np.hypot(nose[0], nose[1])) < 0.01 * size:
         nose = (0.0, 0.0)
     dx, dy = tail[0] - nose[0], tail[1] - nose[1]
     moved = transform(contour, shift=(-nose[0], -nose[1]))
