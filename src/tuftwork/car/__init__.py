@@ -1,5 +1,6 @@
 """What is known of one car. Data only; nothing here computes."""
 
+from tuftwork.car.brake import Brakes
 from tuftwork.car.claim import (
     CLAIM_KINDS,
     BalanceClaim,
@@ -14,6 +15,7 @@ from tuftwork.car.claim import (
     OpeningClaim,
     TopSpeedClaim,
 )
+from tuftwork.car.cooling import Cooling
 from tuftwork.car.crossed import CrossedNames, Crossing, crossings
 from tuftwork.car.part import (
     PART_KINDS,
@@ -39,27 +41,45 @@ from tuftwork.car.project import (
     StudySettings,
     Weather,
 )
+from tuftwork.car.reading import (
+    FEATURE_KINDS,
+    Asked,
+    CarPoint,
+    Feature,
+    KnownLength,
+    Photo,
+    Pictures,
+    PlaneAt,
+    Rival,
+)
 from tuftwork.car.setting import parts_in_state, split_path
 from tuftwork.car.table import Limit, Table, limit_of, number, quantities_in, read_number
 
 __all__ = [
     "CLAIM_KINDS",
+    "FEATURE_KINDS",
     "FORM",
     "PART_KINDS",
     "About",
+    "Asked",
     "Axle",
     "BalanceClaim",
     "Body",
+    "Brakes",
     "Car",
+    "CarPoint",
     "Claim",
     "CoefficientClaim",
+    "Cooling",
     "CoolingFlow",
     "CrossedNames",
     "Crossing",
     "Evidence",
+    "Feature",
     "Floor",
     "ForceClaim",
     "GainClaim",
+    "KnownLength",
     "LapGainClaim",
     "Limit",
     "MassState",
@@ -68,7 +88,11 @@ __all__ = [
     "OpeningClaim",
     "Part",
     "PartTable",
+    "Photo",
+    "Pictures",
+    "PlaneAt",
     "Project",
+    "Rival",
     "Splitter",
     "Spring",
     "State",

@@ -67,6 +67,8 @@ def crossings(project: Any) -> list[Crossing]:
         *_measured(project),
         *_states(project),
         *_study(project),
+        *_reading(project),
+        *_cooling(project),
     ]
 
 
@@ -159,3 +161,92 @@ def _study(project: Any) -> Iterator[Crossing]:
     study = _get(project, "study")
     if study is not None:
         yield from _missing(study, "mass_state", ("study",), masses, "mass state")
+
+
+_COOLING_PARTS = ("inlets", "cores", "ducts", "exits", "leaks", "fans")
+
+
+def _cooling(project: Any) -> Iterator[Crossing]:
+    """Check the air of the cooling: names, cores that circuits pass, nodes that lead nowhere."""
+    table = _get(project, "cooling")
+    if table is None:
+        return
+    parts: dict[str, Path] = {}
+    ends: dict[str, list[Path]] = {}
+    for kind in _COOLING_PARTS:
+        for index, row in enumerate(_rows(table, kind)):
+            path: Path = ("cooling", kind, index)
+            name = _get(row, "name")
+            if isinstance(name, str):
+                if name in parts:
+                    yield Crossing(path=(*path, "name"), what="another part of the air has this "
+                                   "name", found=name)  # fmt: skip
+                parts[name] = path
+            for key in ("start", "end"):
+                node = _get(row, key)
+                if isinstance(node, str) and node != "outside":
+                    ends.setdefault(node, []).append((*path, key))
+    for node, paths in ends.items():
+        if len(paths) == 1:
+            known = tuple(n for n in ends if n != node)
+            yield Crossing(path=paths[0], what="this node leads nowhere: no other part of the air "
+                           "meets it", found=node, known=known)  # fmt: skip
+    cores = _names(table, "cores")
+    served: set[str] = set()
+    for index, circuit in enumerate(_rows(table, "circuits")):
+        for name in _get(circuit, "coolers") or ():
+            where: Path = ("cooling", "circuits", index, "coolers")
+            if isinstance(name, str) and name not in cores:
+                yield Crossing(path=where, what="no core of this name", found=name, known=cores)
+            elif name in served:
+                yield Crossing(path=where, what="two circuits pass this core", found=name)
+            served.add(name)
+    for index, well in enumerate(_rows(table, "wells")):
+        yield from _missing(well, "name", ("cooling", "wells", index), tuple(ends), "node")
+
+
+def _reading(project: Any) -> Iterator[Crossing]:
+    """Names in what was read from pictures."""
+    room = _get(project, "reading")
+    if room is None:
+        return
+    evidence = _names(project, "evidence", "id")
+    pictures = _names(room, "pictures", "id")
+    readings = _names(room, "readings", "id")
+    features = _names(room, "features", "id")
+    planes = _names(room, "planes")
+    parts = _names(project, "parts")
+    for table, known in (("pictures", pictures), ("readings", readings), ("features", features)):
+        for index, name in enumerate(known):
+            if name in known[:index]:
+                path: Path = ("reading", table, index, "id")
+                yield Crossing(path=path, what=f"this id is used twice in {table}", found=name)
+    for index, row in enumerate(_rows(room, "pictures")):
+        path = ("reading", "pictures", index)
+        yield from _missing(row, "evidence", path, evidence, "evidence")
+        marks, on = _get(row, "marks") or {}, _get(row, "on") or {}
+        for mark, plane in on.items() if isinstance(on, Mapping) else ():
+            if isinstance(plane, str) and plane not in planes:
+                what = "no plane of this name"
+                yield Crossing(path=(*path, "on", mark), what=what, found=plane, known=planes)
+            if mark not in marks:
+                what = "no mark of this name"
+                yield Crossing(path=(*path, "on", mark), what=what, found=mark, known=tuple(marks))
+    for index, row in enumerate(_rows(room, "readings")):
+        path = ("reading", "readings", index)
+        yield from _missing(row, "picture", path, pictures, "picture")
+        fills = _get(row, "fills")
+        if isinstance(fills, str) and fills and "." in fills:
+            owner = fills.rpartition(".")[0]
+            if owner not in parts and not owner.startswith(("car", "openings.", "mass_states.")):
+                what = "no part of this name"
+                yield Crossing(path=(*path, "fills"), what=what, found=owner, known=parts)
+    for index, row in enumerate(_rows(room, "features")):
+        path = ("reading", "features", index)
+        yield from _missing(row, "picture", path, pictures, "picture")
+        for key, known in (("readings", readings), ("feeds", features)):
+            for place, name in enumerate(_rows(row, key)):
+                if name not in known:
+                    what = f"no {key[:-1] if key == 'readings' else 'feature'} of this name"
+                    where: Path = (*path, key, place)
+                    yield Crossing(path=where, what=what, found=str(name), known=known)

@@ -5,9 +5,12 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from tuftwork.car.brake import Brakes
 from tuftwork.car.claim import Claim, Evidence, Measured, Opening
+from tuftwork.car.cooling import Cooling
 from tuftwork.car.crossed import CrossedNames, crossings
 from tuftwork.car.part import Part
+from tuftwork.car.reading import Pictures
 from tuftwork.car.table import Table, number
 from tuftwork.errors import UnknownName
 from tuftwork.quantity import Quantity
@@ -228,6 +231,9 @@ class Project(Table):
     claims: Annotated[tuple[Claim, ...], Field(description="What has been said")] = ()
     evidence: Annotated[tuple[Evidence, ...], Field(description="What the study rests on")] = ()
     measured: Annotated[tuple[Measured, ...], Field(description="Measured loads")] = ()
+    cooling: Annotated[Cooling | None, Field(description="Air through the car")] = None
+    brakes: Annotated[Brakes | None, Field(description="Brakes over a lap")] = None
+    reading: Annotated[Pictures | None, Field(description="What was read from pictures")] = None
     study: Annotated[StudySettings, Field(description="How the study is run")]
 
     @model_validator(mode="after")

@@ -1,5 +1,6 @@
 """Pictures to numbers: cameras from marks, measurements with ranges, what openings may be for."""
 
+from tuftwork.reading.assemble import Lens, ask_of, picture_of, planes_of, scene_of, scenes_of
 from tuftwork.reading.camera import (
     Camera,
     circle_poses,
@@ -35,6 +36,7 @@ __all__ = [
     "Dimension",
     "Hint",
     "Length",
+    "Lens",
     "Parallel",
     "Picture",
     "Plane",
@@ -45,13 +47,18 @@ __all__ = [
     "Sighting",
     "Solution",
     "Trace",
+    "ask_of",
     "circle_poses",
     "cross_ratio",
     "focal_from_square",
     "height_from_reference",
     "measure",
     "on_plane",
+    "picture_of",
+    "planes_of",
     "project",
+    "scene_of",
+    "scenes_of",
     "section_coordinates",
     "solve_scene",
     "tied",

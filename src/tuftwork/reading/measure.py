@@ -52,12 +52,15 @@ class Ask:
         Outlines to take away from an area: bars, louvres.
     blocked
         Further share taken by mesh: best and standard deviation. [-]
+    times
+        How often the car has it. [-]
     """
 
     kind: str
     traces: tuple[Trace, ...]
     less: tuple[Trace, ...] = ()
     blocked: tuple[float, float] = (0.0, 0.0)
+    times: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,7 +180,7 @@ def measure(solution: Solution, ask: Ask, *, n_draw: int = N_DRAW, seed: int = 1
         found = kind.work(points[: len(ask.traces)])
         for outline in points[len(ask.traces) :]:
             found = found - outline_area(outline)
-        return found * (1.0 - psi[..., -1]) if kind.dimension == "area" else found
+        return ask.times * found * (1.0 - psi[..., -1] if kind.dimension == "area" else 1.0)
 
     centre = np.concatenate([solution.theta, np.zeros(n_own), [ask.blocked[0]]])
     spreads = np.array([*layout.spreads, ask.blocked[1]])

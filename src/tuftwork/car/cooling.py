@@ -1,0 +1,159 @@
+"""Cooling of one car as the project file says it: circuits, duty, places, over the air they use."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from tuftwork.car.air import (
+    CoolingDuct,
+    CoolingExit,
+    CoolingFan,
+    CoolingLeak,
+    Core,
+    Inlet,
+    Surface,
+    Well,
+)
+from tuftwork.car.table import Table, number
+from tuftwork.quantity import Quantity
+
+_Name = Annotated[str, Field(min_length=1, max_length=60)]
+Carried = Literal["water", "oil", "charge", "gearbox", "motor", "inverter", "battery"]
+
+
+class Circuit(Table):
+    """One circuit: what it carries, which cores it passes, what it must stay below."""
+
+    name: Annotated[_Name, Field(description="What you call it")]
+    kind: Annotated[
+        Literal["liquid", "gas"],
+        Field(description="A pumped loop, or hot gas such as charge air through one core"),
+    ] = "liquid"
+    fluid: Annotated[
+        Literal["water", "glycol-30", "glycol-50", "engine oil"], Field(description="Of a loop")
+    ] = "water"
+    coolers: Annotated[
+        tuple[_Name, ...], Field(min_length=1, description="Cores in the order it meets them")
+    ]
+    flow: Annotated[
+        Quantity, number("mass flow", positive=True), Field(description="Through its coolers")
+    ]
+    heat: Annotated[
+        Quantity | None,
+        number("power", positive=True),
+        Field(description="Of a loop, mean of a lap; what was measured stands over the duty"),
+    ] = None
+    carries: Annotated[
+        Carried | None,
+        Field(description="Which heat of [cooling.duty] it carries where ``heat`` is not given"),
+    ] = None
+    temperature: Annotated[
+        Quantity | None,
+        number("temperature", least=200.0, most=900.0),
+        Field(description="Of hot gas where it enters its core"),
+    ] = None
+    limit: Annotated[
+        Quantity | None,
+        number("temperature", least=250.0, most=700.0),
+        Field(description="Hottest of the loop, or gas behind its core, must stay below"),
+    ] = None
+    opens: Annotated[
+        Quantity | None,
+        number("temperature", least=250.0, most=420.0),
+        Field(description="Thermostat starts to open"),
+    ] = None
+    fully_open: Annotated[
+        Quantity | None,
+        number("temperature", least=250.0, most=430.0),
+        Field(description="Thermostat fully open"),
+    ] = None
+
+    @model_validator(mode="after")
+    def _is_fed(self) -> "Circuit":
+        """Refuse a circuit without heat."""
+        if self.kind == "gas":
+            if self.temperature is None:
+                raise ValueError("hot gas needs 'temperature' where it enters its core")
+            if len(self.coolers) != 1:
+                raise ValueError("hot gas passes one core; make a circuit of each")
+        elif self.heat is None and self.carries is None:
+            raise ValueError("a loop needs 'heat', or 'carries' and [cooling.duty]")
+        if (self.opens is None) != (self.fully_open is None):
+            raise ValueError("a thermostat needs both 'opens' and 'fully_open'")
+        return self
+
+
+class Duty(Table):
+    """What makes heat, and how hard it works."""
+
+    lap_mean: Annotated[
+        Quantity,
+        number("share", positive=True, most=1.0),
+        Field(description="Of full load, mean of a lap"),
+    ]
+    worst_minute: Annotated[
+        Quantity,
+        number("share", positive=True, most=1.0),
+        Field(description="Of full load, in the hardest minute"),
+    ]
+    engine: Annotated[
+        Literal["atmospheric", "turbocharged"] | None,
+        Field(description="Gives heat of water, oil and gearbox from [car] power"),
+    ] = None
+    wheel_power: Annotated[
+        Quantity | None,
+        number("power", positive=True),
+        Field(description="Of an electric drive at full load"),
+    ] = None
+    pack_current: Annotated[
+        Quantity | None, number("ratio", least=0.0), Field(description="At full load, in ampere")
+    ] = None
+    pack_resistance: Annotated[
+        Quantity | None, number("ratio", least=0.0), Field(description="Of the pack, in ohm")
+    ] = None
+
+
+class Place(Table):
+    """Where the car runs: what the temperature forecast is made for."""
+
+    name: Annotated[_Name, Field(description="Of the circuit")]
+    speed: Annotated[
+        Quantity, number("speed", positive=True, most=120.0), Field(description="Mean of a lap")
+    ]
+    altitude: Annotated[
+        Quantity, number("length", least=-500.0, most=6000.0), Field(description="Of the place")
+    ] = Quantity(best=0.0, low=0.0, high=0.0, unit="m", dimension="length", spread="exact")
+    heat: Annotated[
+        Quantity, number("ratio", positive=True, most=3.0), Field(description="Over that entered")
+    ] = Quantity(best=1.0, low=1.0, high=1.0, unit="", dimension="ratio", spread="exact")
+
+
+class Cooling(Table):
+    """The air through the car and the circuits it cools."""
+
+    speed: Annotated[
+        Quantity,
+        number("speed", positive=True, most=120.0),
+        Field(description="At which cooling must work: mean of a lap"),
+    ]
+    temperature: Annotated[
+        Quantity,
+        number("temperature", least=230.0, most=330.0),
+        Field(description="Of the hot day's air"),
+    ]
+    risk: Annotated[
+        Quantity,
+        number("share", least=0.001, most=0.5),
+        Field(description="Chance of crossing a limit that is accepted"),
+    ] = Quantity(best=0.1, low=0.1, high=0.1, unit="%", dimension="share", spread="exact")
+    duty: Annotated[Duty | None, Field(description="What makes heat")] = None
+    circuits: Annotated[tuple[Circuit, ...], Field(min_length=1, description="Circuits")]
+    inlets: Annotated[tuple[Inlet, ...], Field(min_length=1, description="Openings inward")]
+    cores: Annotated[tuple[Core, ...], Field(min_length=1, description="Coolers")]
+    ducts: Annotated[tuple[CoolingDuct, ...], Field(description="Ducts and hollow members")] = ()
+    exits: Annotated[tuple[CoolingExit, ...], Field(min_length=1, description="Openings outward")]
+    leaks: Annotated[tuple[CoolingLeak, ...], Field(description="Gaps")] = ()
+    fans: Annotated[tuple[CoolingFan, ...], Field(description="Fans")] = ()
+    wells: Annotated[tuple[Well, ...], Field(description="Wheel wells that are nodes")] = ()
+    surfaces: Annotated[tuple[Surface, ...], Field(description="What is known of places")] = ()
+    places: Annotated[tuple[Place, ...], Field(description="Circuits to forecast for")] = ()
