@@ -5,6 +5,7 @@ Coordinates are in cells; the centre of cell (i, j, k) is the point (i, j, k).
 
 # mypy: disable-error-code="no-untyped-def,untyped-decorator,misc,no-untyped-call"
 from math import ceil, floor, sqrt
+from typing import no_type_check
 
 import numpy as np
 from numba import njit
@@ -14,6 +15,7 @@ SHIFT_Y, SHIFT_Z = 1.234567e-5, 2.718281e-5
 
 
 @njit(cache=True, error_model="numpy")
+@no_type_check
 def mark_inside(tri, toggle):
     """Mark cells inside a closed surface by the parity of crossings along x."""
     lz, ly, lx = toggle.shape
@@ -43,26 +45,31 @@ def mark_inside(tri, toggle):
 
 
 @njit(inline="always")
+@no_type_check
 def _less(a, b):
     return a[0] - b[0], a[1] - b[1], a[2] - b[2]
 
 
 @njit(inline="always")
+@no_type_check
 def _dot(a, b):
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
 @njit(inline="always")
+@no_type_check
 def _along(a, v, s):
     return a[0] + s * v[0], a[1] + s * v[1], a[2] + s * v[2]
 
 
 @njit(cache=True, error_model="numpy")
+@no_type_check
 def _corner(tri, t, c):
     return tri[t, c, 0], tri[t, c, 1], tri[t, c, 2]
 
 
 @njit(cache=True, error_model="numpy")
+@no_type_check
 def foot_on_triangle(p, a, b, c):
     """Return the point of a triangle nearest to p, by the region of the plane p projects to."""
     ab, ac, ap = _less(b, a), _less(c, a), _less(p, a)
@@ -91,6 +98,7 @@ def foot_on_triangle(p, a, b, c):
 
 
 @njit(cache=True, error_model="numpy")
+@no_type_check
 def feet(tri, nearest, centre, out):
     """Nearest point on its own triangle for each of a list of cells."""
     for m in range(nearest.size):
@@ -101,6 +109,7 @@ def feet(tri, nearest, centre, out):
 
 
 @njit(cache=True, error_model="numpy")
+@no_type_check
 def _range(t, tri, axis, pad, count):
     low = min(tri[t, 0, axis], tri[t, 1, axis], tri[t, 2, axis]) - pad
     high = max(tri[t, 0, axis], tri[t, 1, axis], tri[t, 2, axis]) + pad
@@ -108,6 +117,7 @@ def _range(t, tri, axis, pad, count):
 
 
 @njit(cache=True, error_model="numpy")
+@no_type_check
 def nearest_triangle(tri, reach, distance, nearest):
     """Distance to the nearest triangle and its number, for cells within ``reach``."""
     lz, ly, lx = distance.shape
@@ -128,6 +138,7 @@ def nearest_triangle(tri, reach, distance, nearest):
 
 
 @njit(cache=True)
+@no_type_check
 def touch_wall_cells(removed, velocity, touched):
     """Mark kept cells with a removed neighbour and return how many there are."""
     lz, ly, lx = removed.shape
@@ -147,6 +158,7 @@ def touch_wall_cells(removed, velocity, touched):
 
 
 @njit(cache=True)
+@no_type_check
 def list_wall_cells(removed, touched, label, velocity, cell, cut, sid):
     """List the marked cells, their links to removed cells cut half way."""
     lz, ly, lx = removed.shape
@@ -167,6 +179,7 @@ def list_wall_cells(removed, touched, label, velocity, cell, cut, sid):
 
 
 @njit(cache=True, error_model="numpy")
+@no_type_check
 def cut_links(tri, part, reach, velocity, index, links, hit, sid):
     """Shorten each link to the first triangle it meets within ``reach`` of its length.
 

@@ -1,16 +1,19 @@
 """Scan for the narrowest gap between two surfaces along grid lines."""
 
 # mypy: disable-error-code="no-untyped-def,untyped-decorator,misc,no-untyped-call"
+from typing import no_type_check
+
 import numpy as np
 from numba import njit
 
 
 @njit(cache=True)
-def narrowest_gap(mark, cell, cut, sid, spinning, longest):
+@no_type_check
+def narrowest_gap(mark, cell, cut, sid, touching, longest):
     """Return the fewest cells between different surfaces, where, and which.
 
     Links 1 and 2, 3 and 4, 5 and 6 point along +x and −x, +y and −y, +z and −z.
-    Pairs of a spinning part and surface 0 are left out: a tyre touches the road.
+    ``touching`` (n_surface, n_surface) marks pairs that meet, whose wedge has no width to count.
     """
     lz, ly, lx = mark.shape
     index = np.full(mark.size, -1, np.int32)
@@ -31,8 +34,7 @@ def narrowest_gap(mark, cell, cut, sid, spinning, longest):
                 w = index[n]
                 if w >= 0 and cut[2 * axis, w] > 0.0:
                     other = sid[2 * axis, w]
-                    tyre = (first == 0 and spinning[other]) or (other == 0 and spinning[first])
-                    if other != first and not tyre:
+                    if other != first and not touching[first, other]:
                         best, place = count, cell[m]
                         pair[0], pair[1] = first, other
                     break

@@ -1,5 +1,6 @@
 """What the user asks of the 3-D flow: parts, speed, road, box, cell size."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -7,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.errors import InputError
+from tuftwork.shape.mesh import Mesh
 
 Road = Literal["moving", "fixed", "none"]
 Wall = Literal["law", "no slip"]
@@ -156,3 +158,36 @@ class FlowCase:
         """Return low and high corner of all parts. Shape (2, 3). [m]."""
         corner = np.concatenate([p.vertices for p in self.parts])
         return np.stack([corner.min(axis=0), corner.max(axis=0)])
+
+
+def car_parts(
+    meshes: Sequence[Mesh], *, speed: float, wheels: str = "wheel"
+) -> tuple[FlowPart, ...]:
+    """Return flow parts of a car; parts whose name starts with ``wheels`` roll on the road.
+
+    Parameters
+    ----------
+    meshes
+        Closed surfaces in car axes.
+    speed
+        Car speed. [m/s]
+    wheels
+        Beginning of the names of wheels.
+
+    Returns
+    -------
+    parts
+        Wheels turn at speed over radius about the middle of their extent.
+    """
+    out = []
+    for mesh in meshes:
+        spin = None
+        if mesh.name.startswith(wheels):
+            low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+            x, y, z = (float(c) for c in 0.5 * (low + high))
+            # the air moves rearward, so the tread at the road moves rearward: turn about −y
+            spin = Spin(rate=-speed / z if z > 0 else 0.0, centre=(x, y, z))
+        out.append(
+            FlowPart(name=mesh.name, vertices=mesh.vertices, faces=mesh.faces, spin=spin)
+        )
+    return tuple(out)

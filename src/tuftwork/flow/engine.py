@@ -13,7 +13,9 @@ from tuftwork.flow.setup import Floats, Setup
 
 Backend = Literal["cpu", "cuda"]
 Precision = Literal["float64", "float32", "float16"]
-PRECISIONS: dict[Backend, tuple[Precision, ...]] = {
+SMALL = 30_000
+"""Below this many cells one thread is faster than waiting for the others. [cells]"""
+PRECISIONS: dict[str, tuple[Precision, ...]] = {
     "cpu": ("float64",),
     "cuda": ("float32", "float16"),
 }
@@ -149,8 +151,11 @@ class CpuEngine(AbstractEngine):
         self.step = 0
 
     def advance(self, n_pair: int) -> None:
-        from tuftwork.flow._cpu_kernel import step_bulk, step_wall
+        from tuftwork.flow import _cpu_kernel as kernel
 
+        alone = self.setup.n_cell < SMALL
+        step_bulk = kernel.step_bulk_alone if alone else kernel.step_bulk
+        step_wall = kernel.step_wall_alone if alone else kernel.step_wall
         setup, walls = self.setup, self.setup.walls
         shape = np.array(setup.shape, np.int64)
         sx, sy, sz = self._sponge
@@ -227,7 +232,7 @@ def sum_by_surface(force: Floats, arm: Floats, setup: Setup) -> Floats:
 
 
 def build_engine(
-    setup: Setup, backend: Backend = "cpu", precision: Precision | None = None
+    setup: Setup, backend: str = "cpu", precision: str | None = None
 ) -> AbstractEngine:
     """Return the engine of a back end.
 
@@ -254,13 +259,12 @@ def build_engine(
     """
     if backend not in PRECISIONS:
         raise UnknownName("backend", backend, PRECISIONS)
-    chosen = precision or PRECISIONS[backend][0]
-    if chosen not in PRECISIONS[backend]:
-        raise InputError(
-            "precision", chosen, "", f"the {backend} back end offers {PRECISIONS[backend]}"
-        )
+    offered = {str(name): name for name in PRECISIONS[backend]}
+    chosen = precision or next(iter(offered))
+    if chosen not in offered:
+        raise InputError("precision", chosen, "", f"the {backend} back end offers {list(offered)}")
     if backend == "cpu":
         return CpuEngine(setup)
     from tuftwork.flow.cuda import CudaEngine
 
-    return CudaEngine(setup, chosen)
+    return CudaEngine(setup, offered[chosen])

@@ -16,6 +16,7 @@ _HEAD = '''"""CPU kernels, generated from recipe.py by generate.py. Do not edit.
 # ruff: noqa
 # mypy: ignore-errors
 from math import exp, log, sqrt
+from typing import no_type_check
 
 import numpy as np
 from numba import njit, prange
@@ -24,11 +25,13 @@ THIRD, NINTH, SIXTH, TWOTHIRD = 1.0 / 3.0, 1.0 / 9.0, 1.0 / 6.0, 2.0 / 3.0
 
 
 @njit(inline="always")
+@no_type_check
 def max2(a, b):
     return a if a > b else b
 
 
 @njit(error_model="numpy")
+@no_type_check
 def other_surface(surface, m, ex, ey, ez, px, py, pz):
     """Lattice velocity dotted with the speed of a surface at a point."""
     rx, ry, rz = px - surface[m, 7], py - surface[m, 8], pz - surface[m, 9]
@@ -41,6 +44,7 @@ def other_surface(surface, m, ex, ey, ez, px, py, pz):
 '''
 
 _ROW = '''@njit(cache=True, error_model="numpy", fastmath={"contract", "nsz", "reassoc", "nnan", "ninf"})
+@no_type_check
 def collide_row(a, b, count, setting):
     """Collide ``count`` cells held in rows ``a`` into rows ``b``."""
     om, Fx, Fy, Fz, nu = setting[0], setting[1], setting[2], setting[3], setting[4]
@@ -49,92 +53,124 @@ def collide_row(a, b, count, setting):
 
 _BULK = '''
 
-@njit(cache=True, parallel=True, error_model="numpy")
-def step_bulk(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
-    """Advance every plain cell by one step in place."""
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
+    """Advance the plain cells of one row by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
-    for row in prange(ly * lz):
-        k, j = row // ly, row % ly
-        a = np.empty((27, lx))
-        b = np.empty((27, lx))
-        for q in range(27):
-            ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
-            if even:
-                base = row * lx
-                for i in range(lx):
-                    a[q, i] = f[q, base + i]
-            else:
-                base = (((k - ez) % lz) * ly + (j - ey) % ly) * lx
-                o = OPP[q]
-                if ex == 0:
-                    for i in range(lx):
-                        a[q, i] = f[o, base + i]
-                elif ex == 1:
-                    a[q, 0] = f[o, base + lx - 1]
-                    for i in range(1, lx):
-                        a[q, i] = f[o, base + i - 1]
-                else:
-                    a[q, lx - 1] = f[o, base]
-                    for i in range(lx - 1):
-                        a[q, i] = f[o, base + i + 1]
-        collide_row(a, b, lx, setting)
-        if has_sponge:
-            across = max2(sy[j], sz[k])
+    k, j = row // ly, row % ly
+    a = np.empty((27, lx))
+    b = np.empty((27, lx))
+    for q in range(27):
+        ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
+        if even:
+            base = row * lx
             for i in range(lx):
-                sigma = max2(across, sx[i])
-                if sigma > 0.0:
-                    for q in range(27):
-                        b[q, i] += sigma * (G[q] - b[q, i])
-        here = row * lx
-        for q in range(27):
-            ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
-            if even:
-                o = OPP[q]
+                a[q, i] = f[q, base + i]
+        else:
+            base = (((k - ez) % lz) * ly + (j - ey) % ly) * lx
+            o = OPP[q]
+            if ex == 0:
                 for i in range(lx):
-                    if flag[here + i] == 0:
-                        f[o, here + i] = b[q, i]
+                    a[q, i] = f[o, base + i]
+            elif ex == 1:
+                a[q, 0] = f[o, base + lx - 1]
+                for i in range(1, lx):
+                    a[q, i] = f[o, base + i - 1]
             else:
-                base = (((k + ez) % lz) * ly + (j + ey) % ly) * lx
-                for i in range(lx):
-                    if flag[here + i] == 0:
-                        t = i + ex
-                        if t == lx:
-                            t = 0
-                        elif t < 0:
-                            t = lx - 1
-                        f[q, base + t] = b[q, i]
+                a[q, lx - 1] = f[o, base]
+                for i in range(lx - 1):
+                    a[q, i] = f[o, base + i + 1]
+    collide_row(a, b, lx, setting)
+    if has_sponge:
+        across = max2(sy[j], sz[k])
+        for i in range(lx):
+            sigma = max2(across, sx[i])
+            if sigma > 0.0:
+                for q in range(27):
+                    b[q, i] += sigma * (G[q] - b[q, i])
+    here = row * lx
+    for q in range(27):
+        ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
+        if even:
+            o = OPP[q]
+            for i in range(lx):
+                if flag[here + i] == 0:
+                    f[o, here + i] = b[q, i]
+        else:
+            base = (((k + ez) % lz) * ly + (j + ey) % ly) * lx
+            for i in range(lx):
+                if flag[here + i] == 0:
+                    t = i + ex
+                    if t == lx:
+                        t = 0
+                    elif t < 0:
+                        t = lx - 1
+                    f[q, base + t] = b[q, i]
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+@no_type_check
+def step_bulk(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
+    """Advance every plain cell on all cores."""
+    for row in prange(shape[1] * shape[2]):
+        bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge)
+
+
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def step_bulk_alone(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
+    """Advance every plain cell on one core."""
+    for row in range(shape[1] * shape[2]):
+        bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge)
 
 
 '''
 
-_WALL = '''@njit(cache=True, parallel=True, error_model="numpy")
-def step_wall(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out):
-    """Advance every cell beside a wall by one step in place."""
+_WALL = '''@njit(cache=True, error_model="numpy")
+@no_type_check
+def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out):
+    """Advance one cell beside a wall by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
     om, Fx, Fy, Fz, nu = setting[0], setting[1], setting[2], setting[3], setting[4]
-    for m in prange(cell.size):
-        n = cell[m]
-        i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
-        sigma = max2(sx[i], max2(sy[j], sz[k]))
-        side = main[m]
-        nx, ny, nz, y = geo[0, m], geo[1, m], geo[2, m], geo[3, m]
-        wall_law = surface[side, 0]
-        vx = other_surface(surface, side, 1.0, 0.0, 0.0, i, j, k)
-        vy = other_surface(surface, side, 0.0, 1.0, 0.0, i, j, k)
-        vz = other_surface(surface, side, 0.0, 0.0, 1.0, i, j, k)
-        Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
+    n = cell[m]
+    i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
+    sigma = max2(sx[i], max2(sy[j], sz[k]))
+    side = main[m]
+    nx, ny, nz, y = geo[0, m], geo[1, m], geo[2, m], geo[3, m]
+    wall_law = surface[side, 0]
+    vx = other_surface(surface, side, 1.0, 0.0, 0.0, i, j, k)
+    vy = other_surface(surface, side, 0.0, 1.0, 0.0, i, j, k)
+    vz = other_surface(surface, side, 0.0, 0.0, 1.0, i, j, k)
+    Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
 '''
 
-_WALL_END = '''        # stress flips sign from step to step where viscosity is small: a pair of steps is averaged
-        old = 0.0 if even else 0.5
-        new = 1.0 if even else 0.5
-        out[0, m] = old * out[0, m] + new * Fxw
-        out[1, m] = old * out[1, m] + new * Fyw
-        out[2, m] = old * out[2, m] + new * Fzw
-        out[3, m] = old * out[3, m] + new * d
-        out[4, m] = old * out[4, m] + new * shear * tx / ut
-        out[5, m] = old * out[5, m] + new * shear * ty / ut
-        out[6, m] = old * out[6, m] + new * shear * tz / ut
+_WALL_END = '''    # stress flips sign from step to step where viscosity is small: a pair of steps is averaged
+    old = 0.0 if even else 0.5
+    new = 1.0 if even else 0.5
+    out[0, m] = old * out[0, m] + new * Fxw
+    out[1, m] = old * out[1, m] + new * Fyw
+    out[2, m] = old * out[2, m] + new * Fzw
+    out[3, m] = old * out[3, m] + new * d
+    out[4, m] = old * out[4, m] + new * shear * tx / ut
+    out[5, m] = old * out[5, m] + new * shear * ty / ut
+    out[6, m] = old * out[6, m] + new * shear * tz / ut
+
+
+@njit(cache=True, parallel=True, error_model="numpy")
+@no_type_check
+def step_wall(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out):
+    """Advance every cell beside a wall on all cores."""
+    for m in prange(cell.size):
+        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out)
+
+
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def step_wall_alone(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out):
+    """Advance every cell beside a wall on one core."""
+    for m in range(cell.size):
+        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out)
 '''
 
 
@@ -148,7 +184,7 @@ def _neighbour(e: tuple[int, int, int], sign: int) -> str:
 
 def _wall_body() -> list[str]:
     out = []
-    pad = "        "
+    pad = "    "
     for i in range(1, N_VELOCITY):
         out.append(f"{pad}q{i}, sid{i} = cut[{i - 1}, m], sid[{i - 1}, m]")
     out.append(f"{pad}if even:")
@@ -157,15 +193,15 @@ def _wall_body() -> list[str]:
     for i in range(N_VELOCITY):
         e = tuple(int(x) for x in VELOCITY[i])
         out.append(f"{pad}    f{i} = f[{OPPOSITE[i]}, {_neighbour(e, -1)}]")
-    out += recipe.python_lines(recipe.collision(), 2)
-    out += recipe.python_lines(recipe.absorb(), 2)
-    out += recipe.python_lines(recipe.slip(), 2)
+    out += recipe.python_lines(recipe.collision(), 1)
+    out += recipe.python_lines(recipe.absorb(), 1)
+    out += recipe.python_lines(recipe.slip(), 1)
     out.append(f"{pad}f[0, n] = g0")
     for i in range(1, N_VELOCITY):
         e = tuple(int(x) for x in VELOCITY[i])
         o, there = OPPOSITE[i], _neighbour(e, 1)
         out.append(f"{pad}if q{i} > 0.0:")
-        for text in recipe.python_lines(recipe.link(i), 3):
+        for text in recipe.python_lines(recipe.link(i), 2):
             call = f"other_surface(surface, sid{i}, {e[0]}.0, {e[1]}.0, {e[2]}.0, i, j, k)"
             out.append(text.replace(f"other({i})", call))
         out += [

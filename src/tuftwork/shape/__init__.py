@@ -1,0 +1,28 @@
+"""Geometry: imported meshes mended or refused, lofts, the reference bluff body, a generic car."""
+
+from tuftwork.shape.generic import KINDS, GenericCar, generic_car
+from tuftwork.shape.loft import block, drum, loft, reference_bluff_body
+from tuftwork.shape.mesh import (
+    Mesh,
+    check_mesh,
+    frontal_area,
+    mend,
+    open_edges,
+    read_meshes,
+)
+
+__all__ = [
+    "KINDS",
+    "GenericCar",
+    "Mesh",
+    "block",
+    "check_mesh",
+    "drum",
+    "frontal_area",
+    "generic_car",
+    "loft",
+    "mend",
+    "open_edges",
+    "read_meshes",
+    "reference_bluff_body",
+]

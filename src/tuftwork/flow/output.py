@@ -1,0 +1,223 @@
+"""Fields and surfaces in open forms, as bytes: VTI and VTP (VTK XML), GLB, and xarray for netCDF."""
+
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.errors import UnknownName
+from tuftwork.flow.run import FlowResult
+
+if TYPE_CHECKING:
+    import xarray
+
+Floats = npt.NDArray[np.float64]
+State = Literal["mean", "last"]
+
+
+def fields(result: FlowResult, state: State = "mean") -> dict[str, Floats]:
+    """Return pressure coefficient, velocity over speed, and total-pressure loss.
+
+    Parameters
+    ----------
+    result
+        A finished run.
+    state
+        Mean or last instant.
+
+    Returns
+    -------
+    named
+        ``pressure_coefficient`` and ``total_pressure_loss`` (lz, ly, lx), ``velocity``
+        (3, lz, ly, lx); not-a-number inside solids. [-]
+    """
+    if state not in ("mean", "last"):
+        raise UnknownName("state", state, ("mean", "last"))
+    moments = result.mean if state == "mean" else result.last
+    u0 = result.prepared.case.lattice_speed
+    solid = result.prepared.setup.mark == 1
+    velocity = np.where(solid, np.nan, moments.velocity / u0)
+    pressure = np.where(solid, np.nan, (moments.density - 1.0) / 3.0 / (0.5 * u0 * u0))
+    loss = 1.0 - pressure - (velocity**2).sum(axis=0)
+    return {"pressure_coefficient": pressure, "velocity": velocity, "total_pressure_loss": loss}
+
+
+def vortex_strength(result: FlowResult, state: State = "mean") -> Floats:
+    """Return Q = ½(|Ω|² − |S|²) times (length of the parts / speed)². Shape (lz, ly, lx). [-]."""
+    from tuftwork.flow.prepare import body_length
+
+    case = result.prepared.case
+    moments = result.mean if state == "mean" else result.last
+    scale = body_length(case.parts) / case.cell / case.lattice_speed
+    grad = [np.gradient(u) for u in moments.velocity * scale]
+    # np.gradient gives d/dz, d/dy, d/dx
+    jac = np.array([[g[2], g[1], g[0]] for g in grad])
+    return np.asarray(-0.5 * np.einsum("ij...,ji...->...", jac, jac))
+
+
+def vti_bytes(result: FlowResult, state: State = "mean") -> bytes:
+    """Return the fields as a VTK image file with raw appended data."""
+    case, setup = result.prepared.case, result.prepared.setup
+    lx, ly, lz = setup.shape
+    found = fields(result, state)
+    arrays = []
+    for name, values in found.items():
+        parts = 3 if values.ndim == 4 else 1
+        flat = np.moveaxis(values, 0, -1) if parts == 3 else values
+        arrays.append((name, parts, np.nan_to_num(flat).astype("<f4").ravel()))
+    extent = f"0 {lx - 1} 0 {ly - 1} 0 {lz - 1}"
+    origin = " ".join(f"{o:.9g}" for o in result.prepared.origin)
+    head = (
+        f'<ImageData WholeExtent="{extent}" Origin="{origin}" '
+        f'Spacing="{case.cell:.9g} {case.cell:.9g} {case.cell:.9g}">\n<Piece Extent="{extent}">\n'
+    )
+    return _vtk_file("ImageData", head + _declare("PointData", arrays), "</Piece>\n</ImageData>\n", arrays)
+
+
+Named = tuple[str, int, npt.NDArray[np.generic]]
+_VTK = {"<f4": "Float32", "<i8": "Int64", "|u1": "UInt8"}
+
+
+def _declare(kind: str, arrays: list[Named], offset: int = 0) -> str:
+    """Tags of arrays that follow one another in the appended data."""
+    out = [f"<{kind}>"] if kind else []
+    for name, parts, values in arrays:
+        type_ = _VTK[values.dtype.str]
+        out.append(
+            f'<DataArray type="{type_}" Name="{name}" NumberOfComponents="{parts}" '
+            f'format="appended" offset="{offset}"/>'
+        )
+        offset += 8 + values.nbytes
+    return "\n".join([*out, f"</{kind}>\n" if kind else ""])
+
+
+def _vtk_file(kind: str, body: str, tail: str, arrays: list[Named]) -> bytes:
+    """Wrap declarations and raw data into one file."""
+    head = (
+        f'<?xml version="1.0"?>\n<VTKFile type="{kind}" version="1.0" byte_order="LittleEndian" '
+        f'header_type="UInt64">\n{body}{tail}<AppendedData encoding="raw">\n_'
+    )
+    data = b"".join(
+        np.uint64(v.nbytes).astype("<u8").tobytes() + np.ascontiguousarray(v).tobytes()
+        for _, _, v in arrays
+    )
+    return head.encode() + data + b"\n</AppendedData>\n</VTKFile>\n"
+
+
+def surface_values(result: FlowResult, part: int) -> tuple[Floats, npt.NDArray[np.int64], dict[str, Floats]]:
+    """Return a part's triangles, split to about two cells, with mean surface values.
+
+    Parameters
+    ----------
+    result
+        A finished run.
+    part
+        Number of the part, from 0.
+
+    Returns
+    -------
+    vertices : (n, 3)
+        [m]
+    faces : (m, 3)
+        Corner numbers.
+    values
+        ``pressure_coefficient`` and ``friction_coefficient`` by vertex (n,), from the nearest cells
+        beside this part. [-]
+    """
+    from scipy.spatial import cKDTree
+
+    from tuftwork.flow.engine import lever
+    from tuftwork.flow.walls import split_long
+
+    prepared = result.prepared
+    case, setup = prepared.case, prepared.setup
+    pieces = split_long(case.parts[part].triangles(), 2.0 * case.cell)
+    vertices, number = np.unique(
+        np.round(pieces.reshape(-1, 3), 7), axis=0, return_inverse=True
+    )
+    q = 0.5 * case.lattice_speed**2
+    own = np.flatnonzero(setup.walls.main == part + 1)
+    feet = (lever(setup)[:, own] * case.cell + np.array(prepared.origin)[:, None]).T
+    share, near = cKDTree(feet).query(vertices, k=min(4, len(own)))
+    weight = 1.0 / (np.atleast_2d(share.T).T + 0.1 * case.cell)
+    weight /= weight.sum(axis=1, keepdims=True)
+    near = np.atleast_2d(near.T).T
+    rows = result.wall_rows[:, own]
+    pressure = (rows[3] / 3.0 / q)[near]
+    friction = (np.linalg.norm(rows[4:], axis=0) / q)[near]
+    values = {
+        "pressure_coefficient": np.asarray((pressure * weight).sum(axis=1)),
+        "friction_coefficient": np.asarray((friction * weight).sum(axis=1)),
+    }
+    return vertices, number.reshape(-1, 3).astype(np.int64), values
+
+
+def vtp_bytes(result: FlowResult, part: int) -> bytes:
+    """Return one part's surface with its mean values as a VTK surface file."""
+    vertices, faces, values = surface_values(result, part)
+    point = [(name, 1, v.astype("<f4")) for name, v in values.items()]
+    place = [("Points", 3, vertices.astype("<f4").ravel())]
+    offsets = 3 * np.arange(1, len(faces) + 1)
+    cells = [
+        ("connectivity", 1, faces.astype("<i8").ravel()),
+        ("offsets", 1, offsets.astype("<i8")),
+    ]
+    arrays: list[Named] = [*point, *place, *cells]
+    size = [8 + v.nbytes for _, _, v in arrays]
+    body = (
+        f'<PolyData>\n<Piece NumberOfPoints="{len(vertices)}" NumberOfPolys="{len(faces)}" '
+        'NumberOfVerts="0" NumberOfLines="0" NumberOfStrips="0">\n'
+        + _declare("PointData", list(point))
+        + _declare("Points", list(place), sum(size[: len(point)]))
+        + _declare("Polys", list(cells), sum(size[: len(point) + 1]))
+    )
+    return _vtk_file("PolyData", body, "</Piece>\n</PolyData>\n", arrays)
+
+
+def glb_bytes(result: FlowResult, *, low: float = -1.5, high: float = 1.0) -> bytes:
+    """Return all parts coloured by mean pressure coefficient as a binary glTF scene.
+
+    Parameters
+    ----------
+    result
+        A finished run.
+    low, high
+        Pressure coefficients at the ends of the colour scale. [-]
+
+    Returns
+    -------
+    data
+        A GLB file; the colours run dark blue (suction) to white (rest) to dark red.
+    """
+    import trimesh
+    from matplotlib import colormaps
+
+    scene = trimesh.Scene()
+    for n, part in enumerate(result.prepared.case.parts):
+        vertices, faces, values = surface_values(result, n)
+        cp = values["pressure_coefficient"]
+        share = np.where(cp < 0, 0.5 - 0.5 * cp / low, 0.5 + 0.5 * cp / high)
+        colour = (colormaps["RdBu_r"](np.clip(share, 0, 1)) * 255).astype(np.uint8)
+        mesh = trimesh.Trimesh(vertices=vertices, faces=faces, vertex_colors=colour, process=False)
+        scene.add_geometry(mesh, geom_name=part.name, node_name=part.name)
+    data = scene.export(file_type="glb")
+    return bytes(data)
+
+
+def dataset(result: FlowResult, state: State = "mean") -> "xarray.Dataset":
+    """Return the fields as a data set with axes and units, ready for netCDF."""
+    import xarray
+
+    prepared = result.prepared
+    axes = {
+        name: (name, prepared.origin[a] + prepared.case.cell * np.arange(prepared.setup.shape[a]), {"units": "m"})
+        for a, name in enumerate("xyz")
+    }
+    found = fields(result, state)
+    data = {
+        "pressure_coefficient": (("z", "y", "x"), found["pressure_coefficient"].astype(np.float32), {"units": "1"}),
+        "total_pressure_loss": (("z", "y", "x"), found["total_pressure_loss"].astype(np.float32), {"units": "1"}),
+        "velocity": (("axis", "z", "y", "x"), found["velocity"].astype(np.float32), {"units": "1", "long_name": "velocity over speed"}),
+    }
+    attributes = {key: str(value) for key, value in result.made_with.items()}
+    return xarray.Dataset(data, coords=axes, attrs=attributes | {"state": state, "origin": "computed"})
