@@ -29,7 +29,8 @@ class Target:
     Attributes
     ----------
     loop
-        Name of the loop; its hottest temperature counts.
+        Name of the loop; its hottest temperature counts. Or the cooler of a hot stream; what
+        leaves it counts.
     limit
         [K]
     probability
@@ -55,6 +56,8 @@ class Sized:
         10, 50, 90 % of the areas at which each draw just meets the limit. [m²]
     is_reachable
         Whether this opening alone suffices within eight times its area.
+    areas
+        At which each draw just meets the limit, infinite where none does, ``(n_draw,)``. [m²]
     notices
         What to heed.
     """
@@ -67,6 +70,7 @@ class Sized:
     median: float
     high: float
     is_reachable: bool
+    areas: Array
     notices: tuple[str, ...] = (TEMPERATURE_CAUTION,)
 
 
@@ -211,7 +215,8 @@ def size_opening(system: CoolingSystem, around: Surroundings, target: Target, pa
         low, high = np.where(hot, middle, low), np.where(hot, high, middle)
     # a draw that stays hot at eight times the area has none that suffices
     factor = np.where(high > np.log(_MOST) - 1e-9, np.inf, np.exp(high))
-    areas = np.sort(np.broadcast_to(area * factor, (count,)))
+    each = np.array(np.broadcast_to(area * factor, (count,)))
+    areas = np.sort(each)
     needed, ten, half, ninety = (
         float(areas[min(int(np.ceil(q * count)) - 1 if q > 0 else 0, count - 1)])
         for q in (1.0 - target.probability, 0.1, 0.5, 0.9)
@@ -219,7 +224,7 @@ def size_opening(system: CoolingSystem, around: Surroundings, target: Target, pa
     place = opening.place if isinstance(opening, Exit) else opening.kind
     return Sized(
         part=part, place=place, now=float(np.mean(area)), needed=needed,
-        low=ten, median=half, high=ninety, is_reachable=bool(np.isfinite(needed)),
+        low=ten, median=half, high=ninety, is_reachable=bool(np.isfinite(needed)), areas=each,
     )  # fmt: skip
 
 
@@ -344,7 +349,8 @@ def _hottest(system: CoolingSystem, around: Surroundings, target: Target) -> Arr
 
 
 def _checked(system: CoolingSystem, around: Surroundings, target: Target) -> None:
-    system.loop(target.loop)
+    if target.loop not in {stream.cooler for stream in system.streams}:
+        system.loop(target.loop)
     within("probability", target.probability, "", (0.001, 0.999))
     hottest_air = float(np.max(around.temperature))
     if not target.limit > hottest_air:

@@ -144,7 +144,7 @@ def core_from_surface(surface: Surface, face_area: Numeric) -> Core:
     """
     state = surface.rate(_VELOCITIES, REFERENCE_DENSITY, REFERENCE_VISCOSITY)
     race = (_VELOCITIES >= 2.0) & (_VELOCITIES <= 12.0)  # wider, two terms miss by more than 3 %
-    a, b = _fit_loss(_VELOCITIES[race], np.asarray(state.loss)[race])
+    a, b = fit_loss(_VELOCITIES[race], np.asarray(state.loss)[race])
     return Core(
         face_area=face_area,
         linear_loss=a,
@@ -218,7 +218,7 @@ def core_from_table(table: MakerTable, arrangement: Arrangement = "crossflow") -
     share = float(within("liquid_share", table.liquid_share, "", (0.0, 0.8)))
     liquid = float(whole[len(whole) // 2]) / share if share > 0 else None
     side = whole if liquid is None else 1.0 / (1.0 / whole - 1.0 / liquid)
-    a, b = _fit_loss(u, loss)
+    a, b = fit_loss(u, loss)
     return Core(
         face_area=table.face_area,
         linear_loss=a * REFERENCE_VISCOSITY / table.air_viscosity,
@@ -287,8 +287,16 @@ def liquid_side_conductance(
     return np.asarray(nusselt * state.conductivity / dh * wetted)
 
 
-def _fit_loss(velocity: Array, loss: Array) -> tuple[float, float]:
-    """Fit a u + b u² to a loss curve; refuse a curve no core can have."""
+def fit_loss(velocity: Array, loss: Array) -> tuple[float, float]:
+    """Return a and b of Δp = a u + b u² fitted to a loss curve [Pa s/m], [Pa s²/m²].
+
+    Least squares of the relative error.
+
+    Raises
+    ------
+    InputError
+        If no core can have the curve.
+    """
     matrix = np.stack([velocity / loss, velocity**2 / loss], axis=1)
     (a, b), *_ = np.linalg.lstsq(matrix, np.ones(len(loss)), rcond=None)
     if a < 0:  # steeper than the square: within reading error only the square is left

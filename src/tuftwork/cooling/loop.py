@@ -210,13 +210,7 @@ def solve_loop(loop: Loop, water: LoopHydraulics, sinks: Mapping[str, Sink]) -> 
     flow = water.flows[-1]
     opening = np.ones(flow.shape[0])
     if valves:
-        valve = valves[0]
-        wanted = np.empty((len(water.openings), flow.shape[0]))
-        at = water.nodes.index(valve.start)
-        for k in range(len(water.openings)):
-            nodes, _ = _temperatures(loop, water, water.flows[k], sinks)
-            wanted[k] = valve.share(nodes[:, at]) - water.openings[k]
-        opening = _crossing(water.openings, wanted)
+        opening = _opening(loop, valves[0], water, sinks)
         flow = _between(water, opening)
     nodes, heat = _temperatures(loop, water, flow, sinks)
     up = np.where(flow >= 0, water.start, water.end)
@@ -233,6 +227,24 @@ def solve_loop(loop: Loop, water: LoopHydraulics, sinks: Mapping[str, Sink]) -> 
         hottest=np.asarray(np.max(nodes, axis=1)),
         opening=opening,
     )
+
+
+def _opening(
+    loop: Loop, valve: Thermostat, water: LoopHydraulics, sinks: Mapping[str, Sink]
+) -> Array:
+    """Return how far the thermostat opens in each draw."""
+    at = water.nodes.index(valve.start)
+
+    def excess(k: int) -> Array:
+        nodes, _ = _temperatures(loop, water, water.flows[k], sinks)
+        return np.asarray(valve.share(nodes[:, at]) - water.openings[k])
+
+    last = len(water.openings) - 1
+    open_wide = excess(last)
+    if np.all(open_wide >= 0.0):  # hot in every draw: nothing between needs to be looked at
+        return np.ones(open_wide.shape)
+    wanted = np.stack([*(excess(k) for k in range(last)), open_wide])
+    return _crossing(water.openings, wanted)
 
 
 def _temperatures(

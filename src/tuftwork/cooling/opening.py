@@ -2,6 +2,7 @@
 
 import csv
 import tomllib
+from functools import cache
 from importlib.resources import files
 from typing import Any
 
@@ -174,6 +175,7 @@ def _row(file: str, what: str, name: str) -> dict[str, Any]:
     return dict(table[name])
 
 
+@cache
 def _table(file: str) -> dict[str, Any]:
     text = files("tuftwork.cooling").joinpath(f"data/{file}").read_text(encoding="utf-8")
     return tomllib.loads(text)

@@ -134,9 +134,11 @@ class CoolingState:
     notices: tuple[str, ...] = (TEMPERATURE_CAUTION,)
 
     def hottest(self, loop: str) -> Array:
-        """Return the hottest temperature of a loop, ``(n_draw,)`` [K]."""
+        """Return the hottest temperature of a loop, or what leaves a stream's cooler [K]."""
+        if loop in self.stream_outlet:
+            return self.stream_outlet[loop]
         if loop not in self.loops:
-            raise UnknownName("loop", loop, self.loops)
+            raise UnknownName("loop", loop, [*self.loops, *self.stream_outlet])
         return self.loops[loop].hottest
 
 
