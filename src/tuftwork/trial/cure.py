@@ -26,6 +26,10 @@ class Cure:
         Second channel of ``swap``.
     because
         Why, in a sentence; kept with the project.
+    doubt
+        Standard uncertainty of ``size``; it widens what is reduced afterwards.
+    known_load
+        Whether an offset stands for a known load, so that it does not grow with the spring rate.
     """
 
     kind: str
@@ -33,6 +37,8 @@ class Cure:
     size: float = 1.0
     other: str = ""
     because: str = ""
+    doubt: float = 0.0
+    known_load: bool = False
 
     def words(self) -> str:
         """Return the cure in words."""

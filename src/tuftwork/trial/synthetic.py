@@ -32,6 +32,8 @@ class Noise:
         Along-wind of one pass about the mean. [m/s]
     speed_wander
         Amplitude of the driver's speed within a pass. [m/s]
+    roll
+        Of one pass: half the difference of left and right. [m]
     """
 
     pot: float = 0.2e-3
@@ -42,6 +44,7 @@ class Noise:
     axle_load: float = 22.0
     gust: float = 0.35
     speed_wander: float = 0.2
+    roll: float = 0.1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -224,7 +227,7 @@ def _stretch(
         ("front", front, day.planted.zero_front), ("rear", rear, day.planted.zero_rear),
     ):  # fmt: skip
         travel = (load + zero) / float(setup.load_of_travel(axle))
-        roll = noise.normal(0, 0.15e-3)  # a crowned road leans the car a little
+        roll = noise.normal(0, spread.roll)
         made[f"pot {axle} left"], made[f"pot {axle} right"] = travel + roll, travel - roll
     return made
 
