@@ -56,9 +56,9 @@ class Theme:
 
 # faint and doubt are a shade darker than first drawn: 4.5:1 on paper as well as on raised
 LIGHT = Theme(
-    name="light", paper="#F6F4EE", raised="#FFFFFF", ink="#1C232B", faint="#656F7B",
-    hair="#CFCABD", front="#0F7C7C", rear="#A8590B", tuft="#C43E1C",
-    ok="#3B7A3E", doubt="#8A6700", wrong="#A3262A",
+    name="light", paper="#F6F4EE", raised="#FFFFFF", ink="#1C232B", faint="#5F6975",
+    hair="#CFCABD", front="#0F7A7A", rear="#A3560A", tuft="#C43E1C",
+    ok="#3B7A3E", doubt="#806000", wrong="#A3262A",
 )  # fmt: skip
 DARK = Theme(
     name="dark", paper="#14181D", raised="#1C2229", ink="#E9E6DF", faint="#93A0AC",

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from tuftwork import __version__
-from tuftwork.errors import InputError, NotCovered, UnknownName
+from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.files import OpenProject, parse_project, read_project, write_atomic
 from tuftwork.study.answers import Answers
 from tuftwork.study.job import Job, job_steps
@@ -55,6 +55,7 @@ class Bench:
         self.store = Store(self.folder / "results")
         self._answers: Answers | None = None
         self._shown = ""
+        self._mark = self._file_mark()
         self._ledger: Ledger | None = None
         self._lock = RLock()
 
@@ -206,16 +207,32 @@ class Bench:
 
     def is_stale(self) -> bool:
         """Return whether the project changed since the shown results were computed."""
-        return self._answers is not None and self._shown != self.opened.digest
+        if self._answers is None:
+            return False
+        if self._file_mark() != self._mark:
+            try:
+                self._refresh()
+            except FileFault:
+                return True  # it changed into something that cannot be read
+        return self._shown != self.opened.digest
 
     def close(self) -> None:
         """Let go of the project."""
 
     def _refresh(self) -> None:
         """Read the project again; a file that cannot be read now is refused, results stay."""
+        mark = self._file_mark()
         opened = read_project(self.folder)
         with self._lock:
-            self.opened = opened
+            self.opened, self._mark = opened, mark
+
+    def _file_mark(self) -> tuple[int, int]:
+        """Return time and size of the project file: cheap to ask every second."""
+        try:
+            found = self.opened.path.stat()
+        except OSError:
+            return (0, 0)
+        return found.st_mtime_ns, found.st_size
 
     def answers_or_none(self) -> Answers | None:
         """Return results where there are any."""
