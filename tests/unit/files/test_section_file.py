@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from tuftwork.errors import FileFault
 from tuftwork.files.section import read_section, write_section_csv, write_section_dxf
 from tuftwork.section import naca, single
