@@ -19,6 +19,7 @@ _NAMED = (
     ("claims", "id"),
     ("evidence", "id"),
     ("measured", "id"),
+    ("days", "name"),
 )
 
 
@@ -67,8 +68,10 @@ def crossings(project: Any) -> list[Crossing]:
         *_measured(project),
         *_states(project),
         *_study(project),
+        *_trial(project),
         *_reading(project),
         *_cooling(project),
+        *_lap(project),
     ]
 
 
@@ -133,27 +136,34 @@ def _measured(project: Any) -> Iterator[Crossing]:
 
 
 def _states(project: Any) -> Iterator[Crossing]:
-    from tuftwork.car.part import keys_of_kind
-
-    kinds = {_get(part, "name"): _get(part, "kind") for part in _rows(project, "parts")
-             if isinstance(_get(part, "name"), str)}  # fmt: skip
+    kinds = _part_kinds(project)
     for index, state in enumerate(_rows(project, "states")):
         aliased = isinstance(state, Mapping) and "set" in state
         values = _get(state, "set" if aliased else "values")
         if not isinstance(values, Mapping):
             continue
         for path in values:
-            name, dot, key = str(path).rpartition(".")
-            where: Path = ("states", index, "set", path)
-            if not dot:
-                what = "needs a part and a key, like 'rear wing.incidence'"
-                yield Crossing(path=where, what=what, found=str(path), known=tuple(kinds))
-            elif name not in kinds:
-                yield Crossing(path=where, what="no part of this name", found=name,
-                               known=tuple(kinds))  # fmt: skip
-            elif kinds[name] and key not in (keys := keys_of_kind(str(kinds[name]))) and keys:
-                what = f"'{name}' has no key of this name"
-                yield Crossing(path=where, what=what, found=key, known=keys)
+            yield from _part_key(str(path), kinds, ("states", index, "set", path))
+
+
+def _part_kinds(project: Any) -> dict[str, Any]:
+    return {_get(part, "name"): _get(part, "kind") for part in _rows(project, "parts")
+            if isinstance(_get(part, "name"), str)}  # fmt: skip
+
+
+def _part_key(text: str, kinds: Mapping[str, Any], where: Path) -> Iterator[Crossing]:
+    """Check that ``rear wing.incidence`` names a part and a key of it."""
+    from tuftwork.car.part import keys_of_kind
+
+    name, dot, key = text.rpartition(".")
+    if not dot:
+        what = "needs a part and a key, like 'rear wing.incidence'"
+        yield Crossing(path=where, what=what, found=text, known=tuple(kinds))
+    elif name not in kinds:
+        yield Crossing(path=where, what="no part of this name", found=name, known=tuple(kinds))
+    elif kinds[name] and key not in (keys := keys_of_kind(str(kinds[name]))) and keys:
+        what = f"'{name}' has no key of this name"
+        yield Crossing(path=where, what=what, found=key, known=keys)
 
 
 def _study(project: Any) -> Iterator[Crossing]:
@@ -250,3 +260,62 @@ def _reading(project: Any) -> Iterator[Crossing]:
                     what = f"no {key[:-1] if key == 'readings' else 'feature'} of this name"
                     where: Path = (*path, key, place)
                     yield Crossing(path=where, what=what, found=str(name), known=known)
+
+
+def _trial(project: Any) -> Iterator[Crossing]:
+    states, evidence = _names(project, "states"), _names(project, "evidence", "id")
+    masses = _names(project, "mass_states")
+    for index, day in enumerate(_rows(project, "days")):
+        path: Path = ("days", index)
+        yield from _missing(day, "mass_state", path, masses, "mass state")
+        for key in ("logs", "coast_downs"):
+            for place, name in enumerate(_rows(day, key)):
+                if isinstance(name, str) and name not in evidence:
+                    yield Crossing(path=(*path, key, place), what="no evidence of this name",
+                                   found=name, known=evidence)  # fmt: skip
+        for place, run in enumerate(_rows(day, "runs")):
+            yield from _missing(run, "state", (*path, "runs", place), states, "state")
+    plan = _get(project, "plan")
+    if plan is not None:
+        for place, name in enumerate(_rows(plan, "compare")):
+            if isinstance(name, str) and name not in states:
+                yield Crossing(path=("plan", "compare", place), what="no state of this name",
+                               found=name, known=states)  # fmt: skip
+
+
+def _lap(project: Any) -> Iterator[Crossing]:
+    """Check the lap's names: circuits, states of changes, changes that need others, the trim."""
+    table = _get(project, "lap")
+    if table is None:
+        return
+    states, circuits = _names(project, "states"), _names(table, "circuits")
+    changes = _names(table, "changes")
+    for list_name in ("circuits", "changes"):
+        seen: set[str] = set()
+        for index, row in enumerate(_rows(table, list_name)):
+            name = _get(row, "name")
+            if isinstance(name, str) and name in seen:
+                yield Crossing(path=("lap", list_name, index, "name"), what="this name is used "
+                               f"twice in {list_name}", found=name)  # fmt: skip
+            seen.add(str(name))
+    for index, row in enumerate(_rows(table, "changes")):
+        path: Path = ("lap", "changes", index)
+        yield from _missing(row, "state", path, states, "state")
+        yield from _missing(row, "after", path, states, "state")
+        for need in _get(row, "needs") or ():
+            if need not in changes:
+                yield Crossing(path=(*path, "needs"), what="no change of this name",
+                               found=str(need), known=changes)  # fmt: skip
+    trim = _get(table, "trim")
+    if trim is None:
+        return
+    yield from _missing(trim, "circuit", ("lap", "trim"), circuits, "circuit")
+    vary, kinds = _get(trim, "vary"), _part_kinds(project)
+    if isinstance(vary, str):
+        yield from _part_key(vary, kinds, ("lap", "trim", "vary"))
+    for index, row in enumerate(_rows(trim, "extra")):
+        aliased = isinstance(row, Mapping) and "set" in row
+        values = _get(row, "set" if aliased else "values")
+        for path_text in values if isinstance(values, Mapping) else ():
+            where: Path = ("lap", "trim", "extra", index, "set", path_text)
+            yield from _part_key(str(path_text), kinds, where)

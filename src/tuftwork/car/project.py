@@ -9,9 +9,11 @@ from tuftwork.car.brake import Brakes
 from tuftwork.car.claim import Claim, Evidence, Measured, Opening
 from tuftwork.car.cooling import Cooling
 from tuftwork.car.crossed import CrossedNames, crossings
+from tuftwork.car.lap import Lap
 from tuftwork.car.part import Part
 from tuftwork.car.reading import Pictures
 from tuftwork.car.table import Table, number
+from tuftwork.car.trial import TrialDay, TrialPlan
 from tuftwork.errors import UnknownName
 from tuftwork.quantity import Quantity
 
@@ -234,6 +236,9 @@ class Project(Table):
     cooling: Annotated[Cooling | None, Field(description="Air through the car")] = None
     brakes: Annotated[Brakes | None, Field(description="Brakes over a lap")] = None
     reading: Annotated[Pictures | None, Field(description="What was read from pictures")] = None
+    days: Annotated[tuple[TrialDay, ...], Field(description="Days of measuring")] = ()
+    plan: Annotated[TrialPlan | None, Field(description="The next test day")] = None
+    lap: Annotated[Lap | None, Field(description="Circuits, tyres, driver and trim")] = None
     study: Annotated[StudySettings, Field(description="How the study is run")]
 
     @model_validator(mode="after")

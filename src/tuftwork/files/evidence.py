@@ -73,6 +73,8 @@ def used_by(project: Project, evidence: str) -> tuple[str, ...]:
     """Return what rests on a piece of evidence: rows that name it, numbers whose place does."""
     word = re.compile(rf"(?<![\w.-]){re.escape(evidence)}(?![\w-])")
     found = [row.id for row in project.measured if row.evidence == evidence]
+    found += [f"day {day.name}" for day in project.days
+              if evidence in (*day.logs, *day.coast_downs)]  # fmt: skip
     for path, quantity in quantities_in(project):
         if word.search(quantity.place):
             found.append(path)

@@ -83,7 +83,7 @@ class Bench:
             progress(now.done, now.title, now.left_s)
 
         opened = read_project(self.folder)
-        job = Job.of(opened.project, self.scheduler)
+        job = Job.of(opened.project, self.scheduler, self.folder)
         begun = perf_counter()
         results = run_steps(
             job_steps(job), self.store, self.ledger,
@@ -257,7 +257,7 @@ class Bench:
         return None
 
     def _from_store(self, opened: OpenProject) -> Answers | None:
-        job = Job.of(opened.project, self.scheduler)
+        job = Job.of(opened.project, self.scheduler, self.folder)
         steps = job_steps(job)
         results = {}
         for name, digest in digests_of(steps).items():

@@ -6,6 +6,7 @@ are plain trees; :class:`Answers` turns them back into what the pages ask.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from time import perf_counter
 from typing import Any
 
@@ -46,11 +47,19 @@ class Job:
     project: Project
     quantities: Mapping[str, Quantity]
     scheduler: str | None = None
+    folder: Path | None = None
 
     @classmethod
-    def of(cls, project: Project, scheduler: str | None = None) -> "Job":
-        """Return the job of a project."""
-        return cls(project=project, quantities=study_quantities(project), scheduler=scheduler)
+    def of(
+        cls, project: Project, scheduler: str | None = None, folder: Path | None = None
+    ) -> "Job":
+        """Return the job of a project; steps that read evidence find it in ``folder``."""
+        return cls(
+            project=project,
+            quantities=study_quantities(project),
+            scheduler=scheduler,
+            folder=folder,
+        )
 
     @property
     def top_speed(self) -> float:
