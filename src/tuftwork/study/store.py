@@ -6,9 +6,6 @@ A result is a tree of dicts, lists, strings, numbers, booleans, None and NumPy a
 
 import hashlib
 import json
-import os
-import tempfile
-from collections.abc import Callable
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -16,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from tuftwork.errors import InputError
+from tuftwork.files import write_atomic
 
 Tree = Any
 """Nested dicts, lists, scalars and arrays."""
@@ -33,23 +31,6 @@ def digest_of(tree: Tree) -> str:
         sha.update(f"{array.dtype.str}{array.shape}".encode())
         sha.update(np.ascontiguousarray(array).tobytes())
     return sha.hexdigest()
-
-
-def write_atomically(path: Path, write: Callable[[BytesIO], None]) -> None:
-    """Write a whole file or nothing: temporary file beside it, flush to disk, rename."""
-    buffer = BytesIO()
-    write(buffer)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(buffer.getbuffer())
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
 
 
 class Store:
@@ -72,10 +53,11 @@ class Store:
         named = {f"a{i}": array for i, array in enumerate(arrays)}
         named[_TREE] = np.frombuffer(text.encode(), dtype=np.uint8)
 
-        def write(buffer: BytesIO) -> None:
-            np.savez(buffer, **named)  # type: ignore[arg-type]
-
-        write_atomically(self.path_of(digest), write)
+        buffer = BytesIO()
+        np.savez(buffer, **named)  # type: ignore[arg-type]
+        path = self.path_of(digest)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_atomic(path, buffer.getvalue())
 
     def load(self, digest: str) -> Tree | None:
         """Return a result, or None where there is none or the file is damaged."""
