@@ -379,9 +379,9 @@ def estimate_cost(
 
 
 def body_length(parts: tuple[FlowPart, ...]) -> float:
-    """Return the length of all parts along x. [m]."""
-    x = np.concatenate([p.vertices[:, 0] for p in parts])
-    return float(np.ptp(x))
+    """Return the largest extent of all parts together. [m]."""
+    corner = np.concatenate([p.vertices for p in parts])
+    return float(np.ptp(corner, axis=0).max())
 
 
 def steps_for(case: FlowCase, lengths: float) -> int:

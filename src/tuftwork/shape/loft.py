@@ -50,7 +50,7 @@ def loft(name: str, rings: Floats) -> Mesh:
 def block(name: str, low: tuple[float, float, float], high: tuple[float, float, float]) -> Mesh:
     """Return a box between two corners. [m]."""
     (x0, y0, z0), (x1, y1, z1) = low, high
-    ring = np.array([[y0, z0], [y1, z0], [y1, z1], [y0, z1]])
+    ring = np.array([[y0, z0], [y1, z0], [y1, z1], [y0, z1]], dtype=float)
     return loft(name, np.stack([np.column_stack([np.full(4, x), ring]) for x in (x0, x1)]))
 
 

@@ -92,7 +92,8 @@ def test_pressure_is_highest_at_the_face_and_the_wake_has_lost_total_pressure(
 ) -> None:
     found = fields(result)
     cp = found["pressure_coefficient"]
-    assert 0.7 < np.nanmax(cp) < 1.3
+    i, j, k = np.round((np.array([-0.05, 0.0, 0.27]) - result.prepared.origin) / 0.05).astype(int)
+    assert 0.6 < cp[k, j, i] < 1.2
     i, j, k = np.round((np.array([0.8, 0.0, 0.27]) - result.prepared.origin) / 0.05).astype(int)
     assert found["total_pressure_loss"][k, j, i] > 0.3
     assert abs(found["total_pressure_loss"][k, j, 2]) < 0.1
