@@ -17,6 +17,7 @@ from tuftwork.car.claim import (
 )
 from tuftwork.car.cooling import Cooling
 from tuftwork.car.crossed import CrossedNames, Crossing, crossings
+from tuftwork.car.lap import Lap, LapCircuit, Trim, TrimExtra
 from tuftwork.car.part import (
     PART_KINDS,
     Body,
@@ -80,6 +81,8 @@ __all__ = [
     "ForceClaim",
     "GainClaim",
     "KnownLength",
+    "Lap",
+    "LapCircuit",
     "LapGainClaim",
     "Limit",
     "MassState",
@@ -99,6 +102,8 @@ __all__ = [
     "StudySettings",
     "Table",
     "TopSpeedClaim",
+    "Trim",
+    "TrimExtra",
     "Weather",
     "Wing",
     "crossings",
