@@ -57,7 +57,7 @@ def worth_by_corner(before: Lap, after: Lap) -> tuple[CornerWorth, ...]:
     if before.circuit.name != after.circuit.name or not before.circuit.corners:
         raise InputError("laps", after.circuit.name, "", "must be of one circuit with corners")
     corners = before.circuit.corners
-    bounds = _bounds(before.circuit)
+    bounds = corner_bounds(before.circuit)
     out = []
     parts = []
     for lap in (before, after):
@@ -78,8 +78,21 @@ def worth_by_corner(before: Lap, after: Lap) -> tuple[CornerWorth, ...]:
     return tuple(out)
 
 
-def _bounds(circuit: Circuit) -> Array:
-    """Return where each corner's share of the lap begins, wrapped before the start if need be."""
+def corner_bounds(circuit: Circuit) -> Array:
+    """Return where each corner's share of the lap begins, wrapped before the start if need be.
+
+    Parameters
+    ----------
+    circuit : ()
+        With its corners. [-]
+
+    Returns
+    -------
+    bounds : (n_corner,)
+        Half way along the straight before each corner. [m]
+    """
+    if not circuit.corners:
+        return np.zeros(0)
     starts = np.array([c.start for c in circuit.corners])
     ends = np.array([c.end for c in circuit.corners])
     before = np.r_[ends[-1] - circuit.length, ends[:-1]]

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array
@@ -102,15 +101,13 @@ def _coefficients(table: AeroTable) -> Array:
     f, u, w, c = corners(fields, 1.0), corners(fx, dx), corners(fy, dy), corners(fxy, dx * dy)
     # rows of H turn (f0, f1, m0, m1) into powers of the local coordinate
     h = np.array([[1, 0, 0, 0], [0, 0, 1, 0], [-3, 3, -2, -1], [2, -2, 1, 1]], dtype=float)
-    block = np.empty((*f[0][0].shape, 4, 4))
+    block = np.empty((16, *np.moveaxis(f[0][0], -3, -1).shape))
     for a in range(2):
         for b in range(2):
-            block[..., a, b] = f[a][b]
-            block[..., a + 2, b] = u[a][b]
-            block[..., a, b + 2] = w[a][b]
-            block[..., a + 2, b + 2] = c[a][b]
-    out = np.einsum("pa,...ab,qb->...pq", h, block, h)
-    return np.ascontiguousarray(np.moveaxis(out, -5, -3))
+            for place, part in ((0, f), (2, w), (8, u), (10, c)):
+                block[place + 4 * a + b] = np.moveaxis(part[a][b], -3, -1)
+    out = np.kron(h, h) @ block.reshape(16, -1)
+    return np.ascontiguousarray(out.T.reshape((*block.shape[1:], 4, 4)))
 
 
 def _slopes(axis: Array, values: Array, along: int) -> Array:
@@ -118,7 +115,37 @@ def _slopes(axis: Array, values: Array, along: int) -> Array:
     if axis.size == 2:
         d = np.diff(values, axis=along) / (axis[1] - axis[0])
         return np.concatenate([d, d], axis=along)
-    return np.asarray(PchipInterpolator(axis, values, axis=along).derivative()(axis))
+    shape = [1] * values.ndim
+    shape[along] = -1
+    h = np.diff(axis)
+    d = np.diff(values, axis=along) / h.reshape(shape)
+    before, after = _cut(d, along, 0, -1), _cut(d, along, 1, None)
+    # weighted harmonic mean of the neighbours; flat where they disagree in sign
+    w = ((2.0 * h[1:] + h[:-1]).reshape(shape), (h[1:] + 2.0 * h[:-1]).reshape(shape))
+    product = before * after
+    mixed = w[0] * after + w[1] * before
+    with np.errstate(divide="ignore", invalid="ignore"):
+        inner = np.where(product > 0.0, (w[0] + w[1]) * product / mixed, 0.0)
+    ends = [
+        _end_slope((h[i], h[j]), _cut(d, along, i, i + 1 or None), _cut(d, along, j, j + 1 or None))
+        for i, j in ((0, 1), (-1, -2))
+    ]
+    return np.concatenate([ends[0], inner, ends[1]], axis=along)
+
+
+def _cut(values: Array, along: int, start: int, stop: int | None) -> Array:
+    """Return a slice along one axis, which stays."""
+    index: list[slice] = [slice(None)] * values.ndim
+    index[along] = slice(start, stop)
+    return np.asarray(values[tuple(index)])
+
+
+def _end_slope(step: tuple[float, float], first: Array, second: Array) -> Array:
+    """Return the three-point slope at an end, kept from overshooting."""
+    slope = ((2.0 * step[0] + step[1]) * first - step[0] * second) / (step[0] + step[1])
+    slope = np.where(np.sign(slope) != np.sign(first), 0.0, slope)
+    steep = (np.sign(first) != np.sign(second)) & (np.abs(slope) > 3.0 * np.abs(first))
+    return np.where(steep, 3.0 * first, slope)
 
 
 def constant_table(downforce_front: float, downforce_rear: float, drag: float) -> AeroTable:
