@@ -87,7 +87,10 @@ class Disc:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BrakeTrace:
-    """Speed [m/s] and one disc's braking power [W] against time [s], one lap."""
+    """Speed [m/s] and one disc's braking power [W] against time [s], one lap.
+
+    ``power`` is ``(n_time,)``, or ``(n_time, n_draw)`` where the braking is uncertain.
+    """
 
     time: Array
     speed: Array
@@ -145,21 +148,21 @@ def lap_trace(
         raise InputError("lap_time", lap_time, "s", f"must exceed the stops' {sum(times):.1f} s")
     gap = (lap_time - sum(times)) / len(stops)
     t = np.linspace(0.0, lap_time, n_step + 1)
-    speed, power = np.empty(t.shape), np.zeros(t.shape)
+    each = [np.atleast_1d(s.front_disc if is_front else s.rear_disc) for s in done]
+    count = n_draw_of(*each)
+    speed, power = np.empty(t.shape), np.zeros((len(t), count))
     begin = 0.0
-    for k, (stop, energy) in enumerate(zip(stops, done, strict=True)):
+    for k, stop in enumerate(stops):
         before = stops[k - 1].slow
         run = (t >= begin) & (t <= begin + gap)
         speed[run] = before + (stop.fast - before) * (t[run] - begin) / gap
         at = begin + gap
         here = (t > at) & (t <= at + times[k] + 1e-9)
         speed[here] = stop.fast + (stop.slow - stop.fast) * (t[here] - at) / times[k]
-        joules = float(np.mean(energy.front_disc if is_front else energy.rear_disc))
-        power[here] = speed[here]
-        step = t[1] - t[0]
-        power[here] *= joules / max(float(np.sum(power[here])) * step, 1e-9)
+        shape = speed[here] / max(float(np.sum(speed[here])) * (t[1] - t[0]), 1e-9)
+        power[here] = shape[:, None] * each[k]
         begin = at + times[k]
-    return BrakeTrace(time=t, speed=speed, power=power)
+    return BrakeTrace(time=t, speed=speed, power=power[:, 0] if count == 1 else power)
 
 
 @njit(cache=True, nogil=True)
@@ -247,7 +250,8 @@ def disc_temperature(
         raise InputError("n_lap, n_cell", min(n_lap, n_cell), "", "must be 1 or more")
     kelvin("ambient", ambient)
     flow = not_negative("duct_flow", duct_flow, "kg/s")
-    count = n_draw_of(ambient, flow, disc.mass, disc.convection_scale, disc.disc_share,
+    power = trace.power if trace.power.ndim == 2 else trace.power[:, None]
+    count = n_draw_of(power[0], ambient, flow, disc.mass, disc.convection_scale, disc.disc_share,
                       0.0 if start is None else start)  # fmt: skip
     dt = np.diff(trace.time)
     step = float(dt[0])
@@ -261,9 +265,7 @@ def disc_temperature(
     velocity = disc.vane_velocity(np.maximum(speed, 0.5), duct)
     h_vane = vane_coefficient(velocity, disc.vane_diameter, disc.vane_length) * scale
     shape = (len(dt), count)
-    flux = np.array(
-        np.broadcast_to(trace.power[1:, None] * disc.disc_share / disc.rubbed_area, shape)
-    )
+    flux = np.array(np.broadcast_to(power[1:] * disc.disc_share / disc.rubbed_area, shape))
     first = np.broadcast_to(ambient if start is None else start, (count,))
     cells = np.repeat(np.array(first, dtype=float)[:, None], n_cell, axis=1)
     air = np.array(np.broadcast_to(ambient, (count,)), dtype=float)

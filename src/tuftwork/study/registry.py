@@ -66,6 +66,14 @@ PAGES: tuple[PageEntry, ...] = (
         support="tuftwork.study.support:of_states",
     ),
     PageEntry(
+        name="cooling", title="Cooling", make="tuftwork.study.cooling_page:cooling_page",
+        support="tuftwork.study.cooling_page:cooling_support",
+    ),
+    PageEntry(
+        name="brakes", title="Brakes", make="tuftwork.study.brake_page:brakes_page",
+        support="tuftwork.study.brake_page:brake_support",
+    ),
+    PageEntry(
         name="runs", title="Runs", make="tuftwork.study.register:runs_page", takes="ledger",
         support="tuftwork.study.support:of_runs",
     ),
@@ -74,6 +82,8 @@ PAGES: tuple[PageEntry, ...] = (
 
 LIVE: Mapping[str, str] = {
     "path_at": "tuftwork.study.live:live_page",
+    "cooling_at": "tuftwork.study.cooling_live:cooling_live",
+    "brakes_at": "tuftwork.study.brake_page:brakes_live",
 }
 """Live request → ``module:function`` taking answers and message, returning header and arrays."""
 
@@ -86,22 +96,36 @@ CHAINS: Mapping[str, str] = {
     "live": "tuftwork.study.live:live_chain",
     "input": "tuftwork.study.register:input_chain",
     "claim": "tuftwork.study.claimed:claim_chain",
+    "cooling": "tuftwork.study.cooling_page:cooling_chain",
+    "cooled": "tuftwork.study.cooling_live:cooled_chain",
+    "brakes": "tuftwork.study.brake_page:brake_chain",
 }
 """First word of a chain's address → ``module:function`` taking answers and the whole address,
 which keeps that chain (and may keep others)."""
 
-QUANTITIES: tuple[str, ...] = ()
+QUANTITIES: tuple[str, ...] = (
+    "tuftwork.study.cooling_net:cooling_quantities",
+    "tuftwork.study.brake_step:brake_quantities",
+)
 """``module:function`` taking a project and returning more uncertain numbers by name."""
 
-LABELS: tuple[str, ...] = ()
+LABELS: tuple[str, ...] = (
+    "tuftwork.study.cooling_net:cooling_labels",
+    "tuftwork.study.brake_step:brake_labels",
+)
 """``module:function`` taking a project and returning what a person calls those numbers."""
 
-STEPS: tuple[str, ...] = ()
+STEPS: tuple[str, ...] = (
+    "tuftwork.study.cooling_step:cooling_steps",
+    "tuftwork.study.brake_step:brake_steps",
+)
 """``module:function`` taking a :class:`~tuftwork.study.job.Job` and returning more steps."""
 
 FINDINGS: tuple[str, ...] = (
     "tuftwork.study.finding:findings_of",
     "tuftwork.study.claimed:claim_findings",
+    "tuftwork.study.cooling_finding:cooling_findings",
+    "tuftwork.study.brake_page:brake_findings",
 )
 """``module:function`` taking answers and returning findings."""
 

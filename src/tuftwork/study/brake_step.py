@@ -1,0 +1,332 @@
+"""The brakes as a step: energy of a lap, disc, pad and fluid over a stint, duct and kit."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from tuftwork.car import Project, quantities_in
+from tuftwork.car.brake import BrakeDuct as DuctTable
+from tuftwork.car.brake import Brakes
+from tuftwork.car.brake import Disc as DiscTable
+from tuftwork.cooling import (
+    BrakeDuct,
+    BrakingCar,
+    Caliper,
+    Disc,
+    Inlet,
+    Member,
+    Stop,
+    Surroundings,
+    brake_duct_flow,
+    brake_verdicts,
+    disc_temperature,
+    fluid_temperature,
+    lap_energy,
+    lap_trace,
+    member_duct,
+    needed_duct_flow,
+    stop_energy,
+)
+from tuftwork.cooling.brake import bulk_rise, disc_material
+from tuftwork.cooling.disc import BrakeTrace
+from tuftwork.cooling.opening import recovery_band
+from tuftwork.errors import NotCovered
+from tuftwork.quantity import Numeric, Quantity
+from tuftwork.study.answers import Answers
+from tuftwork.study.cooling_net import Of, of_ensemble
+from tuftwork.study.inputs import has_platform, state_names
+from tuftwork.study.job import Job
+from tuftwork.study.step import Pulse, Step
+from tuftwork.study.store import Tree
+
+AXLES = ("front", "rear")
+_STEPS = 800  # [-]  times of a lap
+_SHOWN = 240  # [-]  times of the stint that are kept for drawing
+_NEED_DRAWS = 24  # [-]  of the ensemble, for the duct's bisection
+_CELLS = 8
+_QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9)
+_G = 9.80665  # [m/s²]
+_DENSITY = 1.17  # [kg/m³]  air of a warm day; brakes feel it through drag alone
+
+
+def brake_quantities(project: Project) -> dict[str, Quantity]:
+    """Return every uncertain number of the brakes by name."""
+    table = project.brakes
+    if table is None:
+        return {}
+    found = {n: q for n, q in quantities_in(table, "brakes.") if not n.startswith("brakes.stops")}
+    for axle in AXLES:
+        disc: DiscTable | None = getattr(table, axle)
+        if disc is not None and disc.duct is not None:
+            band = recovery_band(disc.duct.kind)
+            found[f"brakes.{axle}.duct.recovery"] = Quantity(
+                best=band.best, low=band.low, high=band.high, unit="", dimension="ratio",
+                place=band.note,
+            )  # fmt: skip
+    return found
+
+
+def brake_labels(project: Project) -> dict[str, str]:
+    """Return what a person calls those numbers."""
+    found = {}
+    for name in brake_quantities(project):
+        parts = name.split(".")
+        owner = " ".join(parts[1:-1]) + " brake" if len(parts) > 2 else "brakes"
+        found[name] = f"{owner}: {parts[-1].replace('_', ' ')}"
+    return found
+
+
+def brake_steps(job: Job) -> list[Step]:
+    """Return the brakes' step; none where the project has no brakes."""
+    project, table = job.project, job.project.brakes
+    if table is None:
+        return []
+    tied = has_platform(project) and bool(project.parts)
+    rides = tuple(f"ride {s}" for s in state_names(project)) if tied else ()
+    mass = project.mass_state()
+
+    def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
+        of = of_ensemble(job.ensemble(results["tie"]))
+        loads = {r.removeprefix("ride "): _mean_load(results[r]) for r in rides}
+        return _brakes(BrakingCase(table=table, of=of, mass=mass.mass.best, loads=loads), pulse)
+
+    inputs = {"table": table.model_dump_json(), "mass": mass.mass.best, "shown": _SHOWN}
+    return [Step(name="brakes", title="Brakes over a stint", inputs=inputs,
+                 needs=("tie", *rides), work=work, weight=3.0)]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BrakingCase:
+    """What the brakes stand on: the table, draws, mass [kg], CzS and CxS by state [m²]."""
+
+    table: Brakes
+    of: Of
+    mass: float
+    loads: Mapping[str, tuple[float, float]]
+
+    @property
+    def stops(self) -> tuple[Stop, ...]:
+        """Stops of a lap."""
+        return tuple(Stop(fast=s.fast.best, slow=s.slow.best) for s in self.table.stops)
+
+    def car(self, state: str = "") -> BrakingCar:
+        """Return what decides a stop in a state, the baseline unless named."""
+        down, drag = (0.0, 0.0)
+        if self.loads:
+            down, drag = self.loads[state or next(iter(self.loads))]
+        return BrakingCar(
+            mass=self.mass, grip=self.of("brakes.grip"), downforce_area=down, drag_area=drag,
+            front_share=self.of("brakes.front_share"), density=_DENSITY,
+        )  # fmt: skip
+
+    def trace(self, car: BrakingCar, stops: tuple[Stop, ...], axle: str) -> BrakeTrace:
+        """Return one disc's power over a lap."""
+        return lap_trace(car, stops, self.table.lap_time.best, is_front=axle == "front",
+                         n_step=_STEPS)  # fmt: skip
+
+
+def braking_case(answers: Answers, most: int) -> BrakingCase:
+    """Return what the brakes stand on, the first ``most`` draws."""
+    table = answers.project.brakes
+    assert table is not None
+    loads = {s: _mean_load(answers.ride(s)) for s in answers.states} if answers.has_platform else {}
+    return BrakingCase(table=table, of=of_ensemble(answers.ensemble, most),
+                       mass=answers.project.mass_state().mass.best, loads=loads)  # fmt: skip
+
+
+def _mean_load(ride: Tree) -> tuple[float, float]:
+    """Return CzS and CxS of a state, median over draws and the studied speeds [m²]."""
+    total = np.asarray(ride["downforce_front"]) + np.asarray(ride["downforce_rear"])
+    return float(np.nanmedian(total)), float(np.nanmedian(np.asarray(ride["drag"])))
+
+
+def _brakes(case: BrakingCase, pulse: Pulse) -> Tree:
+    table, car = case.table, case.car()
+    energy = lap_energy(car, case.stops, table.lap_time.best)
+    tree: Tree = {
+        "energy": np.asarray(energy.energy),
+        "power": np.asarray(energy.mean_power),
+        "stops": [_stop(case, car, stop) for stop in case.stops],
+        "axles": {},
+        "kits": [],
+    }
+    there = [a for a in AXLES if getattr(table, a) is not None]
+    for done, axle in enumerate(there):
+        tree["axles"][axle] = _axle(case, car, axle)
+        pulse.beat((done + 1) / (len(there) + 1))
+    tree["kits"] = _kits(case)
+    return tree
+
+
+def _stop(case: BrakingCase, car: BrakingCar, stop: Stop) -> Tree:
+    """Return what one stop gives the discs."""
+    done = stop_energy(car, stop)
+    row: dict[str, Any] = {
+        "fast": stop.fast, "slow": stop.slow, "energy": np.asarray(done.by_brakes),
+        "by_drag": np.asarray(done.by_drag / done.kinetic),
+        "duration": np.asarray(done.duration), "distance": np.asarray(done.distance),
+    }  # fmt: skip
+    for axle in AXLES:
+        disc = getattr(case.table, axle)
+        if disc is not None:
+            heat = disc_material(disc.material)[1]
+            joules = done.front_disc if axle == "front" else done.rear_disc
+            row[f"rise_{axle}"] = bulk_rise(joules, disc.mass.best, heat)
+    return row
+
+
+def disc_of(table: DiscTable, of: Of, axle: str) -> Disc:
+    """Return an axle's disc with its draws."""
+    key = f"brakes.{axle}"
+    vanes = {} if table.is_vented else {"vane_flow_area": 0.0}
+    return Disc(
+        mass=of(f"{key}.mass"), diameter=table.diameter.best,
+        inner_diameter=table.inner_diameter.best, material=table.material,
+        vane_area=table.vane_area.best if table.is_vented else 0.0,
+        convection_scale=of(f"{key}.convection"), **vanes,
+    )  # fmt: skip
+
+
+def duct_of(table: DuctTable, of: Of, axle: str, scale: float = 1.0) -> BrakeDuct:
+    """Return an axle's duct with its draws, every area multiplied by ``scale``."""
+    key = f"brakes.{axle}.duct"
+    side = scale**0.5
+    member = Member(
+        width=table.width.best * side, height=table.height.best * side,
+        length=table.length.best, bends=tuple(b.best for b in table.bends),
+    )  # fmt: skip
+    recovery = np.minimum(of(f"{key}.recovery"), 1.0)
+    return BrakeDuct(
+        inlet=Inlet(name="mouth", end="mouth", area=scale * of(f"{key}.area"), kind=table.kind,
+                    recovery=recovery),
+        ducts=(member_duct(member, "duct", "mouth", "eye"),),
+        outlet_area=scale * of(f"{key}.eye_area"), outlet_pressure=of(f"{key}.eye_pressure"),
+    )  # fmt: skip
+
+
+def _axle(case: BrakingCase, car: BrakingCar, axle: str) -> Tree:
+    table: DiscTable = getattr(case.table, axle)
+    disc, trace = disc_of(table, case.of, axle), case.trace(car, case.stops, axle)
+    air = case.of("brakes.temperature")
+    speed = float(np.mean(trace.speed))
+    options: dict[str, Numeric] = {"no duct": 0.0}
+    if table.duct is not None:
+        around = Surroundings(speed=speed, temperature=air)
+        options["duct"] = brake_duct_flow(duct_of(table.duct, case.of, axle), around)
+    tree: Tree = {"options": {}, "material": table.material, "mean_speed": speed}
+    for name, flow in options.items():
+        tree["options"][name] = _stint(case, table, disc, trace, flow)
+    tree["need"] = _need(case, car, axle, tree)
+    return tree
+
+
+def _stint(
+    case: BrakingCase, table: DiscTable, disc: Disc, trace: BrakeTrace, flow: Numeric
+) -> Tree:  # fmt: skip
+    air = case.of("brakes.temperature")
+    history = disc_temperature(
+        disc, trace, air, duct_flow=flow, n_lap=case.table.laps, n_cell=_CELLS
+    )
+    fluid = fluid_temperature(history, air, Caliper())
+    verdicts = brake_verdicts(
+        history, fluid, disc=table.material, pad=table.pad, grade=case.table.fluid,
+        is_wet=case.table.is_wet,
+    )  # fmt: skip
+    every = max(1, len(history.time) // _SHOWN)
+    return {
+        "flow": np.asarray(flow, dtype=float),
+        "time": history.time[::every],
+        "surface": np.quantile(history.surface[::every], _QUANTILES, axis=1),
+        "peak_surface": history.peak_surface,
+        "peak_mean": history.peak_mean,
+        "lap_mean": history.lap_mean,
+        "peak_fluid": fluid.max(axis=0),
+        "windows": [
+            {
+                "part": v.window.part, "low": v.window.low, "high": v.window.high,
+                "peak": v.window.peak, "over": v.probability_over, "under": v.probability_under,
+                "verdict": v.verdict, "working": v.working, "hottest": v.peak,
+            }
+            for v in verdicts
+        ],
+    }  # fmt: skip
+
+
+def _need(case: BrakingCase, car: BrakingCar, axle: str, tree: Tree) -> Tree:
+    """Return the duct air and area that hold the surface below the disc's peak window."""
+    table: DiscTable = getattr(case.table, axle)
+    limit = tree["options"]["no duct"]["windows"][0]["peak"]
+    thin = _thinned(case.of, _NEED_DRAWS)
+    few = replace(case, of=thin)
+    trace = few.trace(few.car(), few.stops, axle)
+    try:
+        flow = needed_duct_flow(
+            disc_of(table, thin, axle), trace, thin("brakes.temperature"), limit
+        )
+    except NotCovered as error:
+        return {"limit": limit, "flow": None, "area": None, "text": str(error)}
+    needed = float(np.quantile(flow, 0.9))
+    area = None
+    if table.duct is not None:
+        has = float(np.median(tree["options"]["duct"]["flow"]))
+        area = table.duct.area.best * needed / has
+    return {"limit": limit, "flow": needed, "area": area, "text": ""}
+
+
+def _thinned(of: Of, most: int) -> Callable[[str], Numeric]:
+    def thin(name: str) -> Numeric:
+        value = of(name)
+        return value[:most] if isinstance(value, np.ndarray) and value.ndim else value
+
+    return thin
+
+
+def _kits(case: BrakingCase) -> list[Tree]:
+    """Return what each other state does to the front brakes: more grip, more power."""
+    names = list(case.loads)
+    if len(names) < 2 or case.table.front is None:
+        return []
+    thin = _thinned(case.of, 32)
+    few = replace(case, of=thin)
+    disc = disc_of(case.table.front, thin, "front")
+    flow: Numeric = 0.0
+    before = few.car()
+    rows = []
+    for name in names:
+        car = few.car(name)
+        stops = tuple(faster_corner(s, before, car) for s in few.stops)
+        trace = few.trace(car, stops, "front")
+        if case.table.front.duct is not None:
+            around = Surroundings(
+                speed=float(np.mean(trace.speed)), temperature=thin("brakes.temperature")
+            )
+            flow = brake_duct_flow(duct_of(case.table.front.duct, thin, "front"), around)
+        peak = disc_temperature(
+            disc, trace, thin("brakes.temperature"), duct_flow=flow, n_lap=case.table.laps,
+            n_cell=_CELLS,
+        ).peak_surface  # fmt: skip
+        energy = lap_energy(car, stops, case.table.lap_time.best)
+        time = sum(float(np.mean(stop_energy(car, s).duration)) for s in stops)
+        rows.append({
+            "state": name, "energy": float(np.mean(energy.energy)), "braking_time": time,
+            "power": float(np.mean(energy.energy)) / time, "peak": peak,
+        })  # fmt: skip
+    return rows
+
+
+def faster_corner(stop: Stop, before: BrakingCar, after: BrakingCar) -> Stop:
+    """Return a stop of a car with other downforce: the same corner taken at its new limit.
+
+    The corner's radius follows from the speed it is taken at now, m v²/R = μ (m g + ρ/2 CzS v²);
+    the straight's end keeps its speed.
+    """
+    mu, mass, half = float(np.mean(before.grip)), float(np.mean(before.mass)), 0.5 * before.density
+    v2 = stop.slow**2
+    if v2 <= 0:
+        return stop
+    curve = mu * (mass * _G + half * float(np.mean(before.downforce_area)) * v2) / (mass * v2)
+    left = mass * curve - mu * half * float(np.mean(after.downforce_area))
+    now = (mu * mass * _G / left) ** 0.5 if left > 0 else stop.fast
+    return Stop(fast=stop.fast, slow=min(now, 0.97 * stop.fast))

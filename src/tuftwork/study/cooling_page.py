@@ -1,0 +1,387 @@
+"""The page "Cooling": circuits against their limits, the net, exits compared, forecasts."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from tuftwork.car import Project
+from tuftwork.car.cooling import Circuit, Cooling
+from tuftwork.cooling.cost import SOURCES as COST_SOURCES
+from tuftwork.cooling.element import Cooler, Element, Exit, Inlet
+from tuftwork.cooling.notice import TEMPERATURE_CAUTION, VENT_CAUTION
+from tuftwork.cooling.system import SOURCES
+from tuftwork.quantity import exact, format_plain
+from tuftwork.study.answers import Answers
+from tuftwork.study.cooling_layout import layout_of
+from tuftwork.study.cooling_net import CoolingCase, cooling_of, of_ensemble
+from tuftwork.study.number import Link, Number, link_of_source, number_of_quantity
+from tuftwork.study.support import Support, counted
+
+Page = dict[str, Any]
+_KMH = 3.6
+_KELVIN = 273.15
+
+
+def cooling_support(project: Project, answers: Answers | None) -> Support:
+    """Return the support of the cooling."""
+    if project.cooling is None:
+        return "none", ""
+    return "computed", counted(len(project.cooling.circuits), "circuit")
+
+
+def cooling_chain(answers: Answers, address: str) -> None:
+    """Keep the chains of the cooling's numbers."""
+    answers.worked_out.pop("cooling page", None)
+    cooling_page(answers)
+
+
+def cooling_page(answers: Answers) -> Page:
+    """Return the cooling on its hot day; worked out once."""
+    kept: Page | None = answers.worked_out.get("cooling page")
+    if kept is None:
+        kept = answers.worked_out["cooling page"] = _page(answers)
+    return kept
+
+
+def case_of(answers: Answers) -> CoolingCase:
+    """Return the cooling's case with all draws."""
+    if "cooling case" not in answers.worked_out:
+        of = of_ensemble(answers.ensemble)
+        answers.worked_out["cooling case"] = CoolingCase.of_project(answers.project, of)
+    found: CoolingCase = answers.worked_out["cooling case"]
+    return found
+
+
+class Teller:
+    """Numbers of the cooling, each with its chain."""
+
+    def __init__(self, answers: Answers) -> None:
+        self.answers = answers
+        self.table: Cooling = cooling_of(answers.project)
+        self.at = condition(self.table)
+        self.among = {n for n in answers.job.quantities if n.startswith(("cooling.", "car.power"))}
+        self.links: Sequence[Link] = [
+            Link(what="Air net, circuits and heated air solved together, every draw",
+                 origin="computed", place="docs/models/air-net.md"),
+            *(link_of_source("Method", s) for s in (*SOURCES, *COST_SOURCES)),
+        ]  # fmt: skip
+
+    def number(
+        self, address: str, draws: Any, dimension: str, title: str, unit: str | None = None
+    ) -> Number:
+        """Return a number of the cooling under ``cooling/<address>``."""
+        size = self.answers.ensemble.size
+        values = np.broadcast_to(np.asarray(draws, dtype=float), (size,))
+        return self.answers.book.number(
+            f"cooling/{address}", values, dimension, unit=unit, title=title, links=self.links,
+            at=self.at, among=self.among, notices=(TEMPERATURE_CAUTION,),
+            decision="Which opening to change first, and by how much.",
+        )  # fmt: skip
+
+
+def condition(table: Cooling) -> str:
+    """Return the condition the cooling's numbers hold at, in words."""
+    speed = format_plain(table.speed.best, "speed", "km/h", digits=1)
+    return f"{speed}, {format_plain(table.temperature.best, 'temperature', digits=0)} air"
+
+
+def certain(value: float, dimension: str) -> Number:
+    """Return a number that has no range of its own: a chance, an area sized for a risk."""
+    unit, digits = {
+        "share": ("%", 2), "area": ("m²", 3), "temperature difference": ("K", 1),
+    }[dimension]  # fmt: skip
+    return number_of_quantity(exact(round(value, digits), dimension, unit=unit, origin="computed"))
+
+
+def _page(answers: Answers) -> Page:
+    tell = Teller(answers)
+    net, charts = answers.results["cooling"], answers.results["cooling charts"]
+    case = case_of(answers)
+    circuits = [_circuit(tell, c, net) for c in tell.table.circuits]
+    return {
+        "at": tell.at,
+        "answer": answer_of(tell, circuits, net),
+        "circuits": circuits,
+        "net": _net(tell, case, net),
+        "gains": [_gains(tell.table, name, r) for name, r in net["restrictions"].items()],
+        "exits": _exits(tell, net),
+        "forecast": _forecast(tell, charts),
+        "blanking": _blanking(charts),
+        "loads": _loads(tell, net),
+        "controls": _controls(tell.table),
+        "notices": list(dict.fromkeys([*net["notices"], VENT_CAUTION])),
+    }
+
+
+def _circuit(tell: Teller, circuit: Circuit, net: Page) -> Page:
+    name = circuit.name
+    hottest, worst = (np.asarray(net[key][name]) for key in ("hottest", "worst_minute"))
+    what = "gas behind its core" if circuit.kind == "gas" else "hottest of the loop"
+    found: Page = {
+        "name": name,
+        "kind": circuit.kind,
+        "coolers": list(circuit.coolers),
+        "what": what,
+        "hottest": tell.number(f"hottest/{name}", hottest, "temperature", f"{name}: {what}"),
+        "worst": tell.number(f"worst/{name}", worst, "temperature",
+                             f"{name}: {what}, if the worst minute lasted"),
+        "heat": tell.number(
+            f"heat/{name}", sum(_edge(net, c, "heat") for c in circuit.coolers), "power",
+            f"{name}: heat shed"
+        ),
+        "limit": None, "over": None, "verdict": "no limit",
+    }  # fmt: skip
+    if circuit.limit is not None:
+        over = float(np.mean(hottest > circuit.limit.best))
+        accepted = tell.table.risk.best
+        found["limit"] = number_of_quantity(
+            circuit.limit, why=f"input/cooling.circuits.{name}.limit"
+        )
+        found["over"] = certain(over, "share")
+        found["verdict"] = (
+            "inside" if over <= accepted else "over its limit" if over > 0.5 else "doubtful"
+        )
+    return found
+
+
+def _edge(net: Page, name: str, field: str) -> np.ndarray:
+    return np.asarray(net["air"][field][net["air"]["names"].index(name)])
+
+
+def _node(net: Page, name: str, field: str) -> np.ndarray:
+    return np.asarray(net["air"][field][net["air"]["nodes"].index(name)])
+
+
+def answer_of(tell: Teller, circuits: Sequence[Page], net: Page) -> str:
+    """Return the cooling in a sentence or two, restriction first."""
+    worst = [c for c in circuits if c["verdict"] in ("over its limit", "doubtful")]
+    if not worst:
+        return f"At {tell.at} every circuit with a limit stays below it."
+    worst.sort(key=lambda c: -c["over"]["best"])
+    return restriction_text(tell, worst[0], net)
+
+
+def restriction_text(tell: Teller, circuit: Page, net: Page) -> str:
+    """Return what restricts a circuit and which area cures it."""
+    found = net["restrictions"][circuit["name"]]
+    kind = {"inlet": "inlet", "exit": "exit", "cooler": "core"}[found["kind"]]
+    others = [w for w in ("inlet", "core", "exit") if w != kind]
+    head = (
+        f"The {kind}, not the {others[0]} or the {others[1]}, holds {circuit['name']} back: "
+        f"{found['part']}. At {tell.at} it reaches {circuit['hottest']['text']} and crosses "
+        f"{circuit['limit']['text']} with a chance of {circuit['over']['text']}."
+    )
+    return f"{head} {cure_text(tell, circuit['name'], net)}".strip()
+
+
+def cure_text(tell: Teller, circuit: str, net: Page) -> str:
+    """Return the area the restricting opening needs where it is, and elsewhere."""
+    found = net["restrictions"][circuit]
+    sized = found["sized"]
+    if sized is None:
+        return "A larger core, or more tubes, is the first step."
+    need = "no area there suffices" if sized["needed"] is None else (
+        f"{_area(sized['needed'])} is needed there"
+    )  # fmt: skip
+    text = f"It has {_area(sized['now'])} net; {need}"
+    options = net["exits"].get(found["part"], {}).get("places", {})
+    moves = [
+        f"{_area(o['sized']['needed'])} on the {place} ({_legality(tell.table, place, o)})"
+        for place, o in options.items()
+        if place != sized["place"] and o["sized"]["needed"] is not None
+    ]
+    return f"{text}{', or ' + ', or '.join(moves) if moves else ''}."
+
+
+def _area(value: float) -> str:
+    return format_plain(value, "area", digits=3)
+
+
+def _legality(table: Cooling, place: str, option: Page) -> str:
+    """Return whether the class allows the area needed at a place, as far as the project says."""
+    surface = next((s for s in table.surfaces if s.name == place), None)
+    needed = option["sized"]["needed"]
+    if surface is None or surface.most_area is None:
+        return "no clause entered"
+    if needed is None:
+        return "no area suffices"
+    word = "within" if needed <= surface.most_area.best else "beyond"
+    return f"{word} the {_area(surface.most_area.best)} of {surface.rule or 'the class'}"
+
+
+def _net(tell: Teller, case: CoolingCase, net: Page) -> Page:
+    """Return the drawing of the net: places, and what stands on every part and node."""
+    air = case.system.air
+    edges = []
+    for part in air.elements:
+        ends = (part.start, part.end)
+        edges.append(
+            (part.name, *(reversed(ends) if part.name in net["air"]["reversed"] else ends))
+        )
+    layout = layout_of(edges)
+    kinds = {Inlet: "inlet", Exit: "exit", Cooler: "core"}
+    parts = []
+    for part in air.elements:
+        name = part.name
+        column, row = layout.parts[name]
+        parts.append({
+            "name": name, "kind": kinds.get(type(part), type(part).__name__.lower()),
+            "start": part.start, "end": part.end, "column": column, "row": row,
+            "place": part.place if isinstance(part, Exit) else "",
+            "reversed": name in net["air"]["reversed"],
+            "share": net["shares"][name],
+            **_part_numbers(tell, part, net),
+        })  # fmt: skip
+    nodes = [
+        {
+            "name": n, "column": layout.nodes[n][0], "row": layout.nodes[n][1],
+            "temperature": tell.number(f"node/{n}/temperature", _node(net, n, "temperature"),
+                                       "temperature", f"{n}: air"),
+            "pressure": tell.number(f"node/{n}/pressure", _node(net, n, "pressure"), "pressure",
+                                    f"{n}: total pressure above ambient"),
+        }
+        for n in net["air"]["nodes"]
+    ]  # fmt: skip
+    return {"parts": parts, "nodes": nodes}
+
+
+def _part_numbers(tell: Teller, part: Element, net: Page) -> Page:
+    name = part.name
+    found: Page = {
+        key: tell.number(f"part/{name}/{key}", np.abs(_edge(net, name, key))
+                         if key != "outlet" else _edge(net, name, key), dimension, f"{name}: {say}")
+        for key, dimension, say in (
+            ("flow", "mass flow", "air"), ("loss", "pressure", "loss of total pressure"),
+            ("outlet", "temperature", "air leaving it"),
+        )
+    }  # fmt: skip
+    found["heat"] = None
+    if isinstance(part, Cooler):
+        found["heat"] = tell.number(f"part/{name}/heat", _edge(net, name, "heat"), "power",
+                                    f"{name}: heat given to the air")  # fmt: skip
+    return found
+
+
+def _gains(table: Cooling, circuit: str, found: Page) -> Page:
+    rows = [
+        {"part": part, "gain": certain(kelvin, "temperature difference")}
+        for part, kelvin in sorted(found["gain"].items(), key=lambda pair: -pair[1])
+        if kelvin > 0.05
+    ]  # fmt: skip
+    return {"circuit": circuit, "part": found["part"], "kind": found["kind"], "rows": rows}
+
+
+def _exits(tell: Teller, net: Page) -> list[Page]:
+    rows = []
+    for name, found in net["exits"].items():
+        circuit = next(c for c in tell.table.circuits if c.name == found["circuit"])
+        assert circuit.limit is not None
+        for place, option in found["places"].items():
+            hot = np.asarray(option["hottest"][circuit.name])
+            key = f"exit/{name}/{place}"
+            areas = np.minimum(np.asarray(option["sized"]["areas"]), 8 * option["sized"]["now"])
+            say = f"{name} at the {place}"
+            met = f"{say}: net area at which {circuit.name} just meets its limit"
+            hottest = f"{say}: {circuit.name}"
+            drag, front, rear = option["change"]
+            over = float(np.mean(hot > circuit.limit.best))
+            needed = option["sized"]["needed"]
+            rows.append({
+                "exit": name, "place": place, "circuit": circuit.name,
+                "is_now": place == option_now(tell.table, name),
+                "hottest": tell.number(f"{key}/hottest", hot, "temperature", hottest),
+                "over": certain(over, "share"),
+                "just": tell.number(f"{key}/area", areas, "area", met),
+                "needed": None if needed is None else certain(needed, "area"),
+                "drag": tell.number(f"{key}/drag", drag, "area", f"{say}: change of CxS"),
+                "front": tell.number(f"{key}/front", front, "area", f"{say}: change of CzSf"),
+                "rear": tell.number(f"{key}/rear", rear, "area", f"{say}: change of CzSr"),
+                "legality": _legality(tell.table, place, option),
+            })  # fmt: skip
+    return rows
+
+
+def option_now(table: Cooling, name: str) -> str:
+    """Return the place an exit has today."""
+    return next(str(e.at) for e in table.exits if e.name == name)
+
+
+def _forecast(tell: Teller, charts: Page) -> list[Page]:
+    rows = []
+    for circuit, found in charts["forecast"].items():
+        ambient = np.asarray(found["ambient"])
+        own = next(c for c in tell.table.circuits if c.name == circuit)
+        assert own.limit is not None
+        for i, place in enumerate(found["places"]):
+            draws = np.asarray(found["draws"])[i]
+            rows.append({
+                "circuit": circuit, "place": place,
+                "ambient_c": (ambient - _KELVIN).tolist(),
+                "limit_c": own.limit.best - _KELVIN,
+                "numbers": [
+                    tell.number(f"forecast/{circuit}/{place}/{t - _KELVIN:.0f}", draws[k],
+                                "temperature", f"{circuit} at {place}, {t - _KELVIN:.0f} °C air")
+                    for k, t in enumerate(ambient)
+                ],
+                "over": np.asarray(found["probability"])[i].tolist(),
+            })  # fmt: skip
+    return rows
+
+
+def _blanking(charts: Page) -> list[Page]:
+    return [
+        {
+            "circuit": circuit,
+            "ambient_c": (np.asarray(found["ambient"]) - _KELVIN).tolist(),
+            "blanking": np.asarray(charts["blanking"]).tolist(),
+            "temperature_c": (np.asarray(found["temperature"]) - _KELVIN).tolist(),
+            "over": np.asarray(found["probability"]).tolist(),
+            "advice": [None if np.isnan(a) else float(a) for a in np.asarray(found["advice"])],
+        }
+        for circuit, found in charts["blanked"].items()
+    ]
+
+
+def _loads(tell: Teller, net: Page) -> list[Page]:
+    """Return what the air through the car costs, beside the closed form the budget holds."""
+    rows = [_load_row(tell, name, "part", load) for name, load in net["loads"]["parts"].items()]
+    rows.append(_load_row(tell, "all of it", "total", net["loads"]["total"]))
+    answers = tell.answers
+    coolers = [p.name for p in answers.project.parts if p.kind == "cooling"]
+    if coolers and answers.project.parts:
+        state = answers.states[0]
+        found = answers.budget(state, min(answers.speeds, key=lambda v: abs(
+            v - tell.table.speed.best)))  # fmt: skip
+        own = [r for r in found.rows if r.kind == "part" and r.name in coolers]
+        load = [sum(getattr(r, f) for r in own) for f in ("drag", "front", "rear")]
+        rows.append(_load_row(tell, "in the budget: closed form", "budget", load))
+    return rows
+
+
+def _load_row(tell: Teller, name: str, kind: str, load: Sequence[Any]) -> Page:
+    drag, front, rear = (np.asarray(x) for x in load)
+    key = f"load/{name}"
+    return {
+        "name": name, "kind": kind,
+        "front": tell.number(f"{key}/front", front, "area", f"{name}: CzSf"),
+        "rear": tell.number(f"{key}/rear", rear, "area", f"{name}: CzSr"),
+        "total": tell.number(f"{key}/total", front + rear, "area", f"{name}: CzS"),
+        "drag": tell.number(f"{key}/drag", drag, "area", f"{name}: CxS"),
+    }  # fmt: skip
+
+
+def _controls(table: Cooling) -> Mapping[str, Any]:
+    """Return what the page's sliders may move, and where they stand."""
+    areas: list[Page] = [
+        {"part": i.name, "cm2": round(1e4 * i.area.best, 1), "places": []} for i in table.inlets
+    ]
+    for way in table.exits:
+        places = [str(way.at), *(str(p) for p in way.also if p != way.at)]
+        areas.append({"part": way.name, "cm2": round(1e4 * way.area.best, 1), "places": places})
+    return {
+        "speed_kmh": round(_KMH * table.speed.best, 1),
+        "air_c": round(table.temperature.best - _KELVIN, 1),
+        "areas": areas,
+        "cores": [c for circuit in table.circuits for c in circuit.coolers],
+    }
