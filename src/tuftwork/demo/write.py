@@ -3,6 +3,7 @@
 from importlib.resources import files
 from pathlib import Path
 
+from tuftwork.demo.circuit import carr_moss
 from tuftwork.demo.truth import FORCE_SCATTER, PassRow, measured_passes
 from tuftwork.errors import InputError
 from tuftwork.files import read_project, record_digests
@@ -61,10 +62,12 @@ def write_demo(folder: Path) -> Path:
         ("rules.txt", _RULES),
         ("setup-sheet.csv", _SHEET),
         ("passes.csv", _passes_table(passes)),
+        ("carr-moss.csv", carr_moss()),
     ):
         (evidence / name).write_text(text, encoding="utf-8")
     head = files("tuftwork.demo").joinpath("halyard.toml").read_text(encoding="utf-8")
     text = head + "\n" + "\n".join(_measured_row(i, row) for i, row in enumerate(passes, 1))
+    text = _with_pictures(folder, text, "halyard_pictures.toml", HALYARD)
     (folder / "project.toml").write_text(text, encoding="utf-8")
     record_digests(read_project(folder))
     (folder / "project.toml.previous").unlink()  # a new project has no earlier version
@@ -86,7 +89,49 @@ def write_prototype(folder: Path) -> Path:
     return folder
 
 
-DEMOS = {"halyard": write_demo, "prototype": write_prototype}
+def write_road(folder: Path) -> Path:
+    """Write the study of an invented road car from pictures into a new or empty folder.
+
+    Raises
+    ------
+    InputError
+        If the folder exists and is not empty.
+    """
+    _require_empty(folder)
+    (folder / "evidence").mkdir(parents=True)
+    head = files("tuftwork.demo").joinpath("road.toml").read_text(encoding="utf-8")
+    text = _with_pictures(folder, head, "", ROAD_CAR)
+    (folder / "project.toml").write_text(text, encoding="utf-8")
+    record_digests(read_project(folder))
+    (folder / "project.toml.previous").unlink()  # a new project has no earlier version
+    return folder
+
+
+HALYARD, ROAD_CAR = "halyard", "road"
+
+
+def _with_pictures(folder: Path, text: str, more: str, which: str) -> str:
+    """Draw the photographs into ``evidence/`` and return the project with their marks."""
+    from tuftwork.demo.mould import Mould
+    from tuftwork.demo.photo import ROAD, halyard_shots, picture_tables, road_shots, write_photo
+
+    mould = Mould() if which == HALYARD else ROAD
+    shots = halyard_shots(mould) if which == HALYARD else road_shots(mould)
+    rows = []
+    for number, shot in enumerate(shots, 1):
+        name = f"photo-{shot.id.lower()}.jpg"
+        write_photo(folder / "evidence" / name, shot, mould)
+        rows.append(
+            f'[[evidence]]\nid = "E{60 + number}"\ntitle = "{shot.title}"\nkind = "photo"\n'
+            f'file = "{name}"\n'
+        )
+    text = text.replace("[[evidence]]", "\n".join(rows) + "\n[[evidence]]", 1)
+    tables = picture_tables(shots, mould, lambda shot: f"E6{shot.id[1:]}")
+    tail = files("tuftwork.demo").joinpath(more).read_text(encoding="utf-8") if more else ""
+    return f"{text}\n{tail}\n{tables}"
+
+
+DEMOS = {"halyard": write_demo, "prototype": write_prototype, "road": write_road}
 """Demo projects by name."""
 
 

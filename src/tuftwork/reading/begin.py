@@ -16,6 +16,7 @@ from tuftwork.reading.model import Model, refuse_collinear
 from tuftwork.reading.scene import Affine, Dimension, Point, Scene
 
 _TRIED = 5  # starts per picture that are followed to the end
+_HIDDEN = 1e9  # cost of a pose that looks through the car
 _ENOUGH = 3  # rows beyond the lens that fix a pose come in pairs: three marks
 _FOCAL_STEPS = np.array([0.35, 0.55, 0.8, 1.0, 1.25, 1.8, 2.8])  # of the usual focal length
 _RING = [(a, e, d) for a in np.arange(0, 360, 30) for e in (-25, 12, 40) for d in (2.0, 5.0, 12.0)]
@@ -91,13 +92,17 @@ def _pose(
     model = Model(scene=alone)
     starts = [_with_rims(model, vector, picture) for vector in _starts(alone, picture)]
     costs = np.sum(np.minimum(model.residuals(np.array(starts)), 1e4) ** 2, axis=1)
+    costs += [_HIDDEN * _through_the_car(model, start, picture) for start in starts]
     best: tuple[float, np.ndarray] | None = None
     for place in np.argsort(costs)[:_TRIED]:
         found = least_squares(
             model.residuals, starts[place], jac=model.jacobian, method="lm", max_nfev=60
         )
-        if np.all(np.isfinite(found.x)) and (best is None or found.cost < best[0]):
-            best = (float(found.cost), found.x)
+        if not np.all(np.isfinite(found.x)):
+            continue
+        cost = float(found.cost) + (_HIDDEN if _through_the_car(model, found.x, picture) else 0.0)
+        if best is None or cost < best[0]:
+            best = (cost, found.x)
     if best is None:
         raise NotConverged(f"No camera fits the marks on {picture}. Check which mark is which.")
     angles, at = {}, N_CAMERA
@@ -105,6 +110,17 @@ def _pose(
         angles[k] = best[1][at : at + len(rim.at)]
         at += len(rim.at)
     return best[1][:N_CAMERA], angles
+
+
+def _through_the_car(model: Model, theta: np.ndarray, picture: str) -> bool:
+    """Return whether a wheel's outer face would be seen from inside the car: its mirror image."""
+    eye = model.camera(theta, picture).place()
+    for rim in model.scene.rims:
+        centre = _nominal(model.scene, rim.centre)
+        assert centre is not None
+        if (eye[1] - centre[1]) * np.sign(centre[1]) < 0:
+            return True
+    return False
 
 
 def _alone(scene: Scene, picture: str, known: dict[str, np.ndarray]) -> tuple[Scene, list[int]]:
@@ -147,7 +163,7 @@ def _starts(scene: Scene, picture: str) -> Iterator[np.ndarray]:
         target = np.mean([*places, *[r for r in rims if r is not None]], axis=0)
         for focal in wide:
             for azimuth, elevation, distance in _RING:
-                yield _looking_at(
+                yield looking_at(
                     target, np.radians(azimuth), np.radians(elevation), distance,
                     float(focal), middle,
                 )  # fmt: skip
@@ -176,10 +192,11 @@ def _by_opencv(
                 yield vector
 
 
-def _looking_at(
+def looking_at(
     target: np.ndarray, azimuth: float, elevation: float, distance: float,
     focal: float, middle: np.ndarray,
 ) -> np.ndarray:  # fmt: skip
+    """Return the ten numbers of a camera that looks at a point from around it, upright."""
     from scipy.spatial.transform import Rotation
 
     way = np.array([

@@ -17,7 +17,7 @@ from tuftwork.study.answers import Answers
 from tuftwork.study.job import Job, job_steps
 from tuftwork.study.ledger import Ledger
 from tuftwork.study.register import runs_page
-from tuftwork.study.registry import CHAINS, LIVE, PAGES, found, page_entry
+from tuftwork.study.registry import CHAINS, LIVE, OPEN_CHAINS, OPEN_LIVE, PAGES, found, page_entry
 from tuftwork.study.sheet import BUDGET_COLUMNS, PATH_COLUMNS, budget_lines, path_lines
 from tuftwork.study.step import Progress, digests_of, run_steps
 from tuftwork.study.store import Store, digest_of
@@ -152,6 +152,10 @@ class Bench:
         UnknownName
             If no number has this address.
         """
+        own = OPEN_CHAINS.get(name.partition("/")[0])
+        if own is not None:
+            chain: dict[str, Any] = found(own)(self, name)
+            return chain
         answers = self.answers
         chains = answers.book.chains
         if name not in chains:
@@ -163,6 +167,11 @@ class Bench:
     def live(self, message: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
         """Answer one live request with a header and arrays."""
         wanted = str(message.get("do"))
+        if wanted in OPEN_LIVE:
+            shown: tuple[dict[str, Any], dict[str, np.ndarray]] = found(OPEN_LIVE[wanted])(
+                self, message
+            )
+            return shown
         if wanted not in LIVE:
             raise UnknownName("do", wanted, LIVE)
         answer: tuple[dict[str, Any], dict[str, np.ndarray]] = found(LIVE[wanted])(

@@ -50,6 +50,10 @@ PAGES: tuple[PageEntry, ...] = (
         takes="opened", support="tuftwork.study.support:of_evidence",
     ),
     PageEntry(
+        name="pictures", title="Pictures", make="tuftwork.study.picture:reading_page",
+        takes="bench", query=("picture",), support="tuftwork.study.picture:support_of_reading",
+    ),
+    PageEntry(
         name="claims", title="Claims", make="tuftwork.study.claimed:claims_tree",
         support="tuftwork.study.support:of_claims",
     ),
@@ -66,12 +70,36 @@ PAGES: tuple[PageEntry, ...] = (
         support="tuftwork.study.support:of_states",
     ),
     PageEntry(
+        name="lap", title="Lap", make="tuftwork.study.lap_page:lap_page",
+        query=("circuit", "state", "against"), support="tuftwork.study.lap_page:lap_support",
+    ),
+    PageEntry(
+        name="trim", title="Trim", make="tuftwork.study.trim_page:trim_page",
+        support="tuftwork.study.trim_page:trim_support",
+    ),
+    PageEntry(
         name="cooling", title="Cooling", make="tuftwork.study.cooling_page:cooling_page",
         support="tuftwork.study.cooling_page:cooling_support",
     ),
     PageEntry(
         name="brakes", title="Brakes", make="tuftwork.study.brake_page:brakes_page",
         support="tuftwork.study.brake_page:brake_support",
+    ),
+    PageEntry(
+        name="plan", title="Plan", make="tuftwork.study.trial.planned:plan_page",
+        support="tuftwork.study.trial.support:of_plan",
+    ),
+    PageEntry(
+        name="log", title="Log", make="tuftwork.study.trial.page:log_page", query=("day",),
+        support="tuftwork.study.trial.support:of_log",
+    ),
+    PageEntry(
+        name="results", title="Results", make="tuftwork.study.trial.page:results_page",
+        query=("day", "version"), support="tuftwork.study.trial.support:of_days",
+    ),
+    PageEntry(
+        name="agreement", title="Agreement", make="tuftwork.study.trial.agree:agreement_page",
+        query=("day",), support="tuftwork.study.trial.support:of_days",
     ),
     PageEntry(
         name="runs", title="Runs", make="tuftwork.study.register:runs_page", takes="ledger",
@@ -81,11 +109,27 @@ PAGES: tuple[PageEntry, ...] = (
 """Every page, in the order of the rail."""
 
 LIVE: Mapping[str, str] = {
+    "trace": "tuftwork.study.trial.trace:trace_page",
     "path_at": "tuftwork.study.live:live_page",
+    "trim_at": "tuftwork.study.trim_live:trim_live",
     "cooling_at": "tuftwork.study.cooling_live:cooling_live",
     "brakes_at": "tuftwork.study.brake_page:brakes_live",
 }
 """Live request → ``module:function`` taking answers and message, returning header and arrays."""
+
+OPEN_LIVE: Mapping[str, str] = {
+    "picture_tile": "tuftwork.study.picture.save:tile_live",
+    "picture_marks": "tuftwork.study.picture.save:marks_live",
+    "picture_plane": "tuftwork.study.picture.save:plane_live",
+    "picture_save": "tuftwork.study.picture.save:save_live",
+}
+"""Live requests that need no run of the study: as ``LIVE``, but given the bench itself."""
+
+OPEN_CHAINS: Mapping[str, str] = {
+    "trial": "tuftwork.study.trial.page:trial_chain",
+    "reading": "tuftwork.study.picture:reading_chain",
+}
+"""Chains that need no run of the study: given the bench and the address, return the chain."""
 
 CHAINS: Mapping[str, str] = {
     "ride": "tuftwork.study.page:ride_chain",
@@ -96,6 +140,8 @@ CHAINS: Mapping[str, str] = {
     "live": "tuftwork.study.live:live_chain",
     "input": "tuftwork.study.register:input_chain",
     "claim": "tuftwork.study.claimed:claim_chain",
+    "lap": "tuftwork.study.lap_page:lap_chain",
+    "trim": "tuftwork.study.trim_page:trim_chain",
     "cooling": "tuftwork.study.cooling_page:cooling_chain",
     "cooled": "tuftwork.study.cooling_live:cooled_chain",
     "brakes": "tuftwork.study.brake_page:brake_chain",
@@ -104,26 +150,32 @@ CHAINS: Mapping[str, str] = {
 which keeps that chain (and may keep others)."""
 
 QUANTITIES: tuple[str, ...] = (
+    "tuftwork.study.lap_car:lap_quantities",
     "tuftwork.study.cooling_net:cooling_quantities",
     "tuftwork.study.brake_step:brake_quantities",
 )
 """``module:function`` taking a project and returning more uncertain numbers by name."""
 
 LABELS: tuple[str, ...] = (
+    "tuftwork.study.lap_car:lap_labels",
     "tuftwork.study.cooling_net:cooling_labels",
     "tuftwork.study.brake_step:brake_labels",
 )
 """``module:function`` taking a project and returning what a person calls those numbers."""
 
 STEPS: tuple[str, ...] = (
+    "tuftwork.study.lap:lap_steps",
     "tuftwork.study.cooling_step:cooling_steps",
     "tuftwork.study.brake_step:brake_steps",
+    "tuftwork.study.trial.day:trial_steps",
 )
 """``module:function`` taking a :class:`~tuftwork.study.job.Job` and returning more steps."""
 
 FINDINGS: tuple[str, ...] = (
     "tuftwork.study.finding:findings_of",
     "tuftwork.study.claimed:claim_findings",
+    "tuftwork.study.trial.agree:trial_findings",
+    "tuftwork.study.lap_finding:lap_findings",
     "tuftwork.study.cooling_finding:cooling_findings",
     "tuftwork.study.brake_page:brake_findings",
 )

@@ -22,7 +22,7 @@ from tuftwork.reading import (
     tied,
     wheel_points,
 )
-from tuftwork.reading.begin import _looking_at
+from tuftwork.reading.begin import looking_at
 
 CLICK = 1.5  # [pixel]
 WIDTH, HEIGHT = 4000, 2667
@@ -165,7 +165,7 @@ def _camera(rng: np.random.Generator, view: str) -> tuple[Camera, Picture]:
     middle = np.array([(WIDTH - 1) / 2, (HEIGHT - 1) / 2])
     middle = middle + rng.normal(0, picture.centre_spread * WIDTH, 2)
     target = np.array([1.25, 0.0, 0.5])
-    vector = _looking_at(target, azimuth, elevation, max(distance, 4.5), focal, middle)
+    vector = looking_at(target, azimuth, elevation, max(distance, 4.5), focal, middle)
     vector[1] = rng.normal(0, picture.distortion_spread)
     return Camera.of_vector(vector), picture
 

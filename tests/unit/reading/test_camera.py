@@ -27,7 +27,7 @@ from tuftwork.reading import (
     tied,
     wheel_points,
 )
-from tuftwork.reading.begin import _looking_at
+from tuftwork.reading.begin import looking_at
 from tuftwork.reading.camera import straightened
 from tuftwork.reading.scene import Dimension
 
@@ -37,7 +37,7 @@ LENS = Camera(focal=3000.0, distortion=-0.06, centre=MIDDLE, turn=np.zeros(3), s
 
 def camera_at(azimuth: float, elevation: float, distance: float, focal: float = 3000.0) -> Camera:
     return Camera.of_vector(
-        _looking_at(
+        looking_at(
             np.array([1.3, 0, 0.4]),
             np.radians(azimuth),
             np.radians(elevation),
