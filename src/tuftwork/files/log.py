@@ -66,8 +66,8 @@ class LogWish:
         Samples a second of a file without a time column. [Hz]
     """
 
-    roles: Mapping[str, str] = None  # type: ignore[assignment]
-    units: Mapping[str, str] = None  # type: ignore[assignment]
+    roles: Mapping[str, str] | None = None
+    units: Mapping[str, str] | None = None
     keep_partial: bool = False
     rate: float | None = None
 
@@ -96,6 +96,13 @@ def read_log(path: Path | str, wish: LogWish | None = None) -> ReadLog:
             raise UnknownName("role", role, ROLES)
     reader = _READERS.get(place.suffix.lower(), _read_text)
     return reader(place, wanted)
+
+
+def column_names(path: Path) -> tuple[str, ...]:
+    """Return the names of a log's columns as roles and units call them; text and Parquet only."""
+    if path.suffix.lower() == ".parquet":
+        return tuple(split_unit(n)[0] for n in pl.read_parquet_schema(path))
+    return () if path.suffix.lower() in _READERS else form_of(path).names
 
 
 def merged(logs: Sequence[ReadLog]) -> ReadLog:

@@ -102,6 +102,22 @@ PAGES: tuple[PageEntry, ...] = (
         query=("day",), support="tuftwork.study.trial.support:of_days",
     ),
     PageEntry(
+        name="plan", title="Plan", make="tuftwork.study.trial.planned:plan_page",
+        support="tuftwork.study.trial.support:of_plan",
+    ),
+    PageEntry(
+        name="log", title="Log", make="tuftwork.study.trial.page:log_page", query=("day",),
+        support="tuftwork.study.trial.support:of_log",
+    ),
+    PageEntry(
+        name="results", title="Results", make="tuftwork.study.trial.page:results_page",
+        query=("day", "version"), support="tuftwork.study.trial.support:of_days",
+    ),
+    PageEntry(
+        name="agreement", title="Agreement", make="tuftwork.study.trial.agree:agreement_page",
+        query=("day",), support="tuftwork.study.trial.support:of_days",
+    ),
+    PageEntry(
         name="runs", title="Runs", make="tuftwork.study.register:runs_page", takes="ledger",
         support="tuftwork.study.support:of_runs",
     ),
@@ -109,6 +125,7 @@ PAGES: tuple[PageEntry, ...] = (
 """Every page, in the order of the rail."""
 
 LIVE: Mapping[str, str] = {
+    "trace": "tuftwork.study.trial.trace:trace_page",
     "trace": "tuftwork.study.trial.trace:trace_page",
     "path_at": "tuftwork.study.live:live_page",
     "trim_at": "tuftwork.study.trim_live:trim_live",
@@ -126,6 +143,7 @@ OPEN_LIVE: Mapping[str, str] = {
 """Live requests that need no run of the study: as ``LIVE``, but given the bench itself."""
 
 OPEN_CHAINS: Mapping[str, str] = {
+    "trial": "tuftwork.study.trial.page:trial_chain",
     "trial": "tuftwork.study.trial.page:trial_chain",
     "reading": "tuftwork.study.picture:reading_chain",
 }
@@ -168,12 +186,14 @@ STEPS: tuple[str, ...] = (
     "tuftwork.study.cooling_step:cooling_steps",
     "tuftwork.study.brake_step:brake_steps",
     "tuftwork.study.trial.day:trial_steps",
+    "tuftwork.study.trial.day:trial_steps",
 )
 """``module:function`` taking a :class:`~tuftwork.study.job.Job` and returning more steps."""
 
 FINDINGS: tuple[str, ...] = (
     "tuftwork.study.finding:findings_of",
     "tuftwork.study.claimed:claim_findings",
+    "tuftwork.study.trial.agree:trial_findings",
     "tuftwork.study.trial.agree:trial_findings",
     "tuftwork.study.lap_finding:lap_findings",
     "tuftwork.study.cooling_finding:cooling_findings",

@@ -58,7 +58,7 @@ class Hypothesis:
     is_fault: bool = True
     cures: tuple[Cure, ...] = ()
     worth: float = 0.0
-    changes: Mapping[str, tuple[float, float]] = None  # type: ignore[assignment]
+    changes: Mapping[str, tuple[float, float]] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,8 +141,13 @@ def _weighed(
 def repaired(log: Log, suspects: Suspects) -> tuple[Log, list[Hypothesis]]:
     """Return the log with every proposed cure taken, and what was found: for trying things out."""
     found = find_faults(log, suspects)
-    cures = [cure for h in sorted(found, key=_order) if h.is_fault for cure in h.cures]
+    cures = [cure for h in in_order(found) if h.is_fault for cure in h.cures]
     return with_cures(log, cures), found
+
+
+def in_order(found: Sequence[Hypothesis]) -> list[Hypothesis]:
+    """Return hypotheses in the order in which their cures must be put in."""
+    return sorted(found, key=_order)
 
 
 CURE_ORDER = (

@@ -13,6 +13,7 @@ from tuftwork.trial.setup import MassLoads
 Found = list[dict[str, Any]]
 _AIR_SPEED_CALIBRATION = 0.004  # [-] a good probe's own scale; common practice, no source
 _CURVED = 45.0  # [N] CzS grows a little as the car sinks, which bends load over q by so much
+_ZEROED_ALIKE = 0.1e-3  # [m] left and right zeroed on one floor; common practice, no source
 _WEIGHED = 15.0  # [N] what two weighings on corner scales leave open per axle; common practice
 _SAME_DRIVER = 2.5  # [-] standard uncertainties within which a mass state explains an intercept
 
@@ -62,12 +63,29 @@ def wrong_gain(scene: Look) -> Found:
         middle = 0.5 * (left + right)
         if not np.ptp(middle) > 2e-3:
             continue
-        _, slope, _, doubt = weighted_line(middle, left - right)
+        slope, doubt = _slope_from_rest(middle, left - right)
         if abs(slope) < 0.03 or abs(slope) < SURE * doubt:
             continue
         ratio = (1 + slope / 2) / (1 - slope / 2)  # left over right
         found.append(_gain_found(scene, axle, ratio, doubt))
     return found
+
+
+def _slope_from_rest(middle: Array, gap: Array) -> tuple[float, float]:
+    """Return how left less right grows with travel, and its standard uncertainty.
+
+    Both sides were zeroed together, so they agree at no travel within ``_ZEROED_ALIKE``: that is
+    one more sighting, and it narrows the slope.
+    """
+    intercept, slope, _, _ = weighted_line(middle, gap)
+    left = gap - intercept - slope * middle
+    variance = max(float(left @ left) / max(1, gap.size - 2), 1e-12)
+    design = np.column_stack([np.ones_like(middle), middle]) / np.sqrt(variance)
+    prior = np.array([[1 / _ZEROED_ALIKE, 0.0]])
+    both = np.vstack([design, prior])
+    inverse = np.linalg.inv(both.T @ both)
+    found = inverse @ both.T @ np.append(gap / np.sqrt(variance), 0.0)
+    return float(found[1]), float(np.sqrt(inverse[1, 1]))
 
 
 def _gain_found(scene: Look, axle: str, ratio: float, doubt: float) -> dict[str, Any]:

@@ -1,0 +1,1 @@
+"""Test days in the study: read, looked through, reduced, held against the model."""
