@@ -4,6 +4,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from tuftwork.demo.circuit import carr_moss
+from tuftwork.demo.day import coast_table, day_table, demo_day
 from tuftwork.demo.truth import FORCE_SCATTER, PassRow, measured_passes
 from tuftwork.errors import InputError
 from tuftwork.files import read_project, record_digests
@@ -62,6 +63,8 @@ def write_demo(folder: Path) -> Path:
         ("rules.txt", _RULES),
         ("setup-sheet.csv", _SHEET),
         ("passes.csv", _passes_table(passes)),
+        ("day-1.csv", day_table(demo_day())),
+        ("coast-1.txt", coast_table()),
         ("carr-moss.csv", carr_moss()),
     ):
         (evidence / name).write_text(text, encoding="utf-8")
