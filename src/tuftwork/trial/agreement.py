@@ -92,7 +92,7 @@ class BiasField:
 
 
 def learn_bias(
-    sightings: Sequence[Sighting], *, size: float | None = None
+    sightings: Sequence[Sighting], *, covariance: Array | None = None, size: float | None = None
 ) -> BiasField:
     """Return the bias field of one axle from its sightings.
 
@@ -100,6 +100,9 @@ def learn_bias(
     ----------
     sightings
         At least one.
+    covariance : (n, n)
+        Of the measured values; springs and air they share make them move together. Independent
+        unless given. [m⁴]
     size
         Prior standard deviation; unless given it is the likeliest between a quarter and four
         times ``PRIOR_SIZE``, weighed against that prior by a factor of two. [m²]
@@ -114,7 +117,9 @@ def learn_bias(
         np.array([s.height_front for s in sightings]), np.array([s.height_rear for s in sightings])
     )
     misses = np.array([s.miss for s in sightings])
-    noise = np.array([s.measured_doubt**2 for s in sightings])
+    noise = (
+        np.diag([s.measured_doubt**2 for s in sightings]) if covariance is None else covariance
+    )
     sizes = [size] if size is not None else list(PRIOR_SIZE * 2.0 ** np.linspace(-2, 2, 33))
     best = None
     for one in sizes:
@@ -130,7 +135,7 @@ def learn_bias(
 def _solve(places: Array, misses: Array, noise: Array, size: float) -> tuple[Array, Array, float]:
     from scipy.linalg import cho_solve
 
-    covariance = size**2 * _likeness(places, places) + np.diag(noise + 1e-8)
+    covariance = size**2 * _likeness(places, places) + noise + 1e-8 * np.eye(misses.size)
     factor = np.linalg.cholesky(covariance)
     weights = cho_solve((factor, True), misses)
     evidence = -0.5 * misses @ weights - np.sum(np.log(np.diag(factor)))

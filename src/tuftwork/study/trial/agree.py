@@ -47,7 +47,9 @@ def agreement_page(answers: Answers, day: str = "") -> Page:
         why = tree.get("refused", ["No parts yet: there is no prediction to hold against the day."])
         return page | {"rows": [], "notices": list(why)}
     sightings = {axle: sightings_of(answers, one, axle) for axle in ("front", "rear")}
-    fields = {axle: learn_bias(s) for axle, s in sightings.items()}
+    fields = {
+        axle: learn_bias(s, covariance=_covariance(tree, axle)) for axle, s in sightings.items()
+    }
     ranked = ranked_disagreements([*sightings["front"], *sightings["rear"]])
     verdicts = {d.sighting.name: (d.verdict, d.worth) for d in ranked}
     return page | {
@@ -63,6 +65,12 @@ def agreement_page(answers: Answers, day: str = "") -> Page:
         "next": _next(answers, fields),
         "notices": _notices(tree, fields),
     }  # fmt: skip
+
+
+def _covariance(tree: Tree, axle: str) -> np.ndarray:
+    """Return how the measured results of an axle move together, draw by draw. [m⁴]"""
+    rows = [np.asarray(r[axle]) for r in tree["results"][usual_version(tree)]]
+    return np.atleast_2d(np.cov(np.stack(rows)))
 
 
 def _prior(answers: Answers) -> Any:
@@ -86,10 +94,9 @@ def predicted(answers: Answers, row: Tree) -> tuple[np.ndarray, np.ndarray]:
             viscosity=np.asarray(air.viscosity).reshape(-1),
         )
         loads = car_loads(models, place, part_draws(models, ensemble))
-        q = 1.0  # loads come as areas
         answers.worked_out[key] = (
-            np.broadcast_to(loads.downforce_front / q, size).copy(),
-            np.broadcast_to(loads.downforce_rear / q, size).copy(),
+            np.broadcast_to(loads.downforce_front, size).copy(),
+            np.broadcast_to(loads.downforce_rear, size).copy(),
         )
     kept: tuple[np.ndarray, np.ndarray] = answers.worked_out[key]
     return kept
@@ -221,8 +228,9 @@ def _next(answers: Answers, fields: dict[str, BiasField]) -> Page | None:
     state, speed = places[best]
     doubts = [float(f.at(hf[best : best + 1], hr[best : best + 1])[1][0]) for f in fields.values()]
     return {
-        "state": state, "speed_kmh": round(speed * KMH, 1), "front_mm": round(1e3 * hf[best], 1),
-        "rear_mm": round(1e3 * hr[best], 1),
+        "state": state, "speed_kmh": round(speed * KMH, 1),
+        "front_mm": round(1e3 * float(hf[best]), 1),
+        "rear_mm": round(1e3 * float(hr[best]), 1),
         "text": f"'{state}' at {speed * KMH:.0f} km/h (hf {1e3 * hf[best]:.1f}, hr "
         f"{1e3 * hr[best]:.1f} mm): there the model's error is least known, ±{doubts[0]:.2f} m² "
         f"front and ±{doubts[1]:.2f} m² rear, weighed with dynamic pressure.",

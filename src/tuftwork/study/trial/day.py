@@ -152,7 +152,7 @@ def day_tree(job: Job, day: TrialDay, ensemble: Ensemble, pulse: Pulse) -> Tree:
         "results": {name: _results_tree(r) for name, (r, _) in reduced.items()},
         "scatter": list(reduced[last][0].scatter),
         "budgets": _budgets(tables[last], *reduced[last]),
-        "coast": _coast_tree(job, day, setup),
+        "coast": _coast_tree(job, day, setup, _load_area(reduced[last][0], project)),
         "done": list(versions["accepted"][0].done),
         "mass_state": mass_of(project, day).name,
     }
@@ -272,8 +272,18 @@ def _budgets(table: PassTable, reduction: Reduction, setup: Setup) -> list[Tree]
     return found
 
 
-def _coast_tree(job: Job, day: TrialDay, setup: Setup) -> Tree | None:
-    """Return what the coast-downs of a day say, None where there were none."""
+def _load_area(reduction: Reduction, project: Project) -> float:
+    """Return the baseline's mean CzS over the speeds it was driven at. [m²]"""
+    base = project.state().name
+    rows = [float(np.median(r.total)) for r in reduction.results if r.state == base]
+    return float(np.mean(rows)) if rows else 0.0
+
+
+def _coast_tree(job: Job, day: TrialDay, setup: Setup, load_area: float) -> Tree | None:
+    """Return what the coast-downs of a day say, None where there were none.
+
+    Tyres roll under weight and downforce alike, so the square term holds CxS + Crr CzS.
+    """
     if not day.coast_downs:
         return None
     from tuftwork.trial.coastdown import effective_mass
@@ -291,10 +301,12 @@ def _coast_tree(job: Job, day: TrialDay, setup: Setup) -> Tree | None:
     weight = np.asarray(setup.mass) * (1 + spin) / best
     area, doubt = fit.drag_area(float(np.median(setup.density)))
     thicker = np.median(setup.density) / np.asarray(setup.density)
-    drag = (area + doubt * noise.standard_normal(size)) * weight * thicker
+    square = (area + doubt * noise.standard_normal(size)) * weight * thicker
+    own = job.project.car.rolling_resistance or parse_quantity("0.012..0.018", "ratio")
+    tyres = values_at(own, noise.standard_normal(size)) * load_area
     rolling, u_rolling = float(fit.resistance.constant), float(np.sqrt(fit.covariance[0, 0]))
     return {
-        "runs": len(runs), "drag": drag,
+        "runs": len(runs), "drag": square - tyres, "tyres": float(np.median(tyres)),
         "rolling": (rolling + u_rolling * noise.standard_normal(size)) * weight,
         "wind": fit.wind, "grade": fit.grade, "split": fit.split, "scatter": fit.scatter,
         "dof": fit.dof, "notices": list(fit.notices),

@@ -154,6 +154,8 @@ def coast_number(answers: Answers, day: TrialDay) -> Number | None:
             Link(what=f"Fit of v(t) to {coast['runs']} coast-downs, "
                  f"{coast['from'] * KMH:.0f} to {coast['to'] * KMH:.0f} km/h", origin="measured",
                  source=", ".join(day.coast_downs)),
+            Link(what=f"{coast['tyres']:.3f} m² taken off: tyres roll under downforce too",
+                 origin="computed", place="rolling resistance times measured CzS"),
             Link(what=f"Wind {coast['wind']:+.1f} m/s and grade {100 * coast['grade']:+.2f} % "
                  "found with it", origin="computed", source="yasin1978"),
         ],
