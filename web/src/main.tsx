@@ -3,12 +3,15 @@
 import { render } from "preact";
 import { useEffect } from "preact/hooks";
 import { Frame } from "./frame";
+import { BrakesSheet } from "./pages/brakes";
 import { BudgetSheet } from "./pages/budget";
 import { ClaimsSheet } from "./pages/claims";
 import { ComponentsSheet } from "./pages/components";
+import { CoolingSheet } from "./pages/cooling";
 import { EvidenceSheet } from "./pages/evidence";
 import { MapSheet } from "./pages/map";
 import { OverviewSheet } from "./pages/overview";
+import { PicturesSheet } from "./pages/pictures";
 import { PlainSheet } from "./pages/plain";
 import { RunsSheet } from "./pages/runs";
 import { StatesSheet } from "./pages/states";
@@ -21,7 +24,10 @@ const SHEETS: Record<string, () => preact.JSX.Element> = {
   claims: ClaimsSheet,
   budget: BudgetSheet,
   map: MapSheet,
+  pictures: PicturesSheet,
   states: StatesSheet,
+  cooling: CoolingSheet,
+  brakes: BrakesSheet,
   evidence: EvidenceSheet,
   runs: RunsSheet,
   components: ComponentsSheet,

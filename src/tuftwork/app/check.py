@@ -10,6 +10,7 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from tuftwork.app.contract import FORMS
+from tuftwork.app.contract_cooling import COOLING_FORMS
 
 
 def check_page(name: str, tree: dict[str, Any]) -> list[str]:
@@ -18,7 +19,7 @@ def check_page(name: str, tree: dict[str, Any]) -> list[str]:
     Pages without a form of their own are checked for their numbers alone.
     """
     faults: list[str] = []
-    form = FORMS.get(name)
+    form = (FORMS | COOLING_FORMS).get(name)
     if form is not None:
         try:
             TypeAdapter(form).validate_python(tree)

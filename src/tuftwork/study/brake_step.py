@@ -43,7 +43,7 @@ from tuftwork.study.store import Tree
 
 AXLES = ("front", "rear")
 _STEPS = 800  # [-]  times of a lap
-_SHOWN = 240  # [-]  times of the stint that are kept for drawing
+_SHOWN = 1000  # [-]  times of the stint that are kept for drawing
 _NEED_DRAWS = 24  # [-]  of the ensemble, for the duct's bisection
 _CELLS = 8
 _QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9)

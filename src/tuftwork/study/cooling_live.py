@@ -156,6 +156,7 @@ def fields_of(case: CoolingCase, state: CoolingState) -> dict[str, tuple[np.ndar
         for field, dimension, say in _PARTS:
             values = state.air.of(name, field)
             shown = np.abs(values) if field != "outlet" else values
+            shown = np.where(shown < 0.5, 0.0, shown) if field == "loss" else shown
             found[f"part {name} {field}"] = (shown, dimension, f"{name}: {say}")
         if name in state.heat:
             found[f"part {name} heat"] = (state.heat[name], "power", f"{name}: heat to the air")

@@ -248,9 +248,14 @@ def _net(tell: Teller, case: CoolingCase, net: Page) -> Page:
 
 def _part_numbers(tell: Teller, part: Element, net: Page) -> Page:
     name = part.name
+    loss = np.abs(_edge(net, name, "loss"))
+    draws = {
+        "flow": np.abs(_edge(net, name, "flow")),
+        "loss": np.where(loss < 0.5, 0.0, loss),  # an ideal opening's is there for the solver only
+        "outlet": _edge(net, name, "outlet"),
+    }
     found: Page = {
-        key: tell.number(f"part/{name}/{key}", np.abs(_edge(net, name, key))
-                         if key != "outlet" else _edge(net, name, key), dimension, f"{name}: {say}")
+        key: tell.number(f"part/{name}/{key}", draws[key], dimension, f"{name}: {say}")
         for key, dimension, say in (
             ("flow", "mass flow", "air"), ("loss", "pressure", "loss of total pressure"),
             ("outlet", "temperature", "air leaving it"),
