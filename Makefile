@@ -23,7 +23,7 @@ study: $(VENV)/.run  ## the main job on the demo project
 	@$(BIN)/tuftwork study $(DEMO) --report
 
 test: $(VENV)/.all lint types  ## everything that CI runs
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n logical --dist loadfile
 
 lint: $(VENV)/.all
 	$(BIN)/ruff format --check src tests examples docs

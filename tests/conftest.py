@@ -24,38 +24,37 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.browser)
 
 
-class _Tally:
-    """Outcome of every published check of the run."""
-
-    def __init__(self) -> None:
-        self.rows: dict[str, dict[str, Any]] = {}
-
-    def add(self, item: pytest.Item, report: pytest.TestReport) -> None:
-        decided = report.when == "call" or report.outcome != "passed"
-        if item.get_closest_marker("published") is None or not decided:
-            return
-        missed = hasattr(report, "wasxfail")
-        state = "missed" if missed and report.skipped else report.outcome
-        self.rows[item.nodeid] = {
-            "file": item.path.name,
-            "name": item.name,
-            "about": (item.module.__doc__ or "").strip(),  # type: ignore[attr-defined]
-            "state": state,
-            "why": report.wasxfail if missed else "",
-        }
-
-
-_TALLY = _Tally()
+_ROWS: dict[str, dict[str, Any]] = {}
 
 
 @pytest.hookimpl(hookwrapper=True)
 def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Any:
+    """Write on the report of a published check what the page of checks shows of it."""
     outcome = yield
-    _TALLY.add(item, outcome.get_result())
+    report = outcome.get_result()
+    decided = report.when == "call" or report.outcome != "passed"
+    if item.get_closest_marker("published") is None or not decided:
+        return
+    missed = hasattr(report, "wasxfail")
+    row = {
+        "file": item.path.name,
+        "name": item.name,
+        "about": (item.module.__doc__ or "").strip(),  # type: ignore[attr-defined]
+        "state": "missed" if missed and report.skipped else report.outcome,
+        "why": report.wasxfail if missed else "",
+    }
+    report.user_properties.append(("published", row))
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Gather the rows, also those of other worker processes."""
+    for name, row in report.user_properties:
+        if name == "published":
+            _ROWS[report.nodeid] = row  # type: ignore[assignment]
 
 
 def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:
-    rows = _TALLY.rows.values()
+    rows = _ROWS.values()
     if not rows:
         return
     count = {
@@ -67,5 +66,5 @@ def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> Non
     )
     if config.getoption("--write-checks"):
         CHECKS.parent.mkdir(parents=True, exist_ok=True)
-        kept = [r for _, r in sorted(_TALLY.rows.items())]
+        kept = [r for _, r in sorted(_ROWS.items())]
         CHECKS.write_text(json.dumps(kept, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
