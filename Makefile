@@ -22,7 +22,7 @@ study: $(VENV)/.run  ## the main job on the demo project
 	@test -e $(DEMO)/project.toml || $(BIN)/tuftwork demo $(DEMO)
 	@$(BIN)/tuftwork study $(DEMO) --report
 
-test: $(VENV)/.all lint types  ## everything that CI runs
+test: $(VENV)/.all lint types docs  ## everything that CI runs
 	$(BIN)/python -m pytest -n logical --dist loadfile
 
 lint: $(VENV)/.all
