@@ -93,7 +93,7 @@ class Tyres(Table):
 
     grip: Annotated[
         Quantity,
-        number("ratio", positive=True, most=4.0),
+        number("ratio", least=0.2, most=4.0),
         Field(description="Greatest side force over load, at ``wheel_load``"),
     ]
     grip_loss: Annotated[
@@ -244,7 +244,7 @@ class Lap(Table):
     rear: Annotated[Tyres, Field(description="Rear tyres")]
     track_grip: Annotated[
         Quantity,
-        number("ratio", positive=True, most=2.0),
+        number("ratio", least=0.2, most=2.0),
         Field(description="On all tyres alike: how well the road's grip is known"),
     ] = _exactly(1.0, "ratio")
     driven: Annotated[Literal["front", "rear", "all"], Field(description="Driven axle")] = "rear"

@@ -1,0 +1,343 @@
+"""The lap as steps of the study: every circuit × state on the study's own aero map, every draw.
+
+A lap that cannot be run keeps nobody from the rest of the study: the step then holds the reason,
+and the page, the command and the report say it.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tuftwork.aeromap.budget import car_loads
+from tuftwork.aeromap.map import FIELDS, AirAt, build_map
+from tuftwork.aeromap.part import draws_of, part_models
+from tuftwork.car import LapCircuit, Project
+from tuftwork.errors import NotConverged, NotCovered, TuftworkError
+from tuftwork.lap import (
+    AeroTable,
+    Case,
+    Circuit,
+    LapEnergy,
+    energy_of,
+    occupancy,
+    prepare,
+    run_case,
+)
+from tuftwork.lap.draws import over_draws
+from tuftwork.lap.parameter import NAMES
+from tuftwork.lap.place import corner_bounds
+from tuftwork.lap.record import LapTrace
+from tuftwork.lap.solve import gradient_of, run_kernel
+from tuftwork.quantity import Array, Ensemble
+from tuftwork.study.inputs import has_platform, state_names
+from tuftwork.study.job import Job
+from tuftwork.study.lap_car import LapCar, circuit_made, lap_car, lap_names
+from tuftwork.study.step import Pulse, Step
+from tuftwork.study.store import Tree
+
+N_POINT = 600
+"""Cells of a lap: differences between states are then within 0.003 s of 4,000 cells, lap time
+itself is 0.07 s short of it. A test holds this to account."""
+
+Axes = dict[str, Array]
+_NONE: Mapping[str, Sequence[float]] = {}
+_GAP = 0.005  # [m] between nodes added to the map
+_LIFT = 0.026  # [m] a nose rises under power, or a tail under brakes, above its height at rest
+_LOWEST = 0.004  # [m]
+_FEWEST = 0.5  # [-] of the draws must give a lap for an answer to be given
+_VERSION = 1
+
+
+def lap_steps(job: Job) -> list[Step]:
+    """Return one step for every circuit and state, and one for the trim table."""
+    from tuftwork.study.trim import trim_step
+
+    project = job.project
+    if project.lap is None or not project.parts or not has_platform(project):
+        return []
+    steps = [
+        _lap_step(job, circuit, state)
+        for circuit in project.lap.circuits
+        for state in state_names(project)
+    ]
+    return steps + ([trim_step(job)] if project.lap.trim is not None else [])
+
+
+def step_name(circuit: str, state: str) -> str:
+    """Return the name of the step that laps a state on a circuit."""
+    return f"lap {circuit}: {state}"
+
+
+def circuit_inputs(job: Job, table: LapCircuit) -> Tree:
+    """Return everything a circuit depends on, its file's contents among it."""
+    digest = ""
+    if table.file:
+        path = (job.folder or Path()) / "evidence" / table.file
+        digest = sha256(path.read_bytes()).hexdigest() if path.is_file() else "missing"
+    return {"table": table.model_dump_json(), "file": digest}
+
+
+def lap_inputs(job: Job) -> Tree:
+    """Return everything of the car that a lap depends on besides its aero."""
+    names = lap_names(job.project)
+    chosen = {
+        name: quantity
+        for name, quantity in job.quantities.items()
+        if name in names or name.startswith(("car.", "mass_states.", "weather."))
+    }
+    lap, car = job.project.lap, job.project.car
+    assert lap is not None
+    return {
+        "quantities": {
+            name: [q.best, q.low, q.high, q.spread] for name, q in sorted(chosen.items())
+        },
+        "mass_state": job.project.mass_state().name,
+        "driven": lap.driven,
+        "power": [row.model_dump_json() for row in lap.power],
+        "lengths": [str(lap.width), str(car.wheelbase)]
+        + [str(a.track) if a else "" for a in (car.front, car.rear)],
+        "roll": [str(lap.roll_angle), str(lap.roll_loss)],
+        "points": N_POINT,
+    }
+
+
+def _lap_step(job: Job, table: LapCircuit, state: str) -> Step:
+    own = job.project.state(state if job.project.states else "")
+
+    def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
+        ensemble = job.ensemble(results["tie"])
+        axes = results["axes"]
+
+        def answer() -> Tree:
+            circuit = circuit_made(table, job.folder)
+            pulse.beat(0.05)
+            car = lap_car(job.project, state, job.quantities, ensemble, job.air(ensemble).density)
+            wide = widened(axes, job.project)
+            fields = {name: values[None] for name, values in wide_map(job, state, wide, results)}
+            aero = aero_table(wide, fields, car)
+            pulse.beat(0.3)
+            return lap_of_draws(circuit, car, aero, pulse)
+
+        return or_refused(answer)
+
+    inputs = {
+        "circuit": circuit_inputs(job, table),
+        "car": lap_inputs(job),
+        "heights": [str(own.ride_height_front), str(own.ride_height_rear)],
+    }
+    return Step(
+        name=step_name(table.name, state), title=f"Lap of {table.name}: {state}", inputs=inputs,
+        needs=("tie", "axes", f"map {state}"), work=work, weight=2.0, version=_VERSION,
+    )  # fmt: skip
+
+
+def widened(axes: Tree, project: Project, asked: Mapping[str, Sequence[float]] = _NONE) -> Axes:
+    """Return the study's map axes with nodes added where a lap goes beyond them.
+
+    A lap lifts the nose under power and the tail under brakes; ``asked`` are ride heights at rest
+    that are not among the study's own. [m]
+    """
+    mass = project.mass_state()
+    found = {}
+    for axle in ("front", "rear"):
+        axis = np.asarray(axes[axle])
+        key = f"ride_height_{axle}"
+        own = [getattr(mass, key).best]
+        own += [getattr(s, key).best for s in project.states if getattr(s, key) is not None]
+        rest = [*own, *asked.get(axle, ())]
+        above = np.arange(axis[-1] + _GAP, max(rest) + _LIFT + _GAP, _GAP)
+        below = np.arange(axis[0] - _GAP, axis[0] - (min(own) - min(rest)) - _GAP, -_GAP)
+        found[axle] = np.r_[below[::-1][below[::-1] >= _LOWEST], axis, above]
+    return found
+
+
+def wide_map(
+    job: Job, state: str, axes: Axes, results: Mapping[str, Tree]
+) -> list[tuple[str, Array]]:
+    """Return a state's map with the added nodes, all draws, by field. [m²]"""
+    ensemble = job.ensemble(results["tie"])
+    air = job.air()
+    at = AirAt(speed=job.top_speed, density=float(air.density), viscosity=float(air.viscosity))
+    models = part_models(job.project, state)
+    draws = draws_of(models, ensemble)
+    made = build_map(
+        {"one": lambda platform: car_loads(models, platform, draws)},
+        front=axes["front"], rear=axes["rear"], air=at,
+    )  # fmt: skip
+    return [(name, np.asarray(getattr(made, name)[0])) for name in FIELDS]
+
+
+def or_refused(answer: Callable[[], Tree]) -> Tree:
+    """Return an answer, or the reason why there is none."""
+    try:
+        return answer()
+    except TuftworkError as error:
+        return {"refused": str(error)}
+
+
+def aero_table(axes: Tree, fields: Mapping[str, Array], car: LapCar, **more: Any) -> AeroTable:
+    """Return the lap's table of maps ``(n_state, n_front, n_rear, n_draw)``."""
+    return AeroTable(
+        ride_height_front=np.asarray(axes["front"]),
+        ride_height_rear=np.asarray(axes["rear"]),
+        roll_loss_front=car.roll_loss, roll_loss_rear=car.roll_loss,
+        **{name: np.moveaxis(values, -1, 0) for name, values in fields.items()},
+        **more,
+    )  # fmt: skip
+
+
+def middle_table(aero: AeroTable) -> AeroTable:
+    """Return the table of the median of the draws."""
+    if aero.n_draw == 1:
+        return aero
+    return replace(aero, **{name: np.median(getattr(aero, name), axis=0) for name in FIELDS})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnLaps:
+    """Many laps of one case: seconds, top speed, what each corner takes, and slopes.
+
+    Attributes
+    ----------
+    time, top_speed : (n_draw,)
+        NaN where a draw has no lap. [s], [m/s]
+    corner_time, corner_speed : (n_corner, n_draw)
+        Time of each corner with half of the straights beside it, slowest speed in it.
+    slopes : (n_draw, n_parameter)
+        Exact gradient of lap time; empty where not asked.
+    """
+
+    time: Array
+    top_speed: Array
+    corner_time: Array
+    corner_speed: Array
+    slopes: Array
+
+
+def drawn_laps(
+    case: Case, parameters: Array, *, slopes: bool = False, mix: Array | None = None
+) -> DrawnLaps:
+    """Return the laps of all draws; a draw whose ride heights find no balance is left out."""
+    corners = case.circuit.corners
+    bounds = corner_bounds(case.circuit)
+    wanted = len(corners)
+
+    def one(draw: int) -> Array:
+        found = np.full(2 + 2 * wanted + (len(NAMES) if slopes else 0), np.nan)
+        coefficients = case.aero.of_draw(draw)
+        try:
+            record = run_kernel(case, parameters[draw], coefficients, mix)
+        except NotConverged:
+            return found
+        speed = np.sqrt(2.0 * np.asarray(record[1]))
+        found[0], found[1] = record[0], speed.max()
+        found[2 : 2 + wanted] = _corner_times(case, speed, bounds)
+        found[2 + wanted : 2 + 2 * wanted] = _corner_speeds(case, speed)
+        if slopes:
+            found[2 + 2 * wanted :] = gradient_of(
+                case, record, parameters[draw], coefficients, case.mix if mix is None else mix
+            )
+        return found
+
+    rows = np.array(over_draws(one, parameters.shape[0]))
+    return DrawnLaps(
+        time=rows[:, 0], top_speed=rows[:, 1], corner_time=rows[:, 2 : 2 + wanted].T,
+        corner_speed=rows[:, 2 + wanted : 2 + 2 * wanted].T, slopes=rows[:, 2 + 2 * wanted :],
+    )  # fmt: skip
+
+
+def _corner_times(case: Case, speed: Array, bounds: Array) -> Array:
+    """Return the time between the bounds of the corners' shares, all round the lap. [s]"""
+    mesh = case.mesh
+    elapsed = np.r_[0.0, np.cumsum(2.0 * mesh.length / (speed[1:] + speed[:-1]))]
+    begin, length = mesh.station[0], case.circuit.length
+    if not mesh.closed:
+        at = np.interp(bounds, mesh.station, elapsed)
+        return np.diff(np.r_[at, elapsed[-1]])
+    at = np.interp((bounds - begin) % length, mesh.station - begin, elapsed)
+    return np.asarray(np.diff(np.r_[at, at[0]]) % elapsed[-1])
+
+
+def _corner_speeds(case: Case, speed: Array) -> Array:
+    """Return the slowest speed of every corner. [m/s]"""
+    station, length = case.mesh.station, case.circuit.length
+    start = case.circuit.station[0]
+    place = (station - start) % length + start if case.mesh.closed else station
+    return np.array(
+        [
+            speed[(place >= c.start) & (place <= c.end)].min(initial=np.inf)
+            for c in case.circuit.corners
+        ]
+    )
+
+
+def lap_of_draws(circuit: Circuit, car: LapCar, aero: AeroTable, pulse: Pulse) -> Tree:
+    """Return a step's result: laps of all draws, and the trace of the middle car."""
+    case = prepare(circuit, car.vehicle, aero, air=car.air, n_point=N_POINT)
+    laps = drawn_laps(case, car.draws.parameters(case), slopes=True)
+    lost = int(np.sum(~np.isfinite(laps.time)))
+    if lost > (1 - _FEWEST) * laps.time.size:
+        raise NotCovered(
+            f"{lost} of {laps.time.size} draws have no lap: their ride heights find no balance. "
+            "Raise the car or stiffen it."
+        )
+    pulse.beat(0.9)
+    table = middle_table(aero)
+    one = prepare(circuit, car.vehicle, table, air=car.air, n_point=N_POINT)
+    middle = run_case(one)
+    energy = energy_of(one, middle)
+    notices = [*circuit.notices, *car.notices, *middle.notices]
+    if lost:
+        notices.append(
+            f"{lost} of {laps.time.size} draws have no lap (ride heights find no balance) and are "
+            "left out"
+        )
+    return {
+        "time": laps.time, "top_speed": laps.top_speed, "corner_time": laps.corner_time,
+        "corner_speed": laps.corner_speed, "slopes": laps.slopes,
+        "corners": [
+            {"name": c.name, "class": c.corner_class, "start": c.start, "apex": c.apex,
+             "end": c.end, "radius": c.radius}
+            for c in circuit.corners
+        ],
+        "length": circuit.length, "plan": plan_of(circuit),
+        "middle": middle.time, "outside": middle.extrapolated,
+        "near_cliff": occupancy(middle, table).near_cliff,
+        "energy": {name: getattr(energy, name) for name in LapEnergy.__dataclass_fields__},
+        "trace": trace_tree(middle.trace), "notices": notices,
+    }  # fmt: skip
+
+
+def plan_of(circuit: Circuit) -> Tree:
+    """Return the circuit's plan at about 400 places. [m]"""
+    from tuftwork.lap import plan_at
+
+    station = np.linspace(circuit.station[0], circuit.station[-1], 401)[:-1]
+    x, y = plan_at(circuit, station)
+    return {"station": station, "x": np.asarray(x), "y": np.asarray(y)}
+
+
+def trace_tree(trace: LapTrace) -> Tree:
+    """Return a trace as arrays by name."""
+    return {
+        name: np.asarray(getattr(trace, name), dtype=float)
+        for name in LapTrace.__dataclass_fields__
+    }
+
+
+def trace_back(tree: Tree) -> LapTrace:
+    """Return the trace a tree holds."""
+    whole = {"limit": np.int64, "braking": bool, "outside": bool}
+    return LapTrace(
+        **{name: np.asarray(tree[name]).astype(whole.get(name, float))
+           for name in LapTrace.__dataclass_fields__}
+    )  # fmt: skip
+
+
+def drawn_car(job: Job, state: str, ensemble: Ensemble) -> LapCar:
+    """Return the car of a state with an ensemble's draws."""
+    return lap_car(job.project, state, job.quantities, ensemble, job.air(ensemble).density)

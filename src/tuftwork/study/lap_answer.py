@@ -1,0 +1,146 @@
+"""What the laps of a study say: seconds of every state, draw by draw, and what a unit is worth."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from tuftwork.errors import NotCovered, UnknownName
+from tuftwork.lap import DriverScatter
+from tuftwork.lap.parameter import INDEX
+from tuftwork.lap.record import LapTrace
+from tuftwork.lap.value import UNITS, Footing, Worth, footing_of, worth_of
+from tuftwork.quantity import Array
+from tuftwork.study.answers import Answers
+from tuftwork.study.lap import step_name, trace_back
+from tuftwork.study.lap_car import lap_names
+from tuftwork.study.number import Link, Number
+from tuftwork.study.store import Tree
+
+_ASSUMED = DriverScatter()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Laps:
+    """The laps of one circuit.
+
+    Attributes
+    ----------
+    answers, circuit
+        The study, and where.
+    """
+
+    answers: Answers
+    circuit: str
+
+    @classmethod
+    def of(cls, answers: Answers, circuit: str = "") -> "Laps":
+        """Return the laps of a circuit, the first where none is named.
+
+        Raises
+        ------
+        NotCovered
+            If the project says nothing of a lap, or a lap could not be run.
+        UnknownName
+            If there is no such circuit.
+        """
+        names = circuits_of(answers)
+        if not names:
+            raise NotCovered(
+                "No lap: it needs [lap] with a circuit and tyres, parts, and both axles."
+            )
+        if circuit and circuit not in names:
+            raise UnknownName("circuit", circuit, names)
+        return cls(answers=answers, circuit=circuit or names[0])
+
+    def result(self, state: str) -> Tree:
+        """Return the result of one state."""
+        found = self.answers.results[step_name(self.circuit, state)]
+        if "refused" in found:
+            raise NotCovered(f"No lap of {self.circuit} in '{state}': {found['refused']}")
+        return found
+
+    @property
+    def base(self) -> str:
+        """The baseline's name."""
+        return self.answers.states[0]
+
+    @property
+    def driver(self) -> DriverScatter:
+        """The driver's scatter, as entered or assumed."""
+        return driver_of(self.answers)
+
+    def draws(self, state: str, name: str = "time") -> Array:
+        """Return a result draw by draw, NaN where a draw has no lap."""
+        return np.asarray(self.result(state)[name], dtype=float)
+
+    def change(self, state: str, after: str = "", name: str = "time") -> Array:
+        """Return a result less that of the baseline (or of ``after``), draw by draw."""
+        return self.draws(state, name) - self.draws(after or self.base, name)
+
+    def trace(self, state: str) -> LapTrace:
+        """Return the trace of the car in the middle of the draws."""
+        return trace_back(self.result(state)["trace"])
+
+    def footing(self, state: str) -> Footing:
+        """Return downforce and front share in the fast corners of the middle car."""
+        return footing_of(self.trace(state))
+
+    def unit_draws(self, state: str) -> Iterator[tuple[str, Array]]:
+        """Yield what every unit is worth, draw by draw. [s]"""
+        slopes, stand = self.draws(state, "slopes"), self.footing(state)
+        for name, make in UNITS.items():
+            yield name, slopes @ make(stand)
+
+    def exchange(self, state: str) -> Array:
+        """Return the drag one point of downforce may cost at equal lap time, draw by draw. [-]"""
+        slopes, stand = self.draws(state, "slopes"), self.footing(state)
+        gained = slopes @ UNITS["one point of CzS"](stand) / 0.01
+        return -gained / slopes[:, INDEX["drag_added"]]
+
+    def worth(self, name: str, seconds: Array) -> Worth:
+        """Return the worth of seconds drawn, against the driver's scatter."""
+        return worth_of(name, seconds[np.isfinite(seconds)], self.driver)
+
+    def number(
+        self, what: str, state: str, draws: Array, dimension: str = "time", **more: Any
+    ) -> Number:
+        """Return a number of this circuit, its chain kept."""
+        others = more.pop("others", ())
+        answers = self.answers
+        keep = np.isfinite(draws)
+        links = [
+            *answers.car_links(state),
+            Link(
+                what=f"Quasi-steady lap of {self.circuit}, every draw on its own aero map",
+                origin="computed", source="brayshaw2005", place="forward and backward passes",
+            ),
+        ]  # fmt: skip
+        return answers.book.number(
+            f"lap/{self.circuit}/{state}/{what}", draws, dimension, links=links, keep=keep,
+            among=answers.inputs_in(state, *others) | lap_names(answers.project),
+            notices=self.notices(state), at=f"{self.circuit}, {state}", **more,
+        )  # fmt: skip
+
+    def notices(self, state: str) -> list[str]:
+        """Return what a reader of this lap must be told."""
+        found = self.result(state)
+        return list(dict.fromkeys([*found["notices"], *self.answers.notices(state)]))
+
+
+def circuits_of(answers: Answers) -> tuple[str, ...]:
+    """Return the names of the circuits that were lapped."""
+    lap = answers.project.lap
+    if lap is None:
+        return ()
+    base = answers.states[0]
+    return tuple(c.name for c in lap.circuits if step_name(c.name, base) in answers.results)
+
+
+def driver_of(answers: Answers) -> DriverScatter:
+    """Return the driver's scatter as entered, else what is usual."""
+    lap = answers.project.lap
+    if lap is None or lap.driver is None:
+        return _ASSUMED
+    return DriverScatter(deviation=lap.driver.scatter.best, laps=lap.driver.laps)
