@@ -204,3 +204,63 @@ export interface RunNews {
   text?: string;
   error?: Refusal;
 }
+
+/** One reading of the pictures page. */
+export interface ReadingRow {
+  id: string;
+  name: string;
+  kind: string;
+  picture: string;
+  marks: string[];
+  less: string[];
+  fills: string;
+  number: Num | null;
+  shares: { name: string; share: number }[];
+  fault: string;
+}
+
+export interface StockFeature {
+  id: string;
+  name: string;
+  kind: string;
+  known: "seen" | "inferred" | "guessed";
+  role: string;
+  zone: string;
+  picture: string;
+  mark: string;
+  numbers: { label: string; number: Num }[];
+  confidence: Num | null;
+  rivals: { reading: string; weight: number; decider: string }[];
+  pressure?: string;
+}
+
+export interface PicturesPage {
+  pictures: { id: string; title: string; marks: number; fault: string; weak: boolean }[];
+  picture: {
+    id: string;
+    title: string;
+    tile: number;
+    width?: number;
+    height?: number;
+    click: number;
+    marks: Record<string, [number, number][]>;
+    on: Record<string, string>;
+    fault: string;
+    notices: string[];
+    camera: {
+      focal_35mm: Num;
+      distortion: number;
+      place: number[];
+      miss_pixel: number | null;
+      strength: number;
+    } | null;
+  };
+  readings: ReadingRow[];
+  points: string[];
+  planes: string[];
+  features: {
+    list: StockFeature[];
+    loose: { name: string; lacks: string; text: string }[];
+    ask: { feature: string; name: string; ask: string; text: string; doubt_bits: number; points: number | null }[];
+  };
+}

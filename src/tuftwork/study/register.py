@@ -7,6 +7,7 @@ from tuftwork.files import OpenProject, register_of
 from tuftwork.study.answers import Answers
 from tuftwork.study.ledger import Ledger
 from tuftwork.study.number import Link, number_of_quantity
+from tuftwork.study.picture.links import mark_links
 
 Page = dict[str, Any]
 
@@ -61,7 +62,10 @@ def input_chain(answers: Answers, address: str) -> None:
         raise UnknownName("input", name, quantities)
     quantity = quantities[name]
     label = answers.book.labels.get(name, name)
-    links = [Link(what=label, origin=quantity.origin, place=quantity.place)]
+    links = [
+        *mark_links(answers.project, quantity.place),
+        Link(what=label, origin=quantity.origin, place=quantity.place),
+    ]
     narrowed = next((n for n in answers.results["tie"]["narrowed"] if n["name"] == name), None)
     notices = []
     if narrowed is not None and narrowed["narrowed"] < 0.95:

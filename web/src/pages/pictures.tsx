@@ -1,0 +1,450 @@
+/** Pictures: marks to numbers, live; rival readings of what is seen; what to ask next. */
+
+import { useEffect, useMemo, useRef, useState } from "preact/hooks";
+import { line, overview, place, revision, turn } from "../store";
+import type { PicturesPage, ReadingRow } from "../types";
+import { Choice } from "../widgets/control";
+import { NumberText } from "../widgets/num";
+import { type Corner, type Layers, type Marks, Stage } from "../widgets/stage";
+import { Notices } from "../widgets/state";
+import { latest } from "../wire";
+import { Page } from "./page";
+
+interface Live {
+  readings: ReadingRow[];
+  fault: string;
+  camera: PicturesPage["picture"]["camera"];
+  notices: string[];
+}
+interface Step {
+  marks: Marks;
+  on: Record<string, string>;
+}
+
+export function PicturesSheet() {
+  const picture = place.value.query.picture ?? "";
+  const address = `/pictures.json${picture ? `?picture=${encodeURIComponent(picture)}` : ""}`;
+  return (
+    <Page<PicturesPage> title="Pictures" address={address}>
+      {(page) => <Desk key={page.picture.id} page={page} />}
+    </Page>
+  );
+}
+
+const keyOf = (id: string) => `tuftwork.marks.${overview.value?.project.title ?? ""}.${id}`;
+
+function Desk({ page }: { page: PicturesPage }) {
+  const { picture } = page;
+  const saved = useMemo<Step>(() => ({ marks: picture.marks, on: picture.on }), [picture.marks, picture.on]);
+  const [step, setStep] = useState<Step>(() => keptStep(picture.id) ?? saved);
+  const past = useRef<Step[]>([]);
+  const future = useRef<Step[]>([]);
+  const [live, setLive] = useState<Live | null>(null);
+  const [chosen, setChosen] = useState<Corner | null>(null);
+  const [said, setSaid] = useState("");
+  const [snap, setSnap] = useState(false);
+  const [adding, setAdding] = useState("");
+  const [layers, setLayers] = useState<Layers>({ dimensions: true, openings: true, flow: true, rivals: false });
+  const before = useRef<Step | null>(null);
+  const isChanged = JSON.stringify(step) !== JSON.stringify(saved);
+
+  const ask = useMemo(
+    () =>
+      latest<Step>(async (now) => {
+        try {
+          const answer = await line.ask({ do: "picture_marks", picture: picture.id, ...now });
+          setLive(answer.header as unknown as Live);
+        } catch (why) {
+          setSaid((why as Error).message);
+        }
+      }),
+    [picture.id],
+  );
+  useEffect(() => {
+    if (isChanged) {
+      localStorage.setItem(keyOf(picture.id), JSON.stringify(step));
+      ask(step);
+    } else {
+      localStorage.removeItem(keyOf(picture.id));
+      setLive(null);
+    }
+  }, [step, isChanged]);
+
+  const take = (next: Step) => {
+    past.current.push(step);
+    future.current = [];
+    setStep(next);
+    setSaid("");
+  };
+  const onMove = (corner: Corner, at: [number, number], done: boolean) => {
+    const next: Step = { ...step, marks: { ...step.marks, [corner.mark]: step.marks[corner.mark].map((one, k) => (k === corner.corner ? at : one)) } };
+    if (!done) {
+      before.current ??= step;
+      setStep(next);
+      return;
+    }
+    past.current.push(before.current ?? step);
+    before.current = null;
+    future.current = [];
+    setStep(next);
+  };
+  const back = () => {
+    const last = past.current.pop();
+    if (!last) return;
+    future.current.push(step);
+    setStep(last);
+  };
+  const again = () => {
+    const next = future.current.pop();
+    if (!next) return;
+    past.current.push(step);
+    setStep(next);
+  };
+  const save = async () => {
+    try {
+      const answer = await line.ask({ do: "picture_save", picture: picture.id, ...step });
+      localStorage.removeItem(keyOf(picture.id));
+      setSaid(`Saved: ${answer.header.saved} change${answer.header.saved === 1 ? "" : "s"} in project.toml.`);
+      revision.value += 1;
+    } catch (why) {
+      setSaid((why as Error).message);
+    }
+  };
+  const onPlace = (at: [number, number]) => {
+    const held = step.marks[adding] ?? [];
+    const isPoint = page.points.includes(adding) && !adding.startsWith("tyre ");
+    const corners: [number, number][] = isPoint ? [at] : [...held, at];
+    take({ ...step, marks: { ...step.marks, [adding]: corners } });
+    setChosen({ mark: adding, corner: corners.length - 1 });
+    if (isPoint) setAdding("");
+  };
+  const remove = () => {
+    if (!chosen) return;
+    const corners = step.marks[chosen.mark];
+    const rest = Object.fromEntries(Object.entries(step.marks).filter(([mark]) => mark !== chosen.mark));
+    const left = corners.filter((_, k) => k !== chosen.corner);
+    const planes = Object.fromEntries(Object.entries(step.on).filter(([mark]) => mark !== chosen.mark));
+    take(left.length ? { ...step, marks: { ...step.marks, [chosen.mark]: left } } : { marks: rest, on: planes });
+    setChosen(null);
+  };
+  useEffect(() => {
+    const key = (event: KeyboardEvent) => {
+      if (!(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z") return;
+      event.preventDefault();
+      if (event.shiftKey) again();
+      else back();
+    };
+    addEventListener("keydown", key);
+    return () => removeEventListener("keydown", key);
+  });
+
+  const rows = page.readings.map((row) => live?.readings.find((r) => r.id === row.id) ?? row);
+  const here = rows.filter((row) => row.picture === picture.id || row.marks.some((m) => step.marks[m]));
+  const camera = live ? live.camera : picture.camera;
+  const fault = live ? live.fault : picture.fault;
+  return (
+    <div class="pictures">
+      <Choice
+        label="Picture"
+        hideLabel
+        value={picture.id}
+        options={page.pictures.map((p) => [p.id, `${p.id} ${p.title}${p.fault ? " (no camera)" : p.weak ? " (weak)" : ""}`] as const)}
+        onPick={(id) => turn({ picture: id })}
+      />
+      {fault && (
+        <p class="note refused" role="alert">
+          <b>No camera for this picture.</b> {fault}
+        </p>
+      )}
+      <Notices notices={[...(live?.notices ?? picture.notices)]} />
+      {picture.width && picture.height ? (
+        <Stage
+          picture={picture.id}
+          title={picture.title}
+          width={picture.width}
+          height={picture.height}
+          tile={picture.tile}
+          marks={step.marks}
+          readings={here}
+          features={page.features.list}
+          layers={layers}
+          chosen={chosen}
+          snap={snap}
+          placing={adding !== ""}
+          onChoose={setChosen}
+          onMove={onMove}
+          onPlace={onPlace}
+        />
+      ) : null}
+      <div class="controls marking">
+        <fieldset class="checks">
+          <legend class="unseen">Layers</legend>
+          {(Object.keys(layers) as (keyof Layers)[]).map((name) => (
+            <label key={name}>
+              <input type="checkbox" checked={layers[name]} onChange={() => setLayers({ ...layers, [name]: !layers[name] })} /> {name}
+            </label>
+          ))}
+          <label>
+            <input type="checkbox" checked={snap} onChange={() => setSnap(!snap)} /> snap to edges
+          </label>
+        </fieldset>
+        <p>
+          <button type="button" class="do quiet" disabled={past.current.length === 0} onClick={back}>
+            Undo
+          </button>{" "}
+          <button type="button" class="do quiet" disabled={future.current.length === 0} onClick={again}>
+            Redo
+          </button>{" "}
+          <button type="button" class="do" disabled={!isChanged} onClick={() => void save()}>
+            Save marks
+          </button>{" "}
+          {isChanged && (
+            <button type="button" class="do quiet" onClick={() => take(saved)}>
+              Back to the saved ones
+            </button>
+          )}{" "}
+          <span role="status" class="faint">
+            {said || (isChanged ? "Not saved yet; kept in this browser." : "")}
+          </span>
+        </p>
+        <Adding page={page} step={step} adding={adding} chosen={chosen} onAdd={setAdding} onRemove={remove} onPlane={(plane) => chosen && take({ ...step, on: { ...step.on, [chosen.mark]: plane } })} />
+      </div>
+      {camera && (
+        <p class="faint camera">
+          Camera: focal length {camera.focal_35mm.text} on film, {camera.place.map((v) => v.toFixed(2)).join(", ")} m from the front axle;
+          marks miss by {camera.miss_pixel?.toFixed(1) ?? "–"} pixels; a metre in the middle of the car is known to ±
+          {(100 * camera.strength).toFixed(1)} %.
+        </p>
+      )}
+      <section aria-labelledby="readings">
+        <h2 id="readings">Readings</h2>
+        <Readings rows={rows} here={picture.id} />
+      </section>
+      <Square page={page} step={step} />
+      <Stock page={page} />
+    </div>
+  );
+}
+
+function keptStep(id: string): Step | null {
+  try {
+    const text = localStorage.getItem(keyOf(id));
+    return text ? (JSON.parse(text) as Step) : null;
+  } catch {
+    return null;
+  }
+}
+
+interface AddingProps {
+  page: PicturesPage;
+  step: Step;
+  adding: string;
+  chosen: Corner | null;
+  onAdd: (name: string) => void;
+  onRemove: () => void;
+  onPlane: (plane: string) => void;
+}
+
+function Adding({ page, step, adding, chosen, onAdd, onRemove, onPlane }: AddingProps) {
+  const [name, setName] = useState("");
+  const at = chosen && step.marks[chosen.mark]?.[chosen.corner];
+  return (
+    <>
+      <p class="adding">
+        <label>
+          New mark{" "}
+          <input list="marknames" value={name} placeholder="hub front left, slot …" onInput={(event) => setName(event.currentTarget.value)} />
+        </label>
+        <datalist id="marknames">
+          {page.points.map((point) => (
+            <option key={point} value={point} />
+          ))}
+        </datalist>{" "}
+        <button type="button" class="do quiet" disabled={!name.trim()} onClick={() => onAdd(adding ? "" : name.trim())}>
+          {adding ? "Done" : "Set it on the picture"}
+        </button>
+      </p>
+      {chosen && at && (
+        <p class="adding">
+          <b>{chosen.mark}</b>
+          {step.marks[chosen.mark].length > 1 && ` ${chosen.corner + 1} of ${step.marks[chosen.mark].length}`} at {at[0].toFixed(1)}, {at[1].toFixed(1)}{" "}
+          {!page.points.includes(chosen.mark) && !chosen.mark.startsWith("tyre ") && (
+            <label>
+              on{" "}
+              <select value={step.on[chosen.mark] ?? ""} onChange={(event) => onPlane(event.currentTarget.value)}>
+                <option value="" disabled>
+                  no plane
+                </option>
+                {page.planes.map((plane) => (
+                  <option key={plane} value={plane}>
+                    {plane}
+                  </option>
+                ))}
+              </select>
+            </label>
+          )}{" "}
+          <button type="button" class="do quiet" onClick={() => onAdd(chosen.mark)}>
+            Add a corner
+          </button>{" "}
+          <button type="button" class="do quiet" onClick={onRemove}>
+            Remove
+          </button>
+        </p>
+      )}
+    </>
+  );
+}
+
+function Readings({ rows, here }: { rows: ReadingRow[]; here: string }) {
+  return (
+    <div class="scroll" tabIndex={0} role="region" aria-label="Readings">
+      <table class="plain readings">
+        <thead>
+          <tr>
+            <th scope="col">id</th>
+            <th scope="col">what</th>
+            <th scope="col">number, 80 % range</th>
+            <th scope="col">range comes from</th>
+            <th scope="col">source of</th>
+          </tr>
+        </thead>
+        <tbody>
+          {rows.map((row) => (
+            <tr key={row.id} class={row.picture === here ? "" : "elsewhere"}>
+              <td>{row.id}</td>
+              <td>
+                {row.name}
+                <small>
+                  {row.kind}, {row.picture}
+                </small>
+              </td>
+              <td>{row.number ? <NumberText number={row.number} stack label={row.name} /> : <span class="faint">{row.fault}</span>}</td>
+              <td>
+                {row.shares.slice(0, 2).map((share) => (
+                  <small key={share.name}>
+                    {share.name} {Math.round(100 * share.share)} %
+                  </small>
+                ))}
+              </td>
+              <td>{row.fills || <span class="faint">–</span>}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </div>
+  );
+}
+
+/** A plane of the picture seen square on. */
+function Square({ page, step }: { page: PicturesPage; step: Step }) {
+  const planes = [...new Set(Object.entries(step.on).filter(([m]) => step.marks[m]).map(([, p]) => p))];
+  const [plane, setPlane] = useState("");
+  const [shown, setShown] = useState<{ url: string; perMetre: number } | null>(null);
+  const [fault, setFault] = useState("");
+  useEffect(() => {
+    if (!plane) {
+      setShown(null);
+      return;
+    }
+    let url = "";
+    line
+      .ask({ do: "picture_plane", picture: page.picture.id, plane, ...step })
+      .then((answer) => {
+        url = URL.createObjectURL(new Blob([(answer.arrays.jpeg as Uint8Array).slice()], { type: "image/jpeg" }));
+        setShown({ url, perMetre: answer.header.pixel_per_m as number });
+        setFault("");
+      })
+      .catch((why: Error) => setFault(why.message));
+    return () => URL.revokeObjectURL(url);
+  }, [plane, page.picture.id, step]);
+  if (planes.length === 0) return null;
+  return (
+    <section aria-labelledby="square">
+      <h2 id="square">A plane seen square on</h2>
+      <Choice label="Plane" hideLabel value={plane} options={[["", "none"] as const, ...planes.map((p) => [p, p] as const)]} onPick={setPlane} />
+      {fault && <p class="note refused">{fault}</p>}
+      {shown && (
+        <figure class="square">
+          <img src={shown.url} alt={`Plane ${plane} of ${page.picture.id}, straightened`} />
+          <figcaption>
+            <svg width={Math.max(20, 0.1 * shown.perMetre)} height="8" aria-hidden="true">
+              <path d={`M0 4h${0.1 * shown.perMetre}M0.5 0v8M${0.1 * shown.perMetre - 0.5} 0v8`} />
+            </svg>{" "}
+            100 mm on {plane}. What lies off the plane is drawn out of true.
+          </figcaption>
+        </figure>
+      )}
+    </section>
+  );
+}
+
+function Stock({ page }: { page: PicturesPage }) {
+  const { list, loose, ask } = page.features;
+  if (list.length === 0) return null;
+  return (
+    <>
+      {ask.length > 0 && (
+        <section aria-labelledby="ask">
+          <h2 id="ask">Worth asking next</h2>
+          <ol class="questions">
+            {ask.map((one) => (
+              <li key={one.feature}>
+                <b>{one.ask}</b>
+                <small>
+                  {one.name}: {one.text}; {one.doubt_bits.toFixed(1)} bits open.
+                </small>
+              </li>
+            ))}
+          </ol>
+        </section>
+      )}
+      {loose.length > 0 && (
+        <section aria-labelledby="loose">
+          <h2 id="loose">Air that comes from nowhere or goes nowhere</h2>
+          <ul>
+            {loose.map((one) => (
+              <li key={`${one.name} ${one.lacks}`}>{one.text}</li>
+            ))}
+          </ul>
+        </section>
+      )}
+      <section aria-labelledby="stock">
+        <h2 id="stock">Stock of features</h2>
+        <ul class="stock">
+          {list.map((one) => (
+            <li key={one.id}>
+              <p>
+                <span class="balloon">{one.id}</span> <b>{one.name}</b>{" "}
+                <span class="faint">
+                  {one.kind}, {one.known}
+                  {one.zone && `, ${one.zone}`}
+                </span>
+              </p>
+              {one.numbers.map(({ label, number }) => (
+                <p key={label}>
+                  {label}: <NumberText number={number} />
+                </p>
+              ))}
+              {one.pressure && <small>{one.pressure}</small>}
+              {one.rivals.length > 0 && (
+                <ul class="rivals">
+                  {one.rivals.map((rival) => (
+                    <li key={rival.reading}>
+                      <span class="track" aria-hidden="true">
+                        <span style={{ width: `${100 * rival.weight}%` }} />
+                      </span>
+                      <span>
+                        {Math.round(100 * rival.weight)} % {rival.reading}
+                        {rival.decider && <small>Settles it: {rival.decider}</small>}
+                      </span>
+                    </li>
+                  ))}
+                </ul>
+              )}
+            </li>
+          ))}
+        </ul>
+      </section>
+    </>
+  );
+}
