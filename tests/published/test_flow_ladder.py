@@ -1,4 +1,4 @@
-"""The lattice flow against exact solutions, series, and printed tables: the rungs a CPU can climb."""
+"""The lattice flow against exact solutions, series and printed tables: the CPU's rungs."""
 
 from math import exp, log, pi, sqrt
 from pathlib import Path
@@ -92,9 +92,7 @@ def duct(wide: int, high: int, viscosity: float, pairs: int, start: np.ndarray) 
         removed[:, 0] = 1
     mark, links = staircase(removed, np.zeros_like(removed), [Surface(name="wall")])
     force = 0.02 * viscosity / start.max()
-    setup = Setup(
-        shape=shape, viscosity=viscosity, mark=mark, walls=links, force=(force, 0.0, 0.0)
-    )
+    setup = Setup(shape=shape, viscosity=viscosity, mark=mark, walls=links, force=(force, 0.0, 0.0))
     engine = build_engine(setup)
     velocity = np.zeros((3, *shape[::-1]))
     inner = (slice(1, None), slice(1, None) if wide else slice(None), 0)
@@ -131,7 +129,9 @@ def duct_series(ratio: float, n_wide: int, n_high: int) -> np.ndarray:
     out = np.zeros((n_high, n_wide))
     for n in range(1, 120, 2):
         k = n * pi / (2 * b)
-        ratio_cosh = np.exp(k * (np.abs(y) - a)) * (1 + np.exp(-2 * k * np.abs(y))) / (1 + exp(-2 * k * a))
+        ratio_cosh = (
+            np.exp(k * (np.abs(y) - a)) * (1 + np.exp(-2 * k * np.abs(y))) / (1 + exp(-2 * k * a))
+        )
         sign = (-1) ** ((n - 1) // 2)
         out += sign * (1 - ratio_cosh)[None] * np.cos(k * z)[:, None] / n**3
     return np.asarray(16 * b * b / pi**3 * out)
@@ -192,7 +192,9 @@ def test_the_lid_driven_cavity_at_reynolds_100_agrees_with_the_table() -> None:
     u = engine.moments().velocity[0, 0, 1:-1, 1:-1] / lid
     middle = 0.5 * (u[:, n // 2 - 1] + u[:, n // 2])
     place = (np.arange(n) + 0.5) / n
-    y, printed = np.loadtxt(DATA / "ghia1982_table1.csv", delimiter=",", skiprows=5, unpack=True)[:2]
+    y, printed = np.loadtxt(DATA / "ghia1982_table1.csv", delimiter=",", skiprows=5, unpack=True)[
+        :2
+    ]
     inner = (y > place[0]) & (y < place[-1])
     np.testing.assert_allclose(np.interp(y[inner], place, middle), printed[inner], atol=0.005)
 
@@ -213,7 +215,9 @@ def test_the_taylor_green_vortex_breaks_down_as_computed_spectrally() -> None:
     pairs = round(5 * scale / speed / 2)
     engine.advance(pairs)
     energy = 0.5 * (engine.moments().velocity ** 2).sum(axis=0).mean() / speed**2
-    t, printed = np.loadtxt(DATA / "taylor_green_re100.csv", delimiter=",", skiprows=5, unpack=True)[:2]
+    t, printed = np.loadtxt(
+        DATA / "taylor_green_re100.csv", delimiter=",", skiprows=5, unpack=True
+    )[:2]
     expected = np.interp(2 * pairs * speed / scale, t, printed)
     assert energy == pytest.approx(expected, rel=0.02)
 
@@ -223,10 +227,7 @@ def test_the_wall_law_is_inverted_to_a_millionth() -> None:
     y_plus, u_plus = np.loadtxt(DATA / "wall_laws.csv", delimiter=",", skiprows=5, unpack=True)[:2]
     code = "\n".join(recipe.python_lines(recipe.wall_law(), 0))
     for yp in np.geomspace(3.0, 1e4, 9):
-        law = (
-            log(1 + 0.41 * yp) / 0.41
-            + 7.8 * (1 - exp(-yp / 11) - yp / 11 * exp(-yp / 3))
-        )
+        law = log(1 + 0.41 * yp) / 0.41 + 7.8 * (1 - exp(-yp / 11) - yp / 11 * exp(-yp / 3))
         found = {"ut": law * 0.004, "y": 0.75, "nu": 0.75 * 0.004 / yp}
         exec(code, {"sqrt": sqrt, "exp": exp, "log": log, "max2": max}, found)
         assert found["us"] == pytest.approx(0.004, rel=1e-6)

@@ -1,6 +1,7 @@
 """CPU kernels, generated from recipe.py by generate.py. Do not edit."""
 
 # ruff: noqa
+# fmt: off
 # mypy: ignore-errors
 from math import exp, log, sqrt
 from typing import no_type_check
@@ -19,12 +20,12 @@ def max2(a, b):
 
 @njit(error_model="numpy")
 @no_type_check
-def other_surface(surface, m, ex, ey, ez, px, py, pz):
+def other_surface(table, m, ex, ey, ez, px, py, pz):
     """Lattice velocity dotted with the speed of a surface at a point."""
-    rx, ry, rz = px - surface[m, 7], py - surface[m, 8], pz - surface[m, 9]
-    vx = surface[m, 1] + surface[m, 5] * rz - surface[m, 6] * ry
-    vy = surface[m, 2] + surface[m, 6] * rx - surface[m, 4] * rz
-    vz = surface[m, 3] + surface[m, 4] * ry - surface[m, 5] * rx
+    rx, ry, rz = px - table[m, 7], py - table[m, 8], pz - table[m, 9]
+    vx = table[m, 1] + table[m, 5] * rz - table[m, 6] * ry
+    vy = table[m, 2] + table[m, 6] * rx - table[m, 4] * rz
+    vz = table[m, 3] + table[m, 4] * ry - table[m, 5] * rx
     return ex * vx + ey * vy + ez * vz
 
 
@@ -32,7 +33,9 @@ VEL = np.array([[0, 0, 0], [1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 
 OPP = np.array([0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15, 18, 17, 20, 19, 22, 21, 24, 23, 26, 25], dtype=np.int64)
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract", "nsz", "reassoc", "nnan", "ninf"})
+@njit(
+    cache=True, error_model="numpy", fastmath={"contract", "nsz", "reassoc", "nnan", "ninf"}
+)
 @no_type_check
 def collide_row(a, b, count, setting):
     """Collide ``count`` cells held in rows ``a`` into rows ``b``."""
@@ -313,7 +316,7 @@ def step_bulk_alone(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out):
+def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out):
     """Advance one cell beside a wall by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
     om, Fx, Fy, Fz, nu = setting[0], setting[1], setting[2], setting[3], setting[4]
@@ -322,10 +325,10 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     sigma = max2(sx[i], max2(sy[j], sz[k]))
     side = main[m]
     nx, ny, nz, y = geo[0, m], geo[1, m], geo[2, m], geo[3, m]
-    wall_law = surface[side, 0]
-    vx = other_surface(surface, side, 1.0, 0.0, 0.0, i, j, k)
-    vy = other_surface(surface, side, 0.0, 1.0, 0.0, i, j, k)
-    vz = other_surface(surface, side, 0.0, 0.0, 1.0, i, j, k)
+    wall_law = table[side, 0]
+    vx = other_surface(table, side, 1.0, 0.0, 0.0, i, j, k)
+    vy = other_surface(table, side, 0.0, 1.0, 0.0, i, j, k)
+    vz = other_surface(table, side, 0.0, 0.0, 1.0, i, j, k)
     Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
     q1, sid1 = cut[0, m], sid[0, m]
     q2, sid2 = cut[1, m], sid[1, m]
@@ -771,7 +774,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q1 > 0.0:
         push = (vx) + s * ((u - vx) - un * (nx))
         if sid1 != side:
-            push = other_surface(surface, sid1, 1.0, 0.0, 0.0, i, j, k)
+            push = other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k)
         kick = 0.44444444444444442 * rho * push
         h = 2.0 * q1
         r = 0.0
@@ -792,7 +795,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q2 > 0.0:
         push = (- vx) + s * (-(u - vx) - un * (- nx))
         if sid2 != side:
-            push = other_surface(surface, sid2, -1.0, 0.0, 0.0, i, j, k)
+            push = other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k)
         kick = 0.44444444444444442 * rho * push
         h = 2.0 * q2
         r = 0.0
@@ -813,7 +816,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q3 > 0.0:
         push = (vy) + s * ((v - vy) - un * (ny))
         if sid3 != side:
-            push = other_surface(surface, sid3, 0.0, 1.0, 0.0, i, j, k)
+            push = other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k)
         kick = 0.44444444444444442 * rho * push
         h = 2.0 * q3
         r = 0.0
@@ -834,7 +837,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q4 > 0.0:
         push = (- vy) + s * (-(v - vy) - un * (- ny))
         if sid4 != side:
-            push = other_surface(surface, sid4, 0.0, -1.0, 0.0, i, j, k)
+            push = other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k)
         kick = 0.44444444444444442 * rho * push
         h = 2.0 * q4
         r = 0.0
@@ -855,7 +858,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q5 > 0.0:
         push = (vz) + s * ((w - vz) - un * (nz))
         if sid5 != side:
-            push = other_surface(surface, sid5, 0.0, 0.0, 1.0, i, j, k)
+            push = other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k)
         kick = 0.44444444444444442 * rho * push
         h = 2.0 * q5
         r = 0.0
@@ -876,7 +879,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q6 > 0.0:
         push = (- vz) + s * (-(w - vz) - un * (- nz))
         if sid6 != side:
-            push = other_surface(surface, sid6, 0.0, 0.0, -1.0, i, j, k)
+            push = other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k)
         kick = 0.44444444444444442 * rho * push
         h = 2.0 * q6
         r = 0.0
@@ -897,7 +900,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q7 > 0.0:
         push = (vx + vy) + s * ((u - vx) + (v - vy) - un * (nx + ny))
         if sid7 != side:
-            push = other_surface(surface, sid7, 1.0, 1.0, 0.0, i, j, k)
+            push = other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k)
         kick = 0.1111111111111111 * rho * push
         h = 2.0 * q7
         r = 0.0
@@ -919,7 +922,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q8 > 0.0:
         push = (- vx - vy) + s * (-(u - vx) + -(v - vy) - un * (- nx - ny))
         if sid8 != side:
-            push = other_surface(surface, sid8, -1.0, -1.0, 0.0, i, j, k)
+            push = other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k)
         kick = 0.1111111111111111 * rho * push
         h = 2.0 * q8
         r = 0.0
@@ -941,7 +944,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q9 > 0.0:
         push = (vx + vz) + s * ((u - vx) + (w - vz) - un * (nx + nz))
         if sid9 != side:
-            push = other_surface(surface, sid9, 1.0, 0.0, 1.0, i, j, k)
+            push = other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k)
         kick = 0.1111111111111111 * rho * push
         h = 2.0 * q9
         r = 0.0
@@ -963,7 +966,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q10 > 0.0:
         push = (- vx - vz) + s * (-(u - vx) + -(w - vz) - un * (- nx - nz))
         if sid10 != side:
-            push = other_surface(surface, sid10, -1.0, 0.0, -1.0, i, j, k)
+            push = other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k)
         kick = 0.1111111111111111 * rho * push
         h = 2.0 * q10
         r = 0.0
@@ -985,7 +988,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q11 > 0.0:
         push = (vx - vz) + s * ((u - vx) + -(w - vz) - un * (nx - nz))
         if sid11 != side:
-            push = other_surface(surface, sid11, 1.0, 0.0, -1.0, i, j, k)
+            push = other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k)
         kick = 0.1111111111111111 * rho * push
         h = 2.0 * q11
         r = 0.0
@@ -1007,7 +1010,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q12 > 0.0:
         push = (- vx + vz) + s * (-(u - vx) + (w - vz) - un * (- nx + nz))
         if sid12 != side:
-            push = other_surface(surface, sid12, -1.0, 0.0, 1.0, i, j, k)
+            push = other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k)
         kick = 0.1111111111111111 * rho * push
         h = 2.0 * q12
         r = 0.0
@@ -1029,7 +1032,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q13 > 0.0:
         push = (vx - vy) + s * ((u - vx) + -(v - vy) - un * (nx - ny))
         if sid13 != side:
-            push = other_surface(surface, sid13, 1.0, -1.0, 0.0, i, j, k)
+            push = other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k)
         kick = 0.1111111111111111 * rho * push
         h = 2.0 * q13
         r = 0.0
@@ -1051,7 +1054,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q14 > 0.0:
         push = (- vx + vy) + s * (-(u - vx) + (v - vy) - un * (- nx + ny))
         if sid14 != side:
-            push = other_surface(surface, sid14, -1.0, 1.0, 0.0, i, j, k)
+            push = other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k)
         kick = 0.1111111111111111 * rho * push
         h = 2.0 * q14
         r = 0.0
@@ -1073,7 +1076,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q15 > 0.0:
         push = (vy + vz) + s * ((v - vy) + (w - vz) - un * (ny + nz))
         if sid15 != side:
-            push = other_surface(surface, sid15, 0.0, 1.0, 1.0, i, j, k)
+            push = other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k)
         kick = 0.1111111111111111 * rho * push
         h = 2.0 * q15
         r = 0.0
@@ -1095,7 +1098,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q16 > 0.0:
         push = (- vy - vz) + s * (-(v - vy) + -(w - vz) - un * (- ny - nz))
         if sid16 != side:
-            push = other_surface(surface, sid16, 0.0, -1.0, -1.0, i, j, k)
+            push = other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k)
         kick = 0.1111111111111111 * rho * push
         h = 2.0 * q16
         r = 0.0
@@ -1117,7 +1120,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q17 > 0.0:
         push = (vy - vz) + s * ((v - vy) + -(w - vz) - un * (ny - nz))
         if sid17 != side:
-            push = other_surface(surface, sid17, 0.0, 1.0, -1.0, i, j, k)
+            push = other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k)
         kick = 0.1111111111111111 * rho * push
         h = 2.0 * q17
         r = 0.0
@@ -1139,7 +1142,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q18 > 0.0:
         push = (- vy + vz) + s * (-(v - vy) + (w - vz) - un * (- ny + nz))
         if sid18 != side:
-            push = other_surface(surface, sid18, 0.0, -1.0, 1.0, i, j, k)
+            push = other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k)
         kick = 0.1111111111111111 * rho * push
         h = 2.0 * q18
         r = 0.0
@@ -1161,7 +1164,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q19 > 0.0:
         push = (vx + vy + vz) + s * ((u - vx) + (v - vy) + (w - vz) - un * (nx + ny + nz))
         if sid19 != side:
-            push = other_surface(surface, sid19, 1.0, 1.0, 1.0, i, j, k)
+            push = other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k)
         kick = 0.027777777777777776 * rho * push
         h = 2.0 * q19
         r = 0.0
@@ -1184,7 +1187,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q20 > 0.0:
         push = (- vx - vy - vz) + s * (-(u - vx) + -(v - vy) + -(w - vz) - un * (- nx - ny - nz))
         if sid20 != side:
-            push = other_surface(surface, sid20, -1.0, -1.0, -1.0, i, j, k)
+            push = other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k)
         kick = 0.027777777777777776 * rho * push
         h = 2.0 * q20
         r = 0.0
@@ -1207,7 +1210,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q21 > 0.0:
         push = (vx + vy - vz) + s * ((u - vx) + (v - vy) + -(w - vz) - un * (nx + ny - nz))
         if sid21 != side:
-            push = other_surface(surface, sid21, 1.0, 1.0, -1.0, i, j, k)
+            push = other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k)
         kick = 0.027777777777777776 * rho * push
         h = 2.0 * q21
         r = 0.0
@@ -1230,7 +1233,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q22 > 0.0:
         push = (- vx - vy + vz) + s * (-(u - vx) + -(v - vy) + (w - vz) - un * (- nx - ny + nz))
         if sid22 != side:
-            push = other_surface(surface, sid22, -1.0, -1.0, 1.0, i, j, k)
+            push = other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k)
         kick = 0.027777777777777776 * rho * push
         h = 2.0 * q22
         r = 0.0
@@ -1253,7 +1256,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q23 > 0.0:
         push = (vx - vy + vz) + s * ((u - vx) + -(v - vy) + (w - vz) - un * (nx - ny + nz))
         if sid23 != side:
-            push = other_surface(surface, sid23, 1.0, -1.0, 1.0, i, j, k)
+            push = other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k)
         kick = 0.027777777777777776 * rho * push
         h = 2.0 * q23
         r = 0.0
@@ -1276,7 +1279,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q24 > 0.0:
         push = (- vx + vy - vz) + s * (-(u - vx) + (v - vy) + -(w - vz) - un * (- nx + ny - nz))
         if sid24 != side:
-            push = other_surface(surface, sid24, -1.0, 1.0, -1.0, i, j, k)
+            push = other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k)
         kick = 0.027777777777777776 * rho * push
         h = 2.0 * q24
         r = 0.0
@@ -1299,7 +1302,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q25 > 0.0:
         push = (vx - vy - vz) + s * ((u - vx) + -(v - vy) + -(w - vz) - un * (nx - ny - nz))
         if sid25 != side:
-            push = other_surface(surface, sid25, 1.0, -1.0, -1.0, i, j, k)
+            push = other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k)
         kick = 0.027777777777777776 * rho * push
         h = 2.0 * q25
         r = 0.0
@@ -1322,7 +1325,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     if q26 > 0.0:
         push = (- vx + vy + vz) + s * (-(u - vx) + (v - vy) + (w - vz) - un * (- nx + ny + nz))
         if sid26 != side:
-            push = other_surface(surface, sid26, -1.0, 1.0, 1.0, i, j, k)
+            push = other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k)
         kick = 0.027777777777777776 * rho * push
         h = 2.0 * q26
         r = 0.0
@@ -1342,7 +1345,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         f[25, n] = g26
     else:
         f[26, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx] = g26
-    # stress flips sign from step to step where viscosity is small: a pair of steps is averaged
+    # stress flips sign each step where viscosity is small: pairs are averaged
     old = 0.0 if even else 0.5
     new = 1.0 if even else 0.5
     out[0, m] = old * out[0, m] + new * Fxw
@@ -1356,15 +1359,17 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
 
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
-def step_wall(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out):
+def step_wall(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out):
     """Advance every cell beside a wall on all cores."""
     for m in prange(cell.size):
-        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out)
+        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out)
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def step_wall_alone(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out):
+def step_wall_alone(
+    f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out
+):
     """Advance every cell beside a wall on one core."""
     for m in range(cell.size):
-        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out)
+        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out)

@@ -7,7 +7,6 @@ Coordinates are in cells; the centre of cell (i, j, k) is the point (i, j, k).
 from math import ceil, floor, sqrt
 from typing import no_type_check
 
-import numpy as np
 from numba import njit
 
 SHIFT_Y, SHIFT_Z = 1.234567e-5, 2.718281e-5

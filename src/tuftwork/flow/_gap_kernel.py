@@ -15,7 +15,7 @@ def narrowest_gap(mark, cell, cut, sid, touching, longest):
     Links 1 and 2, 3 and 4, 5 and 6 point along +x and −x, +y and −y, +z and −z.
     ``touching`` (n_surface, n_surface) marks pairs that meet, whose wedge has no width to count.
     """
-    lz, ly, lx = mark.shape
+    ly, lx = mark.shape[1:]
     index = np.full(mark.size, -1, np.int32)
     for m in range(cell.size):
         index[cell[m]] = m

@@ -127,7 +127,12 @@ class FlowCase:
     skin: float = field(default=0.5)
 
     def __post_init__(self) -> None:
-        for name, unit in (("speed", "m/s"), ("cell", "m"), ("density", "kg/m³"), ("viscosity", "m²/s")):
+        for name, unit in (
+            ("speed", "m/s"),
+            ("cell", "m"),
+            ("density", "kg/m³"),
+            ("viscosity", "m²/s"),
+        ):
             value = float(getattr(self, name))
             if not value > 0:
                 raise InputError(name, value, unit, "must be above 0")
@@ -187,7 +192,5 @@ def car_parts(
             x, y, z = (float(c) for c in 0.5 * (low + high))
             # the air moves rearward, so the tread at the road moves rearward: turn about −y
             spin = Spin(rate=-speed / z if z > 0 else 0.0, centre=(x, y, z))
-        out.append(
-            FlowPart(name=mesh.name, vertices=mesh.vertices, faces=mesh.faces, spin=spin)
-        )
+        out.append(FlowPart(name=mesh.name, vertices=mesh.vertices, faces=mesh.faces, spin=spin))
     return tuple(out)

@@ -24,9 +24,7 @@ def setup_digest(setup: Setup, precision: str) -> str:
     return h.hexdigest()
 
 
-def write_checkpoint(
-    path: Path, engine: AbstractEngine, series: npt.NDArray[np.float64]
-) -> None:
+def write_checkpoint(path: Path, engine: AbstractEngine, series: npt.NDArray[np.float64]) -> None:
     """Write the state of a run: temporary file, flush to disk, rename.
 
     Parameters

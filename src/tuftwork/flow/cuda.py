@@ -72,6 +72,7 @@ class CudaEngine(AbstractEngine):
         return ((self.setup.n_cell + block - 1) // block,), (block,)
 
     def start(self, density: Floats, velocity: Floats) -> None:
+        """Set every cell to equilibrium at this density and velocity."""
         cp = self._cupy
         m = cp.empty((4, self.setup.n_cell), cp.float32)
         m[0] = cp.asarray(np.ascontiguousarray(density, dtype=np.float32)).reshape(-1)
@@ -80,15 +81,19 @@ class CudaEngine(AbstractEngine):
         self.step = 0
 
     def start_uniform(self) -> None:
+        """Set every cell to the free stream."""
         self.kernel["fill"](*self._cells(256), (self._f,))
         self.step = 0
 
     def advance(self, n_pair: int) -> None:
+        """Advance by ``2 n_pair`` steps."""
         n_wall = self.setup.walls.cell.size
         walls = ((n_wall + 127) // 128,), (128,)
         for _ in range(n_pair):
             for name in ("even", "odd"):
-                self.kernel[f"bulk_{name}"](*self._cells(BLOCK), (self._f, self._mark, *self._sponge))
+                self.kernel[f"bulk_{name}"](
+                    *self._cells(BLOCK), (self._f, self._mark, *self._sponge)
+                )
                 if n_wall:
                     arguments = (self._f, *self._links, *self._sponge, self._rows)
                     self.kernel[f"wall_{name}"](*walls, arguments)
@@ -104,15 +109,18 @@ class CudaEngine(AbstractEngine):
         return Moments(density=host[0].reshape(shape), velocity=host[1:].reshape(3, *shape))
 
     def moments(self) -> Moments:
+        """Return density and velocity now."""
         rows = self._cupy.ones((4, self.setup.n_cell), self._cupy.float32)
         rows[1:] = 0
         self.kernel["fields"](*self._cells(256), (self._f, self._mark, rows, np.int32(0)))
         return self._unpack(rows)
 
     def wall_rows(self) -> Floats:
+        """Return the wall rows, mean of the last two steps."""
         return np.asarray(self._rows.get(), dtype=float)
 
     def part_loads(self) -> Floats:
+        """Return force and moment by surface, mean of the last two steps."""
         cp = self._cupy
         force, main = self._rows[:3], self._links[3].astype(cp.int64)
         moment = cp.cross(self._arm.T, force.T).T
@@ -123,20 +131,24 @@ class CudaEngine(AbstractEngine):
         return np.asarray(cp.stack(rows, axis=1).get(), dtype=float)
 
     def sample(self) -> None:
+        """Add the present state to the running means."""
         self.kernel["fields"](*self._cells(256), (self._f, self._mark, self._mean, np.int32(1)))
         self._mean_rows += self._rows
         self.n_sample += 1
 
     def means(self) -> tuple[Moments, Floats]:
+        """Return mean moments and mean wall rows."""
         count = max(self.n_sample, 1)
         return self._unpack(self._mean / count), self._mean_rows.get().astype(float) / count
 
     def clear(self) -> None:
+        """Forget the samples taken."""
         self.n_sample = 0
         self._mean = self._cupy.zeros((4, self.setup.n_cell), self._cupy.float32)
         self._mean_rows = self._cupy.zeros_like(self._rows)
 
     def state(self) -> dict[str, npt.NDArray[np.generic]]:
+        """Return every array needed to go on later."""
         return {
             "populations": self._f.get(),
             "rows": self._rows.get(),
@@ -146,6 +158,7 @@ class CudaEngine(AbstractEngine):
         }
 
     def restore(self, state: dict[str, npt.NDArray[np.generic]]) -> None:
+        """Go back to a saved state."""
         self._f.set(state["populations"])
         self._rows.set(state["rows"])
         self._mean.set(state["mean"])

@@ -1,7 +1,7 @@
 """CUDA C++ text of the same recipe, for CuPy's run-time compiler."""
 
 from tuftwork.flow import recipe
-from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY, relaxation_rate
+from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY, WEIGHT, relaxation_rate
 from tuftwork.flow.setup import Setup
 
 SCALE = 32768.0
@@ -88,7 +88,11 @@ def _bulk(even: bool) -> str:
         " const u8* __restrict__ mark, const float* __restrict__ sx,"
         " const float* __restrict__ sy, const float* __restrict__ sz) {\n"
         "  const int n = blockIdx.x * BLOCK + threadIdx.x;\n"
-        "  if (n >= NCELL || mark[n] != 0) return;\n" + _PLACE.replace("@", "n") + _CONSTANT + "\n".join(body) + "\n}\n"
+        "  if (n >= NCELL || mark[n] != 0) return;\n"
+        + _PLACE.replace("@", "n")
+        + _CONSTANT
+        + "\n".join(body)
+        + "\n}\n"
     )
 
 
@@ -108,8 +112,8 @@ def _wall(even: bool) -> str:
     body += [f"const float n{a} = geo[(size_t){c} * NWALL + m];" for c, a in enumerate("xyz")]
     body += ["const float y = geo[(size_t)3 * NWALL + m];"]
     body += ["const float wall_law = surface[10 * side];"]
-    for a, e in zip("xyz", ("1.0f,0.0f,0.0f", "0.0f,1.0f,0.0f", "0.0f,0.0f,1.0f"), strict=True):
-        body.append(f"const float v{a} = other_surface(surface, side, {e}, i, j, k);")
+    for a, unit in zip("xyz", ("1.0f,0.0f,0.0f", "0.0f,1.0f,0.0f", "0.0f,0.0f,1.0f"), strict=True):
+        body.append(f"const float v{a} = other_surface(surface, side, {unit}, i, j, k);")
     body += ["float Fxw = 0.0f, Fyw = 0.0f, Fzw = 0.0f;"]
     body += recipe.c_lines(recipe.slip())
     body.append("st(AT(0, n), g0);")
@@ -134,7 +138,11 @@ def _wall(even: bool) -> str:
         " const float* __restrict__ sx, const float* __restrict__ sy,"
         " const float* __restrict__ sz, float* __restrict__ out) {\n"
         "  const int m = blockIdx.x * 128 + threadIdx.x;\n  if (m >= NWALL) return;\n"
-        "  const int n = cell[m];\n" + _PLACE.replace("@", "n") + _CONSTANT + "\n".join(body) + "\n}\n"
+        "  const int n = cell[m];\n"
+        + _PLACE.replace("@", "n")
+        + _CONSTANT
+        + "\n".join(body)
+        + "\n}\n"
     )
 
 
@@ -177,7 +185,7 @@ def _field_text() -> str:
     start = []
     for i in range(N_VELOCITY):
         x, y, z = (c + 1 for c in _velocity(i))
-        w = f"{recipe.WEIGHT[i]:.9g}f"
+        w = f"{WEIGHT[i]:.9g}f"
         start.append(f"st(AT({i}, n), rho * ax[{x}] * ay[{y}] * az[{z}] - {w});")
     fill = [f"st(AT({i}, n), G[{i}]);" for i in range(N_VELOCITY)]
     return _FIELD % ("\n".join(lines), "\n".join(start), "\n".join(fill))

@@ -51,7 +51,7 @@ class AbstractEngine(ABC):
 
     @abstractmethod
     def start(self, density: Floats, velocity: Floats) -> None:
-        """Set every cell to equilibrium at this density (lz, ly, lx) and velocity (3, lz, ly, lx)."""
+        """Set every cell to equilibrium at a density (lz, ly, lx) and velocity (3, lz, ly, lx)."""
 
     @abstractmethod
     def advance(self, n_pair: int) -> None:
@@ -63,11 +63,11 @@ class AbstractEngine(ABC):
 
     @abstractmethod
     def wall_rows(self) -> Floats:
-        """Return force (3), density departure and friction (3), mean of the last two steps. Shape (7, n_wall)."""
+        """Return force (3), density departure, friction (3): mean of two steps. (7, n_wall)."""
 
     @abstractmethod
     def part_loads(self) -> Floats:
-        """Return force and moment about the origin by surface, mean of the last two steps. Shape (n_surface, 6)."""
+        """Return force and moment by surface, mean of two steps. Shape (n_surface, 6)."""
 
     @abstractmethod
     def sample(self) -> None:
@@ -147,10 +147,12 @@ class CpuEngine(AbstractEngine):
         self.clear()
 
     def start(self, density: Floats, velocity: Floats) -> None:
+        """Set every cell to equilibrium at this density and velocity."""
         self._f[:] = quiescent_departure(density, np.asarray(velocity)).reshape(27, -1)
         self.step = 0
 
     def advance(self, n_pair: int) -> None:
+        """Advance by ``2 n_pair`` steps."""
         from tuftwork.flow import _cpu_kernel as kernel
 
         alone = self.setup.n_cell < SMALL
@@ -175,6 +177,7 @@ class CpuEngine(AbstractEngine):
                 self.step += 1
 
     def moments(self) -> Moments:
+        """Return density and velocity now."""
         shape = self.setup.shape[::-1]
         density = 1.0 + self._f.sum(axis=0)
         momentum = VELOCITY.T.astype(float) @ self._f + 0.5 * np.array(self.setup.force)[:, None]
@@ -182,12 +185,15 @@ class CpuEngine(AbstractEngine):
         return Moments(density=density.reshape(shape), velocity=velocity.reshape(3, *shape))
 
     def wall_rows(self) -> Floats:
+        """Return the wall rows, mean of the last two steps."""
         return self._rows.copy()
 
     def part_loads(self) -> Floats:
+        """Return force and moment by surface, mean of the last two steps."""
         return sum_by_surface(self._rows[:3], self._arm, self.setup)
 
     def sample(self) -> None:
+        """Add the present state to the running means."""
         now = self.moments()
         self._mean[0] += now.density.reshape(-1)
         self._mean[1:] += now.velocity.reshape(3, -1)
@@ -195,6 +201,7 @@ class CpuEngine(AbstractEngine):
         self.n_sample += 1
 
     def means(self) -> tuple[Moments, Floats]:
+        """Return mean moments and mean wall rows."""
         count = max(self.n_sample, 1)
         shape = self.setup.shape[::-1]
         mean = self._mean / count
@@ -202,11 +209,13 @@ class CpuEngine(AbstractEngine):
         return found, self._mean_rows / count
 
     def clear(self) -> None:
+        """Forget the samples taken."""
         self.n_sample = 0
         self._mean = np.zeros((4, self.setup.n_cell))
         self._mean_rows = np.zeros_like(self._rows)
 
     def state(self) -> dict[str, npt.NDArray[np.generic]]:
+        """Return every array needed to go on later."""
         return {
             "populations": self._f,
             "rows": self._rows,
@@ -216,6 +225,7 @@ class CpuEngine(AbstractEngine):
         }
 
     def restore(self, state: dict[str, npt.NDArray[np.generic]]) -> None:
+        """Go back to a saved state."""
         self._f[:] = state["populations"]
         self._rows[:] = state["rows"]
         self._mean[:] = state["mean"]

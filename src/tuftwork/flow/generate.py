@@ -14,6 +14,7 @@ TARGET = Path(__file__).with_name("_cpu_kernel.py")
 _HEAD = '''"""CPU kernels, generated from recipe.py by generate.py. Do not edit."""
 
 # ruff: noqa
+# fmt: off
 # mypy: ignore-errors
 from math import exp, log, sqrt
 from typing import no_type_check
@@ -32,18 +33,20 @@ def max2(a, b):
 
 @njit(error_model="numpy")
 @no_type_check
-def other_surface(surface, m, ex, ey, ez, px, py, pz):
+def other_surface(table, m, ex, ey, ez, px, py, pz):
     """Lattice velocity dotted with the speed of a surface at a point."""
-    rx, ry, rz = px - surface[m, 7], py - surface[m, 8], pz - surface[m, 9]
-    vx = surface[m, 1] + surface[m, 5] * rz - surface[m, 6] * ry
-    vy = surface[m, 2] + surface[m, 6] * rx - surface[m, 4] * rz
-    vz = surface[m, 3] + surface[m, 4] * ry - surface[m, 5] * rx
+    rx, ry, rz = px - table[m, 7], py - table[m, 8], pz - table[m, 9]
+    vx = table[m, 1] + table[m, 5] * rz - table[m, 6] * ry
+    vy = table[m, 2] + table[m, 6] * rx - table[m, 4] * rz
+    vz = table[m, 3] + table[m, 4] * ry - table[m, 5] * rx
     return ex * vx + ey * vy + ez * vz
 
 
 '''
 
-_ROW = '''@njit(cache=True, error_model="numpy", fastmath={"contract", "nsz", "reassoc", "nnan", "ninf"})
+_ROW = '''@njit(
+    cache=True, error_model="numpy", fastmath={"contract", "nsz", "reassoc", "nnan", "ninf"}
+)
 @no_type_check
 def collide_row(a, b, count, setting):
     """Collide ``count`` cells held in rows ``a`` into rows ``b``."""
@@ -129,7 +132,7 @@ def step_bulk_alone(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
 
 _WALL = '''@njit(cache=True, error_model="numpy")
 @no_type_check
-def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out):
+def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out):
     """Advance one cell beside a wall by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
     om, Fx, Fy, Fz, nu = setting[0], setting[1], setting[2], setting[3], setting[4]
@@ -138,14 +141,14 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     sigma = max2(sx[i], max2(sy[j], sz[k]))
     side = main[m]
     nx, ny, nz, y = geo[0, m], geo[1, m], geo[2, m], geo[3, m]
-    wall_law = surface[side, 0]
-    vx = other_surface(surface, side, 1.0, 0.0, 0.0, i, j, k)
-    vy = other_surface(surface, side, 0.0, 1.0, 0.0, i, j, k)
-    vz = other_surface(surface, side, 0.0, 0.0, 1.0, i, j, k)
+    wall_law = table[side, 0]
+    vx = other_surface(table, side, 1.0, 0.0, 0.0, i, j, k)
+    vy = other_surface(table, side, 0.0, 1.0, 0.0, i, j, k)
+    vz = other_surface(table, side, 0.0, 0.0, 1.0, i, j, k)
     Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
 '''
 
-_WALL_END = '''    # stress flips sign from step to step where viscosity is small: a pair of steps is averaged
+_WALL_END = '''    # stress flips sign each step where viscosity is small: pairs are averaged
     old = 0.0 if even else 0.5
     new = 1.0 if even else 0.5
     out[0, m] = old * out[0, m] + new * Fxw
@@ -159,22 +162,24 @@ _WALL_END = '''    # stress flips sign from step to step where viscosity is smal
 
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
-def step_wall(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out):
+def step_wall(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out):
     """Advance every cell beside a wall on all cores."""
     for m in prange(cell.size):
-        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out)
+        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out)
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def step_wall_alone(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out):
+def step_wall_alone(
+    f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out
+):
     """Advance every cell beside a wall on one core."""
     for m in range(cell.size):
-        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, surface, out)
+        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out)
 '''
 
 
-def _neighbour(e: tuple[int, int, int], sign: int) -> str:
+def _neighbour(e: tuple[int, ...], sign: int) -> str:
     parts = [
         f"({c} {'+' if v * sign > 0 else '-'} 1) % l{a}" if v else c
         for c, a, v in zip("ijk", "xyz", e, strict=True)
@@ -202,7 +207,7 @@ def _wall_body() -> list[str]:
         o, there = OPPOSITE[i], _neighbour(e, 1)
         out.append(f"{pad}if q{i} > 0.0:")
         for text in recipe.python_lines(recipe.link(i), 2):
-            call = f"other_surface(surface, sid{i}, {e[0]}.0, {e[1]}.0, {e[2]}.0, i, j, k)"
+            call = f"other_surface(table, sid{i}, {e[0]}.0, {e[1]}.0, {e[2]}.0, i, j, k)"
             out.append(text.replace(f"other({i})", call))
         out += [
             f"{pad}    if even:",

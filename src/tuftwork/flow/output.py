@@ -1,4 +1,4 @@
-"""Fields and surfaces in open forms, as bytes: VTI and VTP (VTK XML), GLB, and xarray for netCDF."""
+"""Fields and surfaces in open forms: VTI and VTP (VTK XML) and GLB as bytes, xarray for netCDF."""
 
 from typing import TYPE_CHECKING, Literal
 
@@ -71,7 +71,9 @@ def vti_bytes(result: FlowResult, state: State = "mean") -> bytes:
         f'<ImageData WholeExtent="{extent}" Origin="{origin}" '
         f'Spacing="{case.cell:.9g} {case.cell:.9g} {case.cell:.9g}">\n<Piece Extent="{extent}">\n'
     )
-    return _vtk_file("ImageData", head + _declare("PointData", arrays), "</Piece>\n</ImageData>\n", arrays)
+    return _vtk_file(
+        "ImageData", head + _declare("PointData", arrays), "</Piece>\n</ImageData>\n", arrays
+    )
 
 
 Named = tuple[str, int, npt.NDArray[np.generic]]
@@ -104,7 +106,9 @@ def _vtk_file(kind: str, body: str, tail: str, arrays: list[Named]) -> bytes:
     return head.encode() + data + b"\n</AppendedData>\n</VTKFile>\n"
 
 
-def surface_values(result: FlowResult, part: int) -> tuple[Floats, npt.NDArray[np.int64], dict[str, Floats]]:
+def surface_values(
+    result: FlowResult, part: int
+) -> tuple[Floats, npt.NDArray[np.int64], dict[str, Floats]]:
     """Return a part's triangles, split to about two cells, with mean surface values.
 
     Parameters
@@ -132,16 +136,14 @@ def surface_values(result: FlowResult, part: int) -> tuple[Floats, npt.NDArray[n
     prepared = result.prepared
     case, setup = prepared.case, prepared.setup
     pieces = split_long(case.parts[part].triangles(), 2.0 * case.cell)
-    vertices, number = np.unique(
-        np.round(pieces.reshape(-1, 3), 7), axis=0, return_inverse=True
-    )
+    vertices, number = np.unique(np.round(pieces.reshape(-1, 3), 7), axis=0, return_inverse=True)
     q = 0.5 * case.lattice_speed**2
     own = np.flatnonzero(setup.walls.main == part + 1)
     feet = (lever(setup)[:, own] * case.cell + np.array(prepared.origin)[:, None]).T
     share, near = cKDTree(feet).query(vertices, k=min(4, len(own)))
-    weight = 1.0 / (np.atleast_2d(share.T).T + 0.1 * case.cell)
+    weight = 1.0 / (np.asarray(share).reshape(len(vertices), -1) + 0.1 * case.cell)
     weight /= weight.sum(axis=1, keepdims=True)
-    near = np.atleast_2d(near.T).T
+    near = np.asarray(near).reshape(len(vertices), -1)
     rows = result.wall_rows[:, own]
     pressure = (rows[3] / 3.0 / q)[near]
     friction = (np.linalg.norm(rows[4:], axis=0) / q)[near]
@@ -210,14 +212,32 @@ def dataset(result: FlowResult, state: State = "mean") -> "xarray.Dataset":
 
     prepared = result.prepared
     axes = {
-        name: (name, prepared.origin[a] + prepared.case.cell * np.arange(prepared.setup.shape[a]), {"units": "m"})
+        name: (
+            name,
+            prepared.origin[a] + prepared.case.cell * np.arange(prepared.setup.shape[a]),
+            {"units": "m"},
+        )
         for a, name in enumerate("xyz")
     }
     found = fields(result, state)
     data = {
-        "pressure_coefficient": (("z", "y", "x"), found["pressure_coefficient"].astype(np.float32), {"units": "1"}),
-        "total_pressure_loss": (("z", "y", "x"), found["total_pressure_loss"].astype(np.float32), {"units": "1"}),
-        "velocity": (("axis", "z", "y", "x"), found["velocity"].astype(np.float32), {"units": "1", "long_name": "velocity over speed"}),
+        "pressure_coefficient": (
+            ("z", "y", "x"),
+            found["pressure_coefficient"].astype(np.float32),
+            {"units": "1"},
+        ),
+        "total_pressure_loss": (
+            ("z", "y", "x"),
+            found["total_pressure_loss"].astype(np.float32),
+            {"units": "1"},
+        ),
+        "velocity": (
+            ("axis", "z", "y", "x"),
+            found["velocity"].astype(np.float32),
+            {"units": "1", "long_name": "velocity over speed"},
+        ),
     }
     attributes = {key: str(value) for key, value in result.made_with.items()}
-    return xarray.Dataset(data, coords=axes, attrs=attributes | {"state": state, "origin": "computed"})
+    return xarray.Dataset(
+        data, coords=axes, attrs=attributes | {"state": state, "origin": "computed"}
+    )

@@ -141,6 +141,11 @@ def _check_parts(case: FlowCase) -> None:
             at = part.vertices[part.vertices[:, 2].argmin()]
             cure = f"Lowest point at x {at[0]:.3f}, y {at[1]:.3f} m. Raise the part."
             raise InputError(f"part '{part.name}'", depth, "m", "lies below the road (z = 0)", cure)
+        across = depth / case.cell
+        if case.road != "none" and part.spin is None and 1e-6 < depth and across < FEWEST_GAP_CELLS:
+            limit = f"needs at least {FEWEST_GAP_CELLS} cells (between road and {part.name})"
+            cure = f"Use cells of {depth / 4:.4f} m or set the part down."
+            raise InputError("smallest gap", round(across, 2), "cells", limit, cure)
 
 
 def _grid(case: FlowCase) -> tuple[tuple[float, float, float], tuple[int, int, int]]:
@@ -276,7 +281,7 @@ def _narrowest(
 
 
 def _touching(case: FlowCase, setup: Setup) -> npt.NDArray[np.bool_]:
-    """Pairs of surfaces that meet: parts seen from one cell, wheels and road, and the surroundings."""
+    """Pairs of surfaces that meet: parts seen from one cell, wheels and road."""
     walls = setup.walls
     count = len(walls.surfaces)
     seen = np.zeros((count, walls.cell.size), np.float32)
@@ -296,13 +301,15 @@ def _touching(case: FlowCase, setup: Setup) -> npt.NDArray[np.bool_]:
 def _notices(case: FlowCase, blockage: float, gap: int | None) -> tuple[str, ...]:
     out = []
     if blockage > 0.03:
-        out.append(f"The parts block {blockage:.1%} of the box; loads read high by about twice that.")
+        out.append(
+            f"The parts block {blockage:.1%} of the box; loads read high by twice that or so."
+        )
     if gap is not None and gap < 6:
         out.append(f"The narrowest gap holds {gap} cells; the flow through it is not resolved.")
     if case.wall == "law":
         out.append(
-            "On the slanted-tail reference body the drag of this model lay from half of the measured "
-            "value to twice it with cells of 10 to 14 mm, and within 10 % with 7 and 8 mm: "
+            "On the slanted-tail reference body the drag of this model lay from half of the "
+            "measured value to twice it with cells of 10 to 14 mm, and within 20 % with 8 mm: "
             "use it for pictures and as a rival opinion, not as truth."
         )
     return tuple(out)

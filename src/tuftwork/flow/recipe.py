@@ -7,7 +7,7 @@ own.
 
 References
 ----------
-[geier2015] collision in cumulants; [bouzidi2001] interpolated bounce-back; [reichardt1951] wall law.
+[geier2015] collision in cumulants; [bouzidi2001] interpolated bounce-back; [reichardt1951] law.
 """
 
 import re
@@ -22,7 +22,7 @@ Kind = Literal["let", "set", "if", "else", "end"]
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One statement: ``let`` names a new value, ``set`` changes one, ``if``/``else``/``end`` nest."""
+    """One statement: ``let`` names a value, ``set`` changes one, ``if``/``else``/``end`` nest."""
 
     kind: Kind
     name: str = ""
@@ -35,7 +35,7 @@ def _sum(terms: list[tuple[float, str]]) -> str:
     return text[3:] if text.startswith(" + ") else text.strip()
 
 
-def _raw(power: tuple[int, int, int]) -> str:
+def _raw(power: tuple[int, ...]) -> str:
     """Sum of populations times powers of the lattice velocity."""
     terms = []
     for i, e in enumerate(VELOCITY):
@@ -105,7 +105,8 @@ def closure() -> list[Line]:
             "let",
             "k222",
             "(qxx + qyy + qzz) * NINTH + (qxx * ay + qxx * az + qyy * az) * THIRD + qxx * ay * az"
-            " + 2.0 * ((THIRD + ax) * qyz * hyz + (THIRD + ay) * qxz * hxz + (THIRD + az) * qxy * hxy)"
+            " + 2.0 * ((THIRD + ax) * qyz * hyz + (THIRD + ay) * qxz * hxz"
+            " + (THIRD + az) * qxy * hxy)"
             " + 8.0 * qxy * hxz * hyz + d * THIRD * NINTH",
         )
     )
@@ -222,7 +223,7 @@ def collision() -> list[Line]:
     return [*moments(), *relax(), *closure(), *transform_back()]
 
 
-def _along(e: tuple[int, int, int], vector: str) -> str:
+def _along(e: tuple[int, ...], vector: str) -> str:
     """Dot product of a lattice velocity with ``vector`` (names vector + x, y, z)."""
     return "(" + _sum([(float(c), f"{vector}{'xyz'[a]}") for a, c in enumerate(e) if c]) + ")"
 
@@ -311,7 +312,7 @@ def wall_law() -> list[Line]:
 
 
 def link(i: int) -> list[Line]:
-    """Population that comes back along a cut link ``i``: ``r`` and the momentum it gives the wall.
+    """Send back the population ``r`` along a cut link ``i`` and add its momentum to the load.
 
     Interpolated bounce-back made local: for q < ½ the population that will arrive next from behind
     is taken as the one that arrived last.

@@ -246,9 +246,7 @@ def run(
     return _result(job, reached)
 
 
-def _loop(
-    job: _Run, checkpoint: Path | None, watch: Callable[[Progress], bool] | None
-) -> bool:
+def _loop(job: _Run, checkpoint: Path | None, watch: Callable[[Progress], bool] | None) -> bool:
     """Advance until the rule is met; True if the asked error was reached."""
     engine, rule = job.engine, job.rule
     last_step = steps_for(job.prepared.case, rule.longest)
@@ -391,4 +389,8 @@ def bands(result: FlowResult, *, width: float) -> tuple[Floats, Floats, Floats]:
     ]
     parts = slice(1, len(prepared.case.parts) + 1)
     scale = prepared.area_per_force
-    return start, sums[0][parts] * scale, sums[1][parts] * scale
+    return (
+        np.asarray(start, dtype=float),
+        np.asarray(sums[0][parts] * scale, dtype=float),
+        np.asarray(sums[1][parts] * scale, dtype=float),
+    )

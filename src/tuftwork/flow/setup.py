@@ -119,7 +119,9 @@ class Setup:
         if not self.viscosity > 0:
             raise InputError("viscosity", self.viscosity, "cells²/step", "must be above 0")
         if self.mark.shape != self.shape[::-1]:
-            raise InputError("mark", str(self.mark.shape), "", f"must have shape {self.shape[::-1]}")
+            raise InputError(
+                "mark", str(self.mark.shape), "", f"must have shape {self.shape[::-1]}"
+            )
         speed = float(np.linalg.norm(self.stream))
         if not speed < 0.3:
             cure = "Lower the lattice speed: the scheme needs a small Mach number."

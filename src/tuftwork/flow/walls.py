@@ -3,7 +3,7 @@
 The wall's place on each link is found by cutting the link with the triangles themselves, which is
 exact; a distance field only says which cells lie closer to a wall than ``skin``.
 Those are taken out, so that the wall law always works at a distance of at least ``skin`` cells.
-A surface without thickness becomes one layer of removed cells; each of its sides keeps its own cuts.
+A surface without thickness becomes one layer of removed cells; each side keeps its own cuts.
 """
 
 from collections.abc import Sequence
@@ -58,9 +58,7 @@ def split_long(triangles: Floats, longest: float = 4.0) -> Floats:
     return np.concatenate(done) if done else np.zeros((0, 3, 3))
 
 
-def staircase(
-    removed: Marks, label: Marks, surfaces: Sequence[Surface]
-) -> tuple[Marks, WallLinks]:
+def staircase(removed: Marks, label: Marks, surfaces: Sequence[Surface]) -> tuple[Marks, WallLinks]:
     """Return marks and wall links with every wall half way along its link.
 
     Parameters
@@ -114,7 +112,7 @@ def _main_surface(cut: npt.NDArray[np.float32], sid: Marks) -> Marks:
 
 
 def _mean_normal(cut: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """Normal from the cut links and half a cell as distance: right for walls along the grid."""
+    """Take the normal from the cut links and half a cell as distance, right along the grid."""
     normal = -np.einsum("qa,qm->am", VELOCITY[1:].astype(float), (cut > 0).astype(float))
     size = np.linalg.norm(normal, axis=0)
     size[size == 0] = 1.0
@@ -161,21 +159,22 @@ def wrap_bodies(
     part_numbers[[b.surface for b in bodies]] = True
     block = _block(shape, bodies)
     tri = [split_long(b.triangles - np.array([s.start for s in block[::-1]])) for b in bodies]
-    part = np.concatenate([np.full(len(t), b.surface, np.int64) for t, b in zip(tri, bodies, strict=True)])
+    part = np.concatenate(
+        [np.full(len(t), b.surface, np.int64) for t, b in zip(tri, bodies, strict=True)]
+    )
     every = np.concatenate(tri)
     distance, nearest = _distances(every, block)
     inside = _fill(bodies, tri, block, label)
     near = distance < skin
     label[block][near & (inside == 0)] = part[nearest[near & (inside == 0)]]
     removed[block] |= ((inside > 0) | near).astype(np.uint8)
+    _fill_pockets(removed, label, block)
     mark, links = staircase(removed, label, surfaces)
     field = (distance, nearest, part_numbers)
     return mark, _true_cuts(links, mark.shape, block, every, part, field)
 
 
-def _block(
-    shape: tuple[int, int, int], bodies: Sequence[Body]
-) -> tuple[slice, slice, slice]:
+def _block(shape: tuple[int, int, int], bodies: Sequence[Body]) -> tuple[slice, slice, slice]:
     """Block of cells (z, y, x) around the bodies."""
     corner = np.concatenate([b.triangles.reshape(-1, 3) for b in bodies])
     low = np.maximum(np.floor(corner.min(axis=0)).astype(int) - 4, 0)
@@ -215,6 +214,32 @@ def _fill(
             inside |= toggle
             label[block][toggle > 0] = body.surface
     return inside
+
+
+FEWEST_OPEN = 9
+"""A cell with fewer open links to its 26 neighbours is taken out: air there cannot move on."""
+
+
+def _fill_pockets(removed: Marks, label: Marks, block: tuple[slice, slice, slice]) -> None:
+    """Take out air that is shut in, and cells with too few open neighbours, such as tyre wedges."""
+    from scipy import ndimage
+
+    view, names = removed[block], label[block]
+    for _ in range(8):
+        count = ndimage.convolve(
+            (view == 0).astype(np.int16), np.ones((3, 3, 3), np.int16), mode="nearest"
+        )
+        shut = (view == 0) & (count - 1 < FEWEST_OPEN)
+        pools, n_pool = ndimage.label(view == 0)
+        if n_pool > 1:
+            size = np.bincount(pools.ravel())
+            size[0] = 0
+            shut |= (view == 0) & (pools != size.argmax())
+        if not shut.any():
+            return
+        near = ndimage.grey_dilation(np.where(view > 0, names, 0), size=(3, 3, 3))
+        names[shut] = near[shut]
+        view[shut] = 1
 
 
 def _true_cuts(
@@ -260,7 +285,7 @@ def _true_cuts(
 
 
 def _true_normals(tri: Floats, centre: npt.NDArray[np.int64]) -> Floats:
-    """Unit vector from the foot on the surface to the cell, and its length. Shape (4, n)."""
+    """Return the unit vector from the foot on the surface and its length. Shape (4, n)."""
     from tuftwork.flow._cut_kernel import feet
 
     foot = np.zeros((len(tri), 3))

@@ -138,11 +138,11 @@ def generic_car(kind: str = "coupe", **numbers: float) -> tuple[Mesh, ...]:
         if name not in known:
             raise UnknownName("number", name, known)
     car = replace(KINDS[kind], **numbers)
-    return tuple([_body(car), _cabin(car), *_wheels(car), *_floor_parts(car), *_wings(car)])
+    return (_body(car), _cabin(car), *_wheels(car), *_floor_parts(car), *_wings(car))
 
 
 def _ring(x: float, half: float, low: float, high: float, power: float) -> Floats:
-    """Rounded rectangle across the car."""
+    """Draw a rounded rectangle across the car."""
     t = np.linspace(0, 2 * np.pi, RING, endpoint=False) + np.pi / RING
     c, s = np.cos(t), np.sin(t)
     y = half * np.sign(c) * np.abs(c) ** (2 / power)
@@ -165,7 +165,9 @@ def _body(car: GenericCar) -> Mesh:
     )
     mid = [nose, nose + 0.35 * car.front_overhang, 0.25 * car.wheelbase, 0.8 * car.wheelbase, tail]
     half = 0.5 * np.interp(
-        x, mid, [car.nose_width, 0.95 * car.body_width, car.body_width, car.body_width, car.tail_width]
+        x,
+        mid,
+        [car.nose_width, 0.95 * car.body_width, car.body_width, car.body_width, car.tail_width],
     )
     if car.body_width < 1.2:
         half = 0.5 * np.interp(
@@ -234,19 +236,25 @@ def _floor_parts(car: GenericCar) -> list[Mesh]:
         out.append(block("splitter", corner, far))
     if car.skirt_height > 0:
         for side, sign in (("left", -1), ("right", 1)):
-            y = sorted((sign * (0.5 * car.body_width - car.skirt_thickness), sign * 0.5 * car.body_width))
+            y = sorted(
+                (sign * (0.5 * car.body_width - car.skirt_thickness), sign * 0.5 * car.body_width)
+            )
             low = car.ride_height_front - car.skirt_height
             far = (0.85 * car.wheelbase, y[1], car.ride_height_rear + 0.1)
             out.append(block(f"skirt {side}", (0.15 * car.wheelbase, y[0], low), far))
     return out
 
 
-def _plane(name: str, span: float, chord: float, thickness: float, angle: float, at: Floats) -> Mesh:
+def _plane(
+    name: str, span: float, chord: float, thickness: float, angle: float, at: Floats
+) -> Mesh:
     """Inverted wing of constant section, nose at the place ``at``."""
     t = np.linspace(0, np.pi, 24)
     x = 0.5 * (1 - np.cos(t))
-    half = 5 * thickness * (
-        0.2969 * np.sqrt(x) - 0.1260 * x - 0.3516 * x**2 + 0.2843 * x**3 - 0.1015 * x**4
+    half = (
+        5
+        * thickness
+        * (0.2969 * np.sqrt(x) - 0.1260 * x - 0.3516 * x**2 + 0.2843 * x**3 - 0.1015 * x**4)
     )
     camber = -0.16 * x * (1 - x)
     upper = np.stack([x, camber + half], axis=1)
@@ -265,7 +273,13 @@ def _wings(car: GenericCar) -> list[Mesh]:
     out = []
     rows = (
         ("rear wing", car.wing_span, car.wing_chord, car.wing_x, car.wing_z),
-        ("front wing", car.front_wing_span, car.front_wing_chord, car.front_wing_x, car.front_wing_z),
+        (
+            "front wing",
+            car.front_wing_span,
+            car.front_wing_chord,
+            car.front_wing_x,
+            car.front_wing_z,
+        ),
     )
     for name, span, chord, x, z in rows:
         if not (span > 0 and chord > 0):

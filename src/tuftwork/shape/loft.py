@@ -60,7 +60,12 @@ def drum(
     """Return a wheel: a drum about a lateral axis with its shoulders cut back by ``edge``. [m]."""
     angle = np.linspace(0, 2 * np.pi, 64, endpoint=False)
     half = width / 2
-    rows = [(-half, radius - edge), (-half + edge, radius), (half - edge, radius), (half, radius - edge)]
+    rows = [
+        (-half, radius - edge),
+        (-half + edge, radius),
+        (half - edge, radius),
+        (half, radius - edge),
+    ]
     if edge == 0.0:
         rows = [(-half, radius), (half, radius)]
     rings = [
@@ -101,7 +106,9 @@ def reference_bluff_body(slant: float, *, n_nose: int = 24) -> Mesh:
     """
     length, half, height, clear, radius, run = 1.044, 0.1945, 0.288, 0.050, 0.100, 0.222
     turn = np.linspace(0, np.pi / 2, n_nose)
-    stations = [(float(radius * (1 - np.cos(t))), float(radius * (1 - np.sin(t))), 0.0) for t in turn]
+    stations = [
+        (float(radius * (1 - np.cos(t))), float(radius * (1 - np.sin(t))), 0.0) for t in turn
+    ]
     if slant > 0:
         stations.append((length - run * float(np.cos(slant)), 0.0, 0.0))
     stations.append((length, 0.0, run * float(np.sin(slant))))

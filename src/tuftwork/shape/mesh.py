@@ -97,9 +97,7 @@ def _place(mesh: Mesh, edges: Ints) -> str:
     """Words for where the edges lie."""
     low = mesh.vertices[edges].reshape(-1, 3).min(axis=0)
     high = mesh.vertices[edges].reshape(-1, 3).max(axis=0)
-    spans = ", ".join(
-        f"{a} {lo:.3f}…{hi:.3f}" for a, lo, hi in zip("xyz", low, high, strict=True)
-    )
+    spans = ", ".join(f"{a} {lo:.3f}…{hi:.3f}" for a, lo, hi in zip("xyz", low, high, strict=True))
     return f"the surface is not closed at {spans} m"
 
 

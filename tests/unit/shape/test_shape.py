@@ -1,0 +1,136 @@
+"""Surfaces: read, mend, refuse, measure, and the generic car."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+
+from tuftwork.errors import FileFault, InputError, UnknownName
+from tuftwork.shape import (
+    KINDS,
+    Mesh,
+    block,
+    check_mesh,
+    drum,
+    frontal_area,
+    generic_car,
+    loft,
+    mend,
+    read_meshes,
+    reference_bluff_body,
+)
+
+BRICK = block("brick", (0.0, 0.0, 0.0), (2.0, 1.0, 0.5))
+
+
+def test_volumes_and_shadows_of_simple_bodies_are_exact() -> None:
+    assert BRICK.volume == pytest.approx(1.0)
+    assert frontal_area([BRICK], pixel=0.005) == pytest.approx(0.5, rel=0.02)
+    wheel = drum("wheel", (0.0, 0.0, 0.3), 0.3, 0.2)
+    polygon = 0.5 * 64 * np.sin(2 * np.pi / 64)
+    assert wheel.volume == pytest.approx(polygon * 0.3**2 * 0.2)
+
+
+def test_overlapping_shadows_count_once() -> None:
+    far = replace(BRICK, vertices=BRICK.vertices + np.array([5.0, 0.0, 0.0]))
+    assert frontal_area([BRICK, far], pixel=0.01) == frontal_area([BRICK], pixel=0.01)
+
+
+def test_the_reference_body_has_its_published_frontal_area() -> None:
+    """Width 0.389 m times height 0.288 m is 0.112032 m² (arithmetic on the published size)."""
+    for degrees in (0.0, 25.0, 35.0):
+        body = reference_bluff_body(np.radians(degrees))
+        check_mesh(body)
+        assert frontal_area([body], pixel=0.001) == pytest.approx(0.112032, rel=0.01)
+        assert np.ptp(body.vertices[:, 0]) == pytest.approx(1.044)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_generic_car_is_watertight_part_by_part(kind: str) -> None:
+    parts = generic_car(kind)
+    names = [p.name for p in parts]
+    assert len(set(names)) == len(names)
+    assert sum(n.startswith("wheel") for n in names) == 4
+    for part in parts:
+        check_mesh(part)
+        assert np.abs(part.vertices[:, 1]).max() < 1.1
+
+
+def test_every_number_of_the_generic_car_moves_something() -> None:
+    base = KINDS["open-wheeler"]
+    wide = {"skirt_height": 0.02, "splitter_length": 0.05}
+    before = np.concatenate([p.vertices for p in generic_car("open-wheeler", **wide)])
+    for name in base.__dataclass_fields__:
+        value = wide.get(name, getattr(base, name))
+        after = np.concatenate(
+            [p.vertices for p in generic_car("open-wheeler", **(wide | {name: value * 1.05}))]
+        )
+        moved = after.shape != before.shape or np.abs(after - before).max() > 1e-6
+        assert moved, name
+
+
+def test_wrong_kinds_numbers_and_sizes_are_refused() -> None:
+    with pytest.raises(UnknownName, match="coupe"):
+        generic_car("coup")
+    with pytest.raises(UnknownName, match="wheelbase"):
+        generic_car("coupe", wheelbas=2.0)
+    with pytest.raises(InputError, match="above 0"):
+        generic_car("coupe", wheelbase=-1.0)
+    with pytest.raises(InputError, match="both axles"):
+        generic_car("coupe", ride_height_front=0.0)
+    with pytest.raises(InputError, match="mid wheelbase"):
+        generic_car("coupe", diffuser_length=3.0)
+    with pytest.raises(InputError, match="rings"):
+        loft("nothing", np.zeros((1, 4, 3)))
+
+
+def test_open_and_turned_surfaces_are_refused_with_the_place_and_mended() -> None:
+    hole = replace(BRICK, faces=BRICK.faces[1:])
+    with pytest.raises(InputError, match=r"3 open edges: the surface is not closed at x"):
+        check_mesh(hole)
+    mended, done = mend(hole)
+    check_mesh(mended)
+    assert any("small holes" in sentence for sentence in done)
+    turned = replace(BRICK, faces=BRICK.faces[:, ::-1].copy())
+    with pytest.raises(InputError, match="inside out"):
+        check_mesh(turned)
+    mended, done = mend(turned)
+    check_mesh(mended)
+    soup = Mesh(
+        name="soup",
+        vertices=BRICK.triangles.reshape(-1, 3),
+        faces=np.arange(3 * len(BRICK.faces)).reshape(-1, 3),
+    )
+    mended, done = mend(soup)
+    check_mesh(mended)
+    assert any("double corners" in sentence for sentence in done)
+    broken = BRICK.vertices.copy()
+    broken[0, 0] = np.nan
+    with pytest.raises(InputError, match="must be a number"):
+        check_mesh(replace(BRICK, vertices=broken))
+    with pytest.raises(InputError, match="has no surface"):
+        check_mesh(replace(BRICK, faces=BRICK.faces[:0]))
+
+
+@pytest.mark.parametrize("kind", ["stl", "obj", "ply", "glb"])
+def test_files_of_each_kind_are_read_with_their_unit(kind: str, tmp_path: Path) -> None:
+    path = tmp_path / f"part.{kind}"
+    body = trimesh.Trimesh(vertices=BRICK.vertices * 1000, faces=BRICK.faces, process=False)
+    body.export(path)
+    (read,) = read_meshes(path, unit=0.001)
+    mended, _ = mend(read)
+    check_mesh(mended)
+    assert mended.volume == pytest.approx(1.0, rel=1e-5)
+
+
+def test_files_that_are_no_surfaces_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(FileFault, match="not a surface file"):
+        read_meshes(tmp_path / "car.step")
+    with pytest.raises(FileFault, match="no such file"):
+        read_meshes(tmp_path / "car.stl")
+    bad = tmp_path / "bad.glb"
+    bad.write_bytes(b"not a scene at all")
+    with pytest.raises(FileFault):
+        read_meshes(bad)
