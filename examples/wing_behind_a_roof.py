@@ -1,4 +1,4 @@
-"""How much of a wing's downforce does the roof in front of it take?"""
+"""What does the roof in front of a wing do to it: slower air, coming down, in the middle?"""
 
 import numpy as np
 
@@ -23,10 +23,13 @@ wing = Wing(surfaces=(straight_wing(1.70, 0.30, 1.10),), plates=(pair_of_plates(
 system = wing_system(wing)
 roof = Onset(
     y=np.array([-0.85, -0.5, 0.5, 0.85]),
-    angle=np.deg2rad(np.array([0.0, -4.0, -4.0, 0.0])),
-    speed=np.array([1.0, 0.95, 0.95, 1.0]),
+    angle=np.deg2rad(np.array([0.0, 4.0, 4.0, 0.0])),  # coming down: more incidence
+    speed=np.array([1.0, 0.87, 0.87, 1.0]),
 )
 free = solve_wing(system, {"section": table}, incidence=np.deg2rad(8.0))
 behind = solve_wing(system, {"section": table}, incidence=np.deg2rad(8.0), onset=roof)
 print(f"free stream {free.downforce_area:.3f} m^2, behind the roof {behind.downforce_area:.3f} m^2")
+print(
+    f"margin to the stall {np.rad2deg(free.margin.min()):.1f} and {np.rad2deg(behind.margin.min()):.1f} degrees"
+)
 print(f"taken: {100 * (1 - behind.downforce_area / free.downforce_area):.0f} %")

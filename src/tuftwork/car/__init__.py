@@ -53,6 +53,7 @@ from tuftwork.car.reading import (
     PlaneAt,
     Rival,
 )
+from tuftwork.car.section import FlapElement, WingSection
 from tuftwork.car.setting import parts_in_state, split_path
 from tuftwork.car.table import Limit, Table, limit_of, number, quantities_in, read_number
 
@@ -77,6 +78,7 @@ __all__ = [
     "Crossing",
     "Evidence",
     "Feature",
+    "FlapElement",
     "Floor",
     "ForceClaim",
     "GainClaim",
@@ -106,6 +108,7 @@ __all__ = [
     "TrimExtra",
     "Weather",
     "Wing",
+    "WingSection",
     "crossings",
     "keys_of_kind",
     "limit_of",

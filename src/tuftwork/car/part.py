@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from tuftwork.car.section import WingSection
 from tuftwork.car.table import Table, number
 from tuftwork.quantity import Quantity
 
@@ -61,6 +62,10 @@ class Wing(PartTable):
         Quantity | None, number("share", least=0.01, most=0.4), Field(description="Of the chord")
     ] = None
     elements: Annotated[int, Field(strict=True, ge=1, le=4, description="Number of elements")] = 1
+    section: Annotated[
+        WingSection | None,
+        Field(description="Its section; with it the lattice answers instead of the estimate"),
+    ] = None
 
 
 class Floor(PartTable):

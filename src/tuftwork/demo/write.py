@@ -134,7 +134,35 @@ def _with_pictures(folder: Path, text: str, more: str, which: str) -> str:
     return f"{text}\n{tail}\n{tables}"
 
 
-DEMOS = {"halyard": write_demo, "prototype": write_prototype, "road": write_road}
+def write_student(folder: Path) -> Path:
+    """Write the student team's wing study, answered by sections and lattice, into a new folder.
+
+    Raises
+    ------
+    InputError
+        If the folder exists and is not empty.
+    """
+    from tuftwork.section import naca
+
+    _require_empty(folder)
+    (folder / "evidence").mkdir(parents=True)
+    flap = naca("6411", n_point=161)
+    rows = [f"{x:.6f},{y:.6f}" for x, y in zip(flap.x, flap.y, strict=True)]
+    text = "# flap section, drawn by the team (invented)\n" + "\n".join(rows) + "\n"
+    (folder / "evidence" / "flap.csv").write_text(text, encoding="utf-8")
+    text = files("tuftwork.demo").joinpath("student.toml").read_text(encoding="utf-8")
+    (folder / "project.toml").write_text(text, encoding="utf-8")
+    record_digests(read_project(folder))
+    (folder / "project.toml.previous").unlink()
+    return folder
+
+
+DEMOS = {
+    "halyard": write_demo,
+    "prototype": write_prototype,
+    "road": write_road,
+    "student": write_student,
+}
 """Demo projects by name."""
 
 

@@ -242,11 +242,15 @@ def _states(points: Sequence[SectionPoint | None], alpha: Array, lift: Array) ->
 def _sweep(case: Case, alpha: Array) -> list[SectionPoint | None]:
     """Outward from the incidence nearest 3 degrees, each point from its neighbour."""
     points: list[SectionPoint | None] = [None] * alpha.size
-    middle = int(np.argmin(np.abs(alpha - np.deg2rad(3.0))))
-    try:
-        points[middle] = solve_cold(case, float(alpha[middle]))
-    except NotConverged:
-        points[middle] = None
+    near = np.argsort(np.abs(alpha - np.deg2rad(3.0)), kind="stable")
+    middle = int(near[0])
+    for k in near[:3]:  # where the first has no answer its neighbours may start the walk
+        try:
+            points[k] = solve_cold(case, float(alpha[k]))
+        except NotConverged:
+            continue
+        middle = int(k)
+        break
     for order in (range(middle + 1, alpha.size), range(middle - 1, -1, -1)):
         last = points[middle]
         for k in order:

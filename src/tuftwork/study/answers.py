@@ -13,7 +13,7 @@ from tuftwork.aeromap.interface import PartModel, PlatformState
 from tuftwork.aeromap.interpolate import Surface, surface_of
 from tuftwork.aeromap.map import FIELDS as MAP_FIELDS
 from tuftwork.aeromap.map import AeroMap, AirAt, MapHeader
-from tuftwork.aeromap.part import draws_of, inputs_of, part_models
+from tuftwork.aeromap.part import draws_of, inputs_of
 from tuftwork.aeromap.platform import (
     STANDARD_GRAVITY,
     Suspension,
@@ -25,7 +25,7 @@ from tuftwork.car import Measured, Project
 from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.quantity import ORIGINS, Ensemble, format_plain, summarise, to_si
 from tuftwork.study.inputs import has_platform, labels_of, state_names
-from tuftwork.study.job import Job
+from tuftwork.study.job import Job, models_in
 from tuftwork.study.number import ChainBook, Link, Number, link_of_source
 from tuftwork.study.store import Tree
 
@@ -103,7 +103,7 @@ class Answers:
 
     def models(self, state: str) -> tuple[PartModel, ...]:
         """Return the models of the parts in a state."""
-        return part_models(self.project, state if self.project.states else "")
+        return models_in(self.project, state if self.project.states else "", self.results)
 
     def inputs_in(self, *states: str) -> frozenset[str]:
         """Return the names of the inputs on which numbers of these states can depend."""

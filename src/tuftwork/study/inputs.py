@@ -8,7 +8,7 @@ from collections.abc import Mapping
 
 from tuftwork.aeromap.part import coefficients_of, project_inputs
 from tuftwork.aeromap.platform import platform_quantities
-from tuftwork.car import Project, Table, quantities_in
+from tuftwork.car import Project, Table, Wing, quantities_in
 from tuftwork.quantity import Quantity
 from tuftwork.study.registry import LABELS, QUANTITIES, gathered
 
@@ -74,7 +74,10 @@ def labels_of(project: Project) -> dict[str, str]:
     found: dict[str, str] = {}
     for part in project.parts:
         found |= _table_labels(part, f"{part.name}.", part.name)
-        for name, coefficient in coefficients_of(*_ENGINE_TABLES[part.kind]).items():
+        table = _ENGINE_TABLES[part.kind]
+        if isinstance(part, Wing) and part.section is not None:
+            table = ("wing", "engine")
+        for name, coefficient in coefficients_of(*table).items():
             said = f"{part.name}: {_start_small(coefficient.meaning)}"
             found[f"{part.name}.model.{name}"] = said
     found |= _table_labels(project.car, "car.", "car")

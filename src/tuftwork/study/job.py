@@ -14,13 +14,13 @@ import numpy as np
 
 from tuftwork.aeromap.budget import CarLoad, car_loads
 from tuftwork.aeromap.grid import even_axis, fitted_axis
-from tuftwork.aeromap.interface import PlatformState
+from tuftwork.aeromap.interface import PartModel, PlatformState
 from tuftwork.aeromap.map import FIELDS, AirAt, build_map
-from tuftwork.aeromap.part import draws_of, inputs_of, part_models
+from tuftwork.aeromap.part import draws_of, equipped, inputs_of, part_models
 from tuftwork.aeromap.platform import suspension_of
 from tuftwork.aeromap.tie import Sighting, Tied, tie
 from tuftwork.air import Air, air_of
-from tuftwork.car import Project
+from tuftwork.car import Project, Wing
 from tuftwork.quantity import Ensemble, Quantity, draw_ensemble
 from tuftwork.study.executor import executor_for
 from tuftwork.study.inputs import (
@@ -33,7 +33,10 @@ from tuftwork.study.registry import STEPS, gathered
 from tuftwork.study.ride import ride_step_work
 from tuftwork.study.step import Pulse, Step, Work
 from tuftwork.study.store import Tree
+from tuftwork.wing.bank import WingBank
 
+TABLES = "wing tables"
+"""Step that works out the tables of wings that name their section, where there are any."""
 _COARSE = 24  # nodes per axis of the first map, which only says where the cliff is
 _ROOM = 1.35  # [-] travel the map covers over what the first map asks for
 _ABOVE = 0.012  # [m] of the map above the highest ride height at rest
@@ -84,7 +87,9 @@ class Job:
 def job_steps(job: Job) -> list[Step]:
     """Return the steps of a project's main job, in order."""
     project = job.project
-    steps = [_draws_step(job), _tie_step(job)]
+    from tuftwork.study.section_step import table_steps
+
+    steps = [*table_steps(job), _draws_step(job), _tie_step(job)]
     if project.parts and has_platform(project):
         steps.append(_axes_step(job))
         for state in state_names(project):
@@ -119,7 +124,7 @@ def _tie_step(job: Job) -> Step:
         prior = job.ensemble(results["draws"])
         if not tied:
             return {**results["draws"], "rows": [], "narrowed": [], "notices": []}
-        models = {state: part_models(project, state) for state in states}
+        models = {state: models_in(project, state, results) for state in states}
         air = job.air()
         sightings = [
             Sighting(
@@ -145,7 +150,8 @@ def _tie_step(job: Job) -> Step:
     }
     return Step(
         name="tie", title="Letting what was measured narrow the draws", inputs=inputs,
-        needs=("draws",), work=work, weight=8.0 if tied else 0.1,
+        needs=("draws", *(_tables(project) if tied else ())), work=work,
+        weight=8.0 if tied else 0.1,
     )  # fmt: skip
 
 
@@ -155,7 +161,7 @@ def _axes_step(job: Job) -> Step:
 
     def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
         ensemble = _thinned(job.ensemble(results["tie"]), 64)
-        load = _load_function(project, "", ensemble)
+        load = _load_function(models_in(project, "", results), ensemble)
         ends = _axis_ends(job, ensemble, load)
         coarse = build_map(
             {"baseline": load},
@@ -176,8 +182,9 @@ def _axes_step(job: Job) -> Step:
         "top": job.top_speed,
     }
     return Step(
-        name="axes", title="Placing the map's nodes", inputs=inputs, needs=("tie",), work=work
-    )
+        name="axes", title="Placing the map's nodes", inputs=inputs,
+        needs=("tie", *_tables(project)), work=work,
+    )  # fmt: skip
 
 
 def _map_step(job: Job, state: str) -> Step:
@@ -188,8 +195,7 @@ def _map_step(job: Job, state: str) -> Step:
         chunks = np.array_split(np.arange(ensemble.size), max(1, ensemble.size // 64))
         tasks = [
             _MapTask(
-                project=project,
-                state=state,
+                models=models_in(project, state, results),
                 quantities=dict(job.quantities),
                 names=tuple(ensemble.columns),
                 deviates=ensemble.deviates[chunk],
@@ -216,8 +222,8 @@ def _map_step(job: Job, state: str) -> Step:
         "top": job.top_speed,
     }
     return Step(
-        name=f"map {state}", title=f"Aero map: {state}", inputs=inputs, needs=("tie", "axes"),
-        work=work, weight=2.0,
+        name=f"map {state}", title=f"Aero map: {state}", inputs=inputs,
+        needs=("tie", "axes", *_tables(project)), work=work, weight=2.0,
     )  # fmt: skip
 
 
@@ -254,8 +260,7 @@ def _ride_step(job: Job, state: str) -> Step:
 class _MapTask:
     """A share of one state's map: some of its draws."""
 
-    project: Project
-    state: str
+    models: tuple[PartModel, ...]
     quantities: dict[str, Quantity]
     names: tuple[str, ...]
     deviates: np.ndarray
@@ -270,15 +275,26 @@ def map_chunk(task: Any) -> Tree:
         deviates=task.deviates,
         columns={name: i for i, name in enumerate(task.names)},
     )
-    load = _load_function(task.project, task.state, ensemble)
+    load = _load_function(task.models, ensemble)
     made = build_map({"state": load}, front=task.axes[0], rear=task.axes[1], air=task.air)
     return {name: getattr(made, name)[0] for name in FIELDS} | {"notices": list(made.notices)}
 
 
+def models_in(project: Project, state: str, results: Mapping[str, Tree]) -> tuple[PartModel, ...]:
+    """Return the models of a state, those of wings with a section with their tables."""
+    banks = {key: WingBank.of(tree) for key, tree in results.get(TABLES, {}).items()}
+    return equipped(part_models(project, state), banks)
+
+
+def _tables(project: Project) -> tuple[str, ...]:
+    """Return the step of the tables as a need, where the project has one."""
+    named = any(isinstance(p, Wing) and p.section is not None for p in project.parts)
+    return (TABLES,) if named else ()
+
+
 def _load_function(
-    project: Project, state: str, ensemble: Ensemble
+    models: Sequence[PartModel], ensemble: Ensemble
 ) -> Callable[[PlatformState], CarLoad]:
-    models = part_models(project, state)
     draws = draws_of(models, ensemble)
 
     def load(platform: PlatformState) -> CarLoad:

@@ -311,7 +311,8 @@ def _gather(
     profile = float((cd * chord * width * speed**2).sum())
     plates = lat.surface < 0
     plate = float(_PLATE_FRICTION * (lat.chord * lat.width)[plates].sum())
-    onset = float((load * np.sin(tilt)).sum())
+    # a load stands square to the air it meets: what adds incidence turns it forward
+    onset = -float((load * np.sin(tilt)).sum())
     total = float((load * np.cos(tilt)).sum())
     arm = lat.x_quarter[w] - np.divide(
         cm * chord, lift, out=np.zeros_like(lift), where=np.abs(lift) > 1e-9

@@ -105,8 +105,8 @@ class Onset:
     y : (n,)
         Places across the car. [m]
     angle : (n,)
-        Flow angle, positive where it adds incidence towards downforce (downwash is negative for
-        a wing carried upside down: it reduces its incidence). [rad]
+        Flow angle, positive where it adds incidence towards downforce: air coming down, as behind
+        a roof, does so for a wing carried upside down. [rad]
     speed : (n,)
         Speed over the road speed. [-]
     """

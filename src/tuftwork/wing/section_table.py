@@ -72,20 +72,25 @@ def section_table(
     Raises
     ------
     NotConverged
-        If fewer than four points of a polar converge.
+        If fewer than four points of the polar in free air converge; a height at which they do
+        not is left out and said so.
     """
     grid = np.deg2rad(np.arange(-6.0, 20.01, 1.0)) if alphas is None else np.asarray(alphas, float)
     if grid.size < 4 or not np.allclose(np.diff(grid), grid[1] - grid[0]):
         raise InputError("alphas", grid.size, "points", "must be four or more, evenly spaced")
-    levels = [*sorted(heights), np.inf]
+    levels: list[float] = []
     rows: dict[str, list[Array]] = {"lift": [], "drag": [], "moment": []}
     stall, trusted, notices = [], [], []
-    for level in levels:
+    for level in [*sorted(heights), np.inf]:
         p = polar(
             stack, condition, grid, height=None if np.isinf(level) else level, n_panel=n_panel
         )
         good = np.array([s in ("converged", "settled", "separated") for s in p.state])
         good &= p.nose_suction <= 1.0
+        if good.sum() < 4 and np.isfinite(level):
+            notices.append(f"no polar at a height of {level:.2f} chords")
+            continue
+        levels.append(level)
         if good.sum() < 4:
             raise NotConverged(f"{stack.name}: only {int(good.sum())} points at height {level:g}")
         for name, values in rows.items():
@@ -102,7 +107,7 @@ def section_table(
         moment=np.array(rows["moment"]) + moment_shift,
         stall=np.array(stall),
         trusted=np.array(trusted),
-        drop=np.array([_drop(stack, float(a)) for a in grid]),
+        drop=np.array([drop_of(stack, float(a)) for a in grid]),
         name=stack.name,
         notices=tuple(notices),
     )
@@ -113,7 +118,7 @@ def _filled(grid: Array, values: Array, good: NDArray[np.bool_]) -> Array:
     return np.asarray(np.interp(grid, grid[good], values[good]))
 
 
-def _drop(stack: Stack, alpha: float) -> float:
+def drop_of(stack: Stack, alpha: float) -> float:
     """Height of the quarter chord over the lowest point of the inverted section."""
     placed = over_ground(stack, alpha, 1.0)
     nose, tail = placed[0], placed[-1].trailing_edge

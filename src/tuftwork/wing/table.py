@@ -33,6 +33,8 @@ class WingTable:
         height does not matter. [m]
     downforce_area, drag_area, x_centre : (n_height, n_incidence)
         [m^2], [m^2], [m]; drag without the tilt of an onset.
+    induced_area : (n_height, n_incidence)
+        Share of the drag that goes with the square of the load. [m^2]
     margin : (n_height, n_incidence)
         Smallest stall margin along the span. [rad]
     """
@@ -41,6 +43,7 @@ class WingTable:
     height: Array
     downforce_area: Array
     drag_area: Array
+    induced_area: Array
     x_centre: Array
     margin: Array
     notices: tuple[str, ...]
@@ -55,6 +58,7 @@ class WingLoads:
 
     downforce_area: Array
     drag_area: Array
+    induced_area: Array
     x_centre: Array
     margin: Array
     is_outside: NDArray[np.bool_]
@@ -95,7 +99,7 @@ def wing_table(
         raise InputError("incidence", grid.size, "values", "must be three or more")
     base = np.zeros(len(wing.surfaces)) if base_setting is None else np.asarray(base_setting)
     shape = (levels.size, grid.size)
-    out = {k: np.full(shape, np.nan) for k in ("down", "drag", "x", "margin")}
+    out = {k: np.full(shape, np.nan) for k in ("down", "drag", "induced", "x", "margin")}
     failed = 0
     for i, shift in enumerate(levels):
         moved = Wing(
@@ -112,6 +116,7 @@ def wing_table(
                 continue
             out["down"][i, j] = r.downforce_area
             out["drag"][i, j] = r.drag_area - r.onset_area
+            out["induced"][i, j] = r.induced_area
             out["x"][i, j] = r.x_centre
             out["margin"][i, j] = float(r.margin.min())
     filled = {k: np.array([_fill(grid, row) for row in v]) for k, v in out.items()}
@@ -121,6 +126,7 @@ def wing_table(
         height=levels,
         downforce_area=filled["down"],
         drag_area=filled["drag"],
+        induced_area=filled["induced"],
         x_centre=filled["x"],
         margin=filled["margin"],
         notices=notices,
@@ -161,7 +167,8 @@ def evaluate(
     Returns
     -------
     loads : WingLoads
-        Every field in the broadcast shape. The onset tilts the load: CxS gains CzS sin(angle).
+        Every field in the broadcast shape. The onset tilts the load: what adds incidence turns it
+        forward, CxS loses CzS sin(angle).
     """
     a, tilt, k, h = np.broadcast_arrays(
         *(np.asarray(v, float) for v in (incidence, onset_angle, onset_speed, height))
@@ -189,7 +196,8 @@ def evaluate(
     q = k**2
     return WingLoads(
         downforce_area=np.asarray(q * down * np.cos(tilt)),
-        drag_area=np.asarray(q * (drag + down * np.sin(tilt))),
+        drag_area=np.asarray(q * (drag - down * np.sin(tilt))),
+        induced_area=np.asarray(q * read(table.induced_area)),
         x_centre=read(table.x_centre),
         margin=read(table.margin),
         is_outside=np.asarray(outside),

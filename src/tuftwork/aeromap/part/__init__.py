@@ -8,13 +8,17 @@ from tuftwork.aeromap.part.registry import (
     part_models,
     project_inputs,
 )
+from tuftwork.aeromap.part.wing_engine import LatticeWing, equipped, spec_of
 
 __all__ = [
     "PART_MODELS",
     "Coefficient",
+    "LatticeWing",
     "coefficients_of",
     "draws_of",
+    "equipped",
     "inputs_of",
     "part_models",
     "project_inputs",
+    "spec_of",
 ]

@@ -9,6 +9,7 @@ from tuftwork.aeromap.part.cooling import cooling_model
 from tuftwork.aeromap.part.floor import floor_model
 from tuftwork.aeromap.part.splitter import splitter_model
 from tuftwork.aeromap.part.wing import wing_model
+from tuftwork.aeromap.part.wing_engine import lattice_wing
 from tuftwork.car import Body, CoolingFlow, Floor, Part, Project, Splitter, Wing, parts_in_state
 from tuftwork.errors import InputError
 from tuftwork.quantity import Ensemble, Quantity, values_at
@@ -18,6 +19,8 @@ _Builder = Callable[[Part, Reference, Collection[str]], PartModel]
 
 def _wing(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
     assert isinstance(part, Wing)
+    if part.section is not None:
+        return lattice_wing(part, reference, heard)
     return wing_model(part, reference, heard)
 
 

@@ -1,0 +1,278 @@
+"""A wing of the project that names its section, behind the lattice with section polars."""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
+from tuftwork.aeromap.part.base import (
+    WHEELBASE,
+    EstimatedPart,
+    Reference,
+    around_of,
+    loaded,
+    pitched_height,
+)
+from tuftwork.aeromap.part.coefficient import (
+    coefficient_sources,
+    coefficients_of,
+    overridden,
+    without,
+)
+from tuftwork.car import Wing
+from tuftwork.errors import InputError, NotCovered
+from tuftwork.quantity import Quantity, Source
+from tuftwork.section import gurney as gurney_increment
+from tuftwork.wing.bank import WingBank, WingSpec
+from tuftwork.wing.estimate import (
+    effective_aspect_ratio,
+    finite_slope,
+    plate_friction,
+    section_slope,
+)
+from tuftwork.wing.table import WingLoads, evaluate
+
+TABLE_SPEED = 50.0  # [m/s] whose Reynolds number the polars are made at
+KINEMATIC = 1.5e-5  # [m²/s] of air, for that number; slope and friction are taken on from there
+_FLAT = 2.0 * np.pi * 0.95  # [1/rad] slope that turns a change of coefficient into an angle
+_SOURCES = (
+    Source(key="drela1989", place="coupling of layers and outer flow, several elements"),
+    Source(key="green1977", place="lag of the outer shear stress"),
+    Source(key="bertin1979", place="vortex lattice"),
+)
+_KEYS = ("span", "chord", "incidence", "station", "height")
+_OPTIONAL = ("gurney", "end_plate_height")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LatticeWing(EstimatedPart):
+    """A wing answered from tables of the lattice; ``bank`` is put in once it was computed."""
+
+    spec: WingSpec
+    is_rear: bool = True
+    bank: WingBank | None = None
+
+    def load(
+        self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
+    ) -> PartLoad:
+        """Return the wing's load; see :class:`tuftwork.aeromap.interface.PartModel`."""
+        bank = self._bank()
+        wheelbase, station = draws[WHEELBASE], self.key("station", draws)
+        front = platform.ride_height_front - self.reference.ride_height_front
+        rear = platform.ride_height_rear - self.reference.ride_height_rear
+        height = pitched_height(self.key("height", draws), station, front, rear, wheelbase)
+        deaf = np.zeros(1)
+        tilt = around_of(around, "rear_wing_angle") if self.is_rear else deaf
+        head = 1 + (around_of(around, "rear_wing_pressure") if self.is_rear else deaf)
+        reynolds = platform.density * platform.speed * self.key("chord", draws) / platform.viscosity
+        own = self.coefficients(draws)
+        # a car that rises at the rear carries its wing nose-down with it
+        setting = self.key("incidence", draws) + (rear - front) / wheelbase
+        setting = setting + self._gurney_angle(draws, own)
+        flow = setting + tilt
+        # about the angle of no load: slope and greatest coefficient each take their own factor
+        steep = own["slope"] * section_slope(reynolds) / section_slope(self.spec.reynolds)
+        moved = bank.zero_lift + (flow - bank.zero_lift) * steep / own["stall"]
+        found = _mixed(bank, moved, np.asarray(height - self.spec.height), own["lag"])
+        gain = own["stall"] * own["lattice"] * self._size(draws) * self._mount(own)
+        load = found.downforce_area * gain
+        drag = self._drag(found, gain, draws, own, reynolds)
+        down = head * (load * np.cos(tilt) + drag * np.sin(tilt))
+        back = head * (drag * np.cos(tilt) - load * np.sin(tilt))
+        # what pitch and setting move the centre of load, about where it was drawn
+        arm = station + found.x_centre - _drawn_centre(bank, self.spec)
+        high = np.maximum(height, 1e-3)
+        return loaded(
+            down,
+            down * arm + back * high,
+            back,
+            wheelbase,
+            effects=self._effects(down, bank, draws, own),
+            notices=self._notices(found, bank),
+        )
+
+    def _bank(self) -> WingBank:
+        if self.bank is None:
+            raise NotCovered(
+                f"{self.name}: the tables of its section have not been computed. Run the study."
+            )
+        return self.bank
+
+    def _size(self, draws: Mapping[str, Field]) -> Field:
+        """Return downforce area over that of the drawn wing: area and finite slope."""
+        spec = self.spec
+        span, chord = self.key("span", draws), self.key("chord", draws)
+        path = f"{self.name}.end_plate_height"
+        plate = draws[path] if path in self.inputs else np.zeros(1)
+        drawn = effective_aspect_ratio(spec.span / spec.chord, spec.end_plate_height / spec.span)
+        now = effective_aspect_ratio(span / chord, np.maximum(plate, 0.0) / span)
+        area = span * chord / (spec.span * spec.chord)
+        return np.asarray(area * finite_slope(now) / finite_slope(drawn))
+
+    def _gurney_angle(self, draws: Mapping[str, Field], own: Mapping[str, Field]) -> Field:
+        """Return the angle that a gurney other than the drawn one, or its doubt, is worth."""
+        if "gurney" not in own:
+            return np.zeros(1)
+        over = np.clip(self.key("gurney", draws) / self.key("chord", draws), 0.0, 0.05)
+        drawn = float(gurney_increment(self.spec.gurney).lift)
+        return np.asarray((own["gurney"] * np.sqrt(over) - drawn) / _FLAT)
+
+    def _mount(self, own: Mapping[str, Field]) -> Field:
+        return own["mount"] if "mount" in own else np.ones(1)
+
+    def _drag(
+        self,
+        found: WingLoads,
+        gain: Field,
+        draws: Mapping[str, Field],
+        own: Mapping[str, Field],
+        reynolds: Field,
+    ) -> Field:
+        spec = self.spec
+        span, chord = self.key("span", draws), self.key("chord", draws)
+        induced = found.induced_area * gain**2 * (spec.span / span) ** 2
+        area = span * chord
+        rest = (found.drag_area - found.induced_area) * area / (spec.span * spec.chord)
+        rest = rest * own["profile"] * plate_friction(reynolds) / plate_friction(spec.reynolds)
+        if "gurney_drag" in own:
+            tab = float(gurney_increment(spec.gurney).drag)
+            rest = rest + (own["gurney_drag"] - 1.0) * tab * area
+        return np.asarray(induced + rest)
+
+    def _effects(
+        self, down: Field, bank: WingBank, draws: Mapping[str, Field], own: Mapping[str, Field]
+    ) -> dict[str, Field]:
+        if "lower_pressure" in own:
+            # the Cp that goes with a small added speed u is -2u
+            return {"exit_pressure": -2.0 * own["lower_pressure"] * bank.below * down}
+        if "wake" not in own:
+            return {}
+        coefficient = down / (self.key("span", draws) * self.key("chord", draws))
+        return {
+            "rear_wing_pressure": -own["wake"] * np.maximum(coefficient, 0.0),
+            "rear_wing_angle": own["upwash"] * coefficient,
+        }
+
+    def _notices(self, found: WingLoads, bank: WingBank) -> tuple[str, ...]:
+        notices = [f"{self.name}: {text}." for text in bank.notices]
+        stalled = float(np.mean(found.margin < 0))
+        if stalled > 0.5:
+            notices.append(f"{self.name}: past the stall in most draws.")
+        elif stalled > 0.1:
+            notices.append(f"{self.name}: may be past the stall ({stalled:.0%} of draws).")
+        outside = float(np.mean(found.is_outside))
+        if outside > 0.05:
+            notices.append(
+                f"{self.name}: {outside:.0%} of draws lie outside its tables; their edge is held."
+            )
+        return tuple(notices)
+
+
+def _mixed(bank: WingBank, alpha: Field, shift: Field, lag: Field) -> WingLoads:
+    """Return what both sets of constants give, mixed by the place between them."""
+    one, two = (
+        evaluate(table, incidence=alpha, height=shift) for table in (bank.default, bank.pessimistic)
+    )
+    w = np.clip(lag, -0.2, 1.2)
+
+    def mix(name: str) -> Field:
+        return np.asarray((1.0 - w) * getattr(one, name) + w * getattr(two, name))
+
+    names = ("downforce_area", "drag_area", "induced_area", "x_centre", "margin")
+    return WingLoads(**{n: mix(n) for n in names}, is_outside=one.is_outside | two.is_outside)
+
+
+def _drawn_centre(bank: WingBank, spec: WingSpec) -> float:
+    return float(evaluate(bank.default, incidence=spec.incidence).x_centre)
+
+
+def lattice_wing(part: Wing, reference: Reference, heard: Collection[str]) -> LatticeWing:
+    """Return the model of a wing that names its section, its tables still missing.
+
+    Raises
+    ------
+    InputError
+        If keys stand beside the section that change nothing then.
+    """
+    assert part.section is not None
+    _refuse_idle(part)
+    is_rear = part.station.best > reference.wheelbase.best / 2
+    coefficients = coefficients_of("wing", "engine")
+    own = overridden(coefficients, part.model, part.name)
+    own = without(own, _idle(part, is_rear, heard), part.model, part.name)
+    given: dict[str, Quantity] = {key: getattr(part, key) for key in _KEYS}
+    given |= {key: q for key in _OPTIONAL if (q := getattr(part, key)) is not None}
+    inputs = {f"{part.name}.{k}": q for k, q in given.items()}
+    inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
+    return LatticeWing(
+        name=part.name,
+        kind=part.kind,
+        inputs=inputs | {WHEELBASE: reference.wheelbase},
+        sources=(*_SOURCES, *coefficient_sources(coefficients)),
+        reference=reference,
+        hears=("rear_wing_angle", "rear_wing_pressure") if is_rear else (),
+        spec=spec_of(part),
+        is_rear=is_rear,
+    )
+
+
+def spec_of(part: Wing) -> WingSpec:
+    """Return a wing's best values, as its tables are made at them."""
+    assert part.section is not None
+    section = part.section
+    rows: list[tuple[str, ...]] = [(section.outline,)]
+    for flap in section.flaps:
+        numbers = (flap.chord, flap.deflection, flap.gap, flap.overlap)
+        rows.append((flap.outline, *(f"{q.best:.6g}" for q in numbers)))
+    chord = part.chord.best
+    return WingSpec(
+        span=part.span.best,
+        chord=chord,
+        height=part.height.best,
+        incidence=part.incidence.best,
+        gurney=part.gurney.best / chord if part.gurney is not None else 0.0,
+        end_plate_height=part.end_plate_height.best if part.end_plate_height is not None else 0.0,
+        reynolds=TABLE_SPEED * chord / KINEMATIC,
+        turbulence=section.turbulence.best if section.turbulence is not None else 0.02,
+        outline=tuple(rows),
+    )
+
+
+def equipped(models: Sequence[PartModel], banks: Mapping[str, WingBank]) -> tuple[PartModel, ...]:
+    """Return the models with the tables of their sections put in, where there are any."""
+    return tuple(
+        replace(m, bank=banks.get(m.spec.key)) if isinstance(m, LatticeWing) else m for m in models
+    )
+
+
+def _refuse_idle(part: Wing) -> None:
+    assert part.section is not None
+    for key in ("camber", "thickness"):
+        value = getattr(part, key)
+        if value is not None:
+            raise InputError(
+                f"{part.name}.{key}", value.best, "", "changes nothing beside a section",
+                "The outline has it; remove the key.",
+            )  # fmt: skip
+    count = 1 + len(part.section.flaps)
+    if part.elements not in (1, count):
+        raise InputError(
+            f"{part.name}.elements", part.elements, "", f"its section has {count}",
+            "Remove the key: the section says it.",
+        )  # fmt: skip
+
+
+def _idle(part: Wing, is_rear: bool, heard: Collection[str]) -> set[str]:
+    """Return the coefficients that change nothing on this wing."""
+    assert part.section is not None
+    idle = {"wake", "upwash"} if is_rear else {"lower_pressure"}
+    if "exit_pressure" not in heard:
+        idle.add("lower_pressure")
+    if "rear_wing_angle" not in heard:
+        idle |= {"wake", "upwash"}
+    if part.gurney is None or not part.gurney.high > 0:
+        idle |= {"gurney", "gurney_drag"}
+    if part.section.mount != "bottom":
+        idle.add("mount")
+    return idle
