@@ -9,12 +9,14 @@ import { ClaimsSheet } from "./pages/claims";
 import { ComponentsSheet } from "./pages/components";
 import { CoolingSheet } from "./pages/cooling";
 import { EvidenceSheet } from "./pages/evidence";
+import { LapSheet } from "./pages/lap";
 import { MapSheet } from "./pages/map";
 import { OverviewSheet } from "./pages/overview";
 import { PicturesSheet } from "./pages/pictures";
 import { PlainSheet } from "./pages/plain";
 import { RunsSheet } from "./pages/runs";
 import { StatesSheet } from "./pages/states";
+import { TrimSheet } from "./pages/trim";
 import { line, overview, place, useTree } from "./store";
 import "./style.css";
 import type { Overview } from "./types";
@@ -26,6 +28,8 @@ const SHEETS: Record<string, () => preact.JSX.Element> = {
   map: MapSheet,
   pictures: PicturesSheet,
   states: StatesSheet,
+  lap: LapSheet,
+  trim: TrimSheet,
   cooling: CoolingSheet,
   brakes: BrakesSheet,
   evidence: EvidenceSheet,
