@@ -182,6 +182,8 @@ class Mould:
         low, high = nose[2] + 0.06 - self.end_plate, nose[2] + 0.06
         for y in (-half, half):
             found.append(_box((x0, y - 0.004, low), (x1, y + 0.004, high), self.colour))
+            section = line + np.array([0, y + np.sign(y) * 0.0055, 0])
+            found.append(_sheet(section, _DARK))
             pylon = (nose[0] + 0.1, np.sign(y) * 0.38)
             top = nose[2] - 0.02
             found.append(

@@ -130,6 +130,7 @@ def _opened(path: Path) -> Any:
             path, what, found, f"At most {MOST_PIXELS / 1e6:.0f} megapixels; save smaller."
         )
     if min(image.size) < 16:
+        image.close()
         raise _fault(path, "is too small to mark", f"{image.width} × {image.height} pixels")
     return image
 

@@ -247,7 +247,7 @@ def _layout(
     scale = 1600 / wide
     h = high * scale
     lines = (n_row + 1) // 2
-    return 1600, int(h + 150 + 26 * lines), (0.0, 0.0, 1600.0, h), 24.0, h + 40.0
+    return 1600, int(h + 172 + 26 * lines), (0.0, 0.0, 1600.0, h), 24.0, h + 40.0
 
 
 def _drawn(
@@ -348,10 +348,8 @@ def _wrapped(text: str, most: int) -> list[str]:
 def _font(size: float, bold: bool) -> Any:
     from PIL import ImageFont
 
-    found = sorted(FONTS.glob("*.ttf"))
-    named = [p for p in found if ("semibold" in p.name.lower() or "bold" in p.name.lower()) == bold]
-    usual = [p for p in named or found if "italic" not in p.name.lower()]
-    return ImageFont.truetype(str((usual or found)[0]), round(size))
+    name = "SourceSans3-Semibold.ttf" if bold else "SourceSans3-Regular.ttf"
+    return ImageFont.truetype(str(FONTS / name), round(size))
 
 
 def _bytes(colour: str) -> tuple[int, int, int]:

@@ -66,6 +66,11 @@ PAGES: tuple[PageEntry, ...] = (
         support="tuftwork.study.support:of_map",
     ),
     PageEntry(
+        name="sections", title="Sections and wings",
+        make="tuftwork.study.section_page:section_page", query=("wing", "state"),
+        support="tuftwork.study.section_page:section_support",
+    ),
+    PageEntry(
         name="states", title="States", make="tuftwork.study.page:states_page",
         support="tuftwork.study.support:of_states",
     ),
@@ -102,22 +107,6 @@ PAGES: tuple[PageEntry, ...] = (
         query=("day",), support="tuftwork.study.trial.support:of_days",
     ),
     PageEntry(
-        name="plan", title="Plan", make="tuftwork.study.trial.planned:plan_page",
-        support="tuftwork.study.trial.support:of_plan",
-    ),
-    PageEntry(
-        name="log", title="Log", make="tuftwork.study.trial.page:log_page", query=("day",),
-        support="tuftwork.study.trial.support:of_log",
-    ),
-    PageEntry(
-        name="results", title="Results", make="tuftwork.study.trial.page:results_page",
-        query=("day", "version"), support="tuftwork.study.trial.support:of_days",
-    ),
-    PageEntry(
-        name="agreement", title="Agreement", make="tuftwork.study.trial.agree:agreement_page",
-        query=("day",), support="tuftwork.study.trial.support:of_days",
-    ),
-    PageEntry(
         name="runs", title="Runs", make="tuftwork.study.register:runs_page", takes="ledger",
         support="tuftwork.study.support:of_runs",
     ),
@@ -126,8 +115,9 @@ PAGES: tuple[PageEntry, ...] = (
 
 LIVE: Mapping[str, str] = {
     "trace": "tuftwork.study.trial.trace:trace_page",
-    "trace": "tuftwork.study.trial.trace:trace_page",
     "path_at": "tuftwork.study.live:live_page",
+    "section_at": "tuftwork.study.section_live:section_live",
+    "span_at": "tuftwork.study.section_live:span_live",
     "trim_at": "tuftwork.study.trim_live:trim_live",
     "cooling_at": "tuftwork.study.cooling_live:cooling_live",
     "brakes_at": "tuftwork.study.brake_page:brakes_live",
@@ -144,7 +134,6 @@ OPEN_LIVE: Mapping[str, str] = {
 
 OPEN_CHAINS: Mapping[str, str] = {
     "trial": "tuftwork.study.trial.page:trial_chain",
-    "trial": "tuftwork.study.trial.page:trial_chain",
     "reading": "tuftwork.study.picture:reading_chain",
 }
 """Chains that need no run of the study: given the bench and the address, return the chain."""
@@ -158,6 +147,7 @@ CHAINS: Mapping[str, str] = {
     "live": "tuftwork.study.live:live_chain",
     "input": "tuftwork.study.register:input_chain",
     "claim": "tuftwork.study.claimed:claim_chain",
+    "sections": "tuftwork.study.section_page:section_chain",
     "lap": "tuftwork.study.lap_page:lap_chain",
     "trim": "tuftwork.study.trim_page:trim_chain",
     "cooling": "tuftwork.study.cooling_page:cooling_chain",
@@ -182,10 +172,10 @@ LABELS: tuple[str, ...] = (
 """``module:function`` taking a project and returning what a person calls those numbers."""
 
 STEPS: tuple[str, ...] = (
+    "tuftwork.study.section_page:section_steps",
     "tuftwork.study.lap:lap_steps",
     "tuftwork.study.cooling_step:cooling_steps",
     "tuftwork.study.brake_step:brake_steps",
-    "tuftwork.study.trial.day:trial_steps",
     "tuftwork.study.trial.day:trial_steps",
 )
 """``module:function`` taking a :class:`~tuftwork.study.job.Job` and returning more steps."""
@@ -193,7 +183,8 @@ STEPS: tuple[str, ...] = (
 FINDINGS: tuple[str, ...] = (
     "tuftwork.study.finding:findings_of",
     "tuftwork.study.claimed:claim_findings",
-    "tuftwork.study.trial.agree:trial_findings",
+    "tuftwork.study.picture.found:picture_findings",
+    "tuftwork.study.picture.found:gross_taken_for_net",
     "tuftwork.study.trial.agree:trial_findings",
     "tuftwork.study.lap_finding:lap_findings",
     "tuftwork.study.cooling_finding:cooling_findings",

@@ -176,4 +176,15 @@ def _moved(bench: Any, message: Mapping[str, Any]) -> Desk:
             for p in at
         ):
             raise InputError(f"mark {key}", repr(at)[:40], "pixel", "must be pairs of numbers")
+        _refuse_outside(desk, name, str(key), at)
     return desk.with_marks(name, marks, {k: v for k, v in on.items() if k in marks})
+
+
+def _refuse_outside(desk: Desk, picture: str, mark: str, at: Any) -> None:
+    size = desk.files.get(picture)
+    if size is None:
+        return
+    for x, y in at:
+        if not (-0.5 <= x <= size.width - 0.5 and -0.5 <= y <= size.height - 0.5):
+            limit = f"lies outside picture {picture} of {size.width} × {size.height} pixels"
+            raise InputError(f"mark {mark}", f"({x:.0f}, {y:.0f})", "pixel", limit, "Move it in.")

@@ -1,0 +1,59 @@
+"""Findings from pictures: readings that moved away from the keys they fill, loose air, questions."""
+
+from typing import Any
+
+from tuftwork.quantity import format_quantity
+from tuftwork.reading.stock import loose_sinks
+from tuftwork.study.answers import Answers
+from tuftwork.study.finding import Finding
+
+_LOOSE = 0.02
+"""Rank of a cooled part without source or exit, beside gains in CzS. [m²]"""
+
+
+def picture_findings(answers: Answers) -> list[Finding]:
+    """Return what the stock of features says that is worth acting on."""
+    room = answers.project.reading
+    if room is None:
+        return []
+    found: list[Finding] = []
+    rows = [(f.id, f.name, f.role, f.place, tuple(f.feeds)) for f in room.features]
+    for one in loose_sinks(rows):
+        likely = one.candidates[0][0] if one.candidates else ""
+        found.append(
+            Finding(
+                title=f"{one.name}: no {one.lacks} is known",
+                text=f"Every cooled part needs a source and an exit. By pressure the likeliest "
+                f"{one.lacks} is {likely}." if likely else "None in the stock could be it.",
+                verdict="unknown",
+                page="pictures",
+                worth=_LOOSE,
+                test=f"Look for the duct from {likely} to it with a lamp." if likely else "",
+            )
+        )  # fmt: skip
+    return found
+
+
+def gross_taken_for_net(answers: Answers) -> list[Finding]:
+    """Return openings whose claimed area is their outline, bars and all."""
+    found: list[Finding] = []
+    openings = {o.name: o for o in answers.project.openings}
+    for claim in answers.project.claims:
+        opening: Any = openings.get(getattr(claim, "opening", ""))
+        if claim.kind != "opening area" or opening is None or opening.gross_area is None:
+            continue
+        is_gross = opening.gross_area.low <= claim.area.best <= opening.gross_area.high
+        if is_gross and claim.area.best > opening.area.high:
+            found.append(
+                Finding(
+                    title=f"{claim.id} counts the bars of the {opening.name} as open",
+                    text=f"{format_quantity(claim.area)} is its outline; open are "
+                    f"{format_quantity(opening.area)}.",
+                    verdict="contradicts",
+                    page="pictures",
+                    worth=0.03,
+                    test="Mark the louvres on the photo, or measure one slot and count.",
+                    why=f"claim/{claim.id}",
+                )
+            )
+    return found
