@@ -142,7 +142,7 @@ def _check_parts(case: FlowCase) -> None:
             cure = f"Lowest point at x {at[0]:.3f}, y {at[1]:.3f} m. Raise the part."
             raise InputError(f"part '{part.name}'", depth, "m", "lies below the road (z = 0)", cure)
         across = depth / case.cell
-        if case.road != "none" and part.spin is None and 1e-6 < depth and across < FEWEST_GAP_CELLS:
+        if case.road != "none" and part.spin is None and depth > 1e-6 and across < FEWEST_GAP_CELLS:
             limit = f"needs at least {FEWEST_GAP_CELLS} cells (between road and {part.name})"
             cure = f"Use cells of {depth / 4:.4f} m or set the part down."
             raise InputError("smallest gap", round(across, 2), "cells", limit, cure)

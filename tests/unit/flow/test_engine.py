@@ -165,3 +165,20 @@ def test_impossible_setups_are_refused() -> None:
         build_engine(good, "cup")  # type: ignore[arg-type]
     with pytest.raises(InputError, match="offers"):
         build_engine(good, "cpu", "float16")
+
+
+def test_air_shut_in_between_bodies_is_taken_out() -> None:
+    """Six slabs that overlap into a hollow box leave no air inside it."""
+    low, high, thick = 4.2, 14.2, 2.0
+    slabs = []
+    for axis in range(3):
+        for face in (low, high - thick):
+            a, b = [low] * 3, [high] * 3
+            a[axis], b[axis] = face, face + thick
+            slabs.append(block("slab", tuple(a), tuple(b)))
+    bodies = [Body(triangles=s.triangles, surface=1) for s in slabs]
+    surfaces = [Surface(name="none"), Surface(name="box")]
+    mark, links = wrap_bodies((20, 20, 20), bodies, surfaces, skin=0.0)
+    assert (mark[5:14, 5:14, 5:14] == 1).all()
+    assert (mark == 1).sum() == 10**3
+    assert set(np.unique(links.surface_of[links.cut > 0])) == {1}
