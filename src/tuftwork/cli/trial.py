@@ -86,13 +86,13 @@ def _show_log(page: dict[str, Any]) -> None:
         show_lines([f"{fault['n']}. {line}" for line in fault["evidence"]])
         show_lines([f"   {fault['changes']}"] if fault["changes"] else [])
     show_lines(f"Worth knowing: {f['title']}, {f['size']}" for f in page["knowing"])
-    rows = [
+    compared = [
         (f"{x['speed_kmh']:.0f}", x["front_before"], x["front_after"], x["rear_before"],
          x["rear_after"])
         for x in page["before_after"]
     ]  # fmt: skip
     columns = ("km/h", "CzSf as read", "CzSf cured", "CzSr as read", "CzSr cured")
-    show_table("Before and after", columns, rows)
+    show_table("Before and after", columns, compared)
     show_lines([*(f"Accepted: {c}" for c in page["cures"]),
                 *(f"Note: {n}" for n in page["notices"]), page["how"]])  # fmt: skip
 
@@ -126,10 +126,10 @@ def reduce(
             for r in page["rows"]]  # fmt: skip
     columns = ("state", "passes", "hf", "hr", "CzSf", "CzSr", "CzS", "%F")
     show_table(f"{page['day']}, {page['version']}, {page['mass_state']}", columns, rows)
-    rows = [(f"{d['state']}, {d['speed_kmh']:.0f} km/h", d["front"], d["rear"], d["total"],
-             d["verdict"]) for d in page["differences"]]  # fmt: skip
-    if rows:
-        show_table("Against the baseline", ("state", "CzSf", "CzSr", "CzS", "verdict"), rows)
+    gains = [(f"{d['state']}, {d['speed_kmh']:.0f} km/h", d["front"], d["rear"], d["total"],
+              d["verdict"]) for d in page["differences"]]  # fmt: skip
+    if gains:
+        show_table("Against the baseline", ("state", "CzSf", "CzSr", "CzS", "verdict"), gains)
     coast = page["coast"]
     if coast:
         show_lines([f"Coast-down, {coast['runs']} runs, {coast['from']}: CxS "

@@ -106,7 +106,8 @@ def _coasting(way: int) -> np.ndarray:
     setup = car()
     mass, weight = 1285.0 * (1 + _ROTATING), 1285.0 * 9.80665
     front, rear = STATIC_FRONT, STATIC_REAR
-    v, found, step = 225 / 3.6, [], 0.02
+    v, step = 225 / 3.6, 0.02
+    found: list[float] = []
     while v > 70 / 3.6:
         q = 0.5 * DENSITY * (v + way * _WIND) ** 2
         for _ in range(8 if found else 400):

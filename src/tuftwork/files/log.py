@@ -246,8 +246,13 @@ def _value(text: str, comma: bool) -> float:
 
 
 def _assembled(
-    path: Path, columns: list[Column], used: list[int], table: pl.DataFrame, lines: Array,
-    wish: LogWish, notices: list[str],
+    path: Path,
+    columns: list[Column],
+    used: list[int],
+    table: pl.DataFrame,
+    lines: Array,
+    wish: LogWish,
+    notices: list[str],
 ) -> ReadLog:
     """Return the log of a table: time in order, units in SI, empty channels named."""
     arrays = {columns[i].role: table[str(i)].to_numpy().astype(float, copy=False) for i in used}
@@ -308,8 +313,13 @@ def _contradiction(column: Column, channel: Channel) -> list[str]:
 
 
 def _time(
-    path: Path, raw: Array | None, columns: list[Column], units: Mapping[str, int], wish: LogWish,
-    lines: Array, notices: list[str],
+    path: Path,
+    raw: Array | None,
+    columns: list[Column],
+    units: Mapping[str, int],
+    wish: LogWish,
+    lines: Array,
+    notices: list[str],
 ) -> tuple[Array, np.ndarray | None]:
     """Return the time of every row and which rows are kept."""
     if raw is None:
@@ -376,7 +386,7 @@ def _read_parquet(path: Path, wish: LogWish) -> ReadLog:
 
 def _read_hdf5(path: Path, wish: LogWish) -> ReadLog:
     """Read a file of one-dimensional datasets of one length, units in their ``units`` attribute."""
-    import h5py
+    import h5py  # type: ignore[import-untyped]
 
     found: dict[str, tuple[Array, str]] = {}
 

@@ -156,8 +156,10 @@ def _first_run(lines: Sequence[str], separator: str, comma: bool) -> int | None:
         alike = all(len(row) == len(ahead[0]) for row in ahead[:-1] or ahead)
         first = ahead[0]
         filled = sum(bool(c) for c in first)
-        if alike and filled and all(
-            is_number(c, comma=comma) for row in (ahead[:-1] or ahead) for c in row
+        if (
+            alike
+            and filled
+            and all(is_number(c, comma=comma) for row in (ahead[:-1] or ahead) for c in row)
         ):
             return start
     return None

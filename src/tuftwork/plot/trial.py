@@ -23,7 +23,10 @@ class Measured:
 
 
 def before_after(
-    before: Sequence[Measured], after: Sequence[Measured], *, ax: Axes | None = None,
+    before: Sequence[Measured],
+    after: Sequence[Measured],
+    *,
+    ax: Axes | None = None,
     theme: Theme = LIGHT,
 ) -> Axes:
     """Return CzSr over the rear ride height, as read and with the cures.
@@ -51,7 +54,7 @@ def before_after(
         axes.set_xlabel("hr, ride height at the rear axle line  [mm]")
         axes.set_ylabel("CzSr  [m²]")
         axes.grid(axis="y")
-        axes.margins(x=0.13, y=0.12)
+        axes.margins(x=0.13, y=0.2)
     return axes
 
 
@@ -59,12 +62,17 @@ def _speeds(axes: Axes, rows: Sequence[Measured], theme: Theme) -> None:
     """Write the speed of the first and last point beside them."""
     for row in (rows[0], rows[-1]):
         x, y = 1e3 * float(np.median(row.height_rear)), float(np.median(row.rear))
-        axes.annotate(f"{row.speed * _KMH:.0f} km/h", (x, y), xytext=(0, -26),
-                      textcoords="offset points", ha="center", fontsize=8, color=theme.faint)  # fmt: skip
+        axes.annotate(
+            f"{row.speed * _KMH:.0f} km/h", (x, y), xytext=(0, -24), textcoords="offset points",
+            ha="center", fontsize=8, color=theme.faint,
+        )  # fmt: skip
 
 
 def agreement(
-    measured: Sequence[Measured], predicted: Sequence[Measured], *, ax: Axes | None = None,
+    measured: Sequence[Measured],
+    predicted: Sequence[Measured],
+    *,
+    ax: Axes | None = None,
     theme: Theme = LIGHT,
 ) -> Axes:
     """Return both axles' CzS over speed: the model's 80 % range as a band, measured as bars."""

@@ -117,9 +117,7 @@ def learn_bias(
         np.array([s.height_front for s in sightings]), np.array([s.height_rear for s in sightings])
     )
     misses = np.array([s.miss for s in sightings])
-    noise = (
-        np.diag([s.measured_doubt**2 for s in sightings]) if covariance is None else covariance
-    )
+    noise = np.diag([s.measured_doubt**2 for s in sightings]) if covariance is None else covariance
     sizes = [size] if size is not None else list(PRIOR_SIZE * 2.0 ** np.linspace(-2, 2, 33))
     best = None
     for one in sizes:

@@ -148,9 +148,7 @@ def coasting_curve(
     return np.asarray(np.interp(time, clock, speeds))
 
 
-def interval_forces(
-    times_above: Array, times_below: Array, half_step: float, mass: float
-) -> Array:
+def interval_forces(times_above: Array, times_below: Array, half_step: float, mass: float) -> Array:
     """Return the force m Δv/Δt of each speed interval, as the older standards take it.
 
     The finite interval makes it a little low (0.1 % for ±5 km/h at 100 km/h): fit v(t) instead.

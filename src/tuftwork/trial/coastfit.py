@@ -1,4 +1,4 @@
-"""Coast-downs to resistance: one fit of v(t) to all runs, both ways, wind and slope between them."""
+"""Coast-downs to resistance: one fit of v(t) to all runs, wind and slope between the ways."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -132,7 +132,7 @@ def fit_coastdown(
         raise NotConverged(f"The coast-down fit did not settle: {found.message}")
     terms = np.zeros(5)
     terms[free] = found.x[: len(free)] * scale[free]
-    covariance, scatter, dof = _covariance(found.jac, found.fun, runs, free, scale)
+    covariance, scatter, dof = _covariance(np.asarray(found.jac), found.fun, runs, free, scale)
     return CoastFit(
         resistance=Resistance(
             constant=float(terms[0]), linear=float(terms[1]), square=float(terms[2])

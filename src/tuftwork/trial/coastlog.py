@@ -47,6 +47,6 @@ def _ways(log: Log, starts: Sequence[float]) -> list[int]:
     if not log.has("course"):
         return [1 if i % 2 == 0 else -1 for i in range(len(starts))]
     course = log.of("course")
-    angles = [float(course.values[min(np.searchsorted(course.time, s + 0.5),
-                                      course.time.size - 1)]) for s in starts]  # fmt: skip
+    places = np.searchsorted(course.time, np.array(starts) + 0.5)
+    angles = course.values[np.minimum(places, course.time.size - 1)]
     return [1 if np.cos(a - angles[0]) >= 0 else -1 for a in angles]

@@ -42,7 +42,7 @@ class Cure:
 
     def words(self) -> str:
         """Return the cure in words."""
-        return CURES[self.kind].words(self)
+        return CURES[self.kind].words(self).replace(" -", " \u2212")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,8 +7,6 @@ a zero can be judged. Nothing is changed: a cure is a proposal until somebody ta
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from tuftwork.errors import NotCovered
 from tuftwork.trial.cure import Cure, with_cures
 from tuftwork.trial.log import Log
@@ -113,9 +111,7 @@ def find_faults(log: Log, suspects: Suspects) -> list[Hypothesis]:
     return sorted(found, key=lambda h: (not h.is_fault, -h.worth, -h.strength))
 
 
-def _weighed(
-    one: Hypothesis, log: Log, table: PassTable, suspects: Suspects
-) -> Hypothesis:
+def _weighed(one: Hypothesis, log: Log, table: PassTable, suspects: Suspects) -> Hypothesis:
     """Return a hypothesis with what its cure changes."""
     if not one.cures:
         return one

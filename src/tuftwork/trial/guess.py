@@ -87,7 +87,7 @@ def guess_roles(names: Sequence[str]) -> dict[str, int]:
 
 
 def _plain(name: str) -> str:
-    """Return a name in small letters, words apart: ``SuspFL`` and ``susp_fl`` become ``susp fl``."""
+    """Return a name in small letters, words apart: ``SuspFL``, ``susp_fl`` → ``susp fl``."""
     text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
     text = re.sub(r"[^0-9A-Za-zÀ-ÿ]+", " ", text).lower()
     return re.sub(r"\s+", " ", text).strip()

@@ -103,9 +103,7 @@ def propagate(function: Callable[..., float], inputs: Mapping[str, Input]) -> Co
     value = function(**best)
     slopes = {}
     for name, one in inputs.items():
-        ends = [
-            function(**{**best, name: one.value + sign * one.uncertainty}) for sign in (1, -1)
-        ]
+        ends = [function(**{**best, name: one.value + sign * one.uncertainty}) for sign in (1, -1)]
         slopes[name] = 0.5 * (ends[0] - ends[1])  # already times the uncertainty
     contributions = {name: abs(slope) for name, slope in slopes.items()}
     total = sqrt(sum(u**2 for u in contributions.values()))

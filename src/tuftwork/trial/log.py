@@ -5,6 +5,7 @@ Cures make a new log and leave the old one as it is; what was done is a list bes
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -184,4 +185,4 @@ def stretches(time: Array, gap: float = _GAP) -> list[slice]:
     """Return the stretches during which the recorder ran without a gap."""
     breaks = np.flatnonzero(np.diff(time) > gap) + 1
     edges = [0, *breaks.tolist(), int(time.size)]
-    return [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True) if b > a]
+    return [slice(a, b) for a, b in pairwise(edges) if b > a]

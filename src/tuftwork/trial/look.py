@@ -68,8 +68,15 @@ LookAt = Callable[[Look], list[dict[str, Any]]]
 
 
 def written(
-    kind: str, title: str, size: tuple[float, float], unit: str, evidence: Sequence[str],
-    cures: Sequence[Cure] = (), *, strength: float | None = None, is_fault: bool = True,
+    kind: str,
+    title: str,
+    size: tuple[float, float],
+    unit: str,
+    evidence: Sequence[str],
+    cures: Sequence[Cure] = (),
+    *,
+    strength: float | None = None,
+    is_fault: bool = True,
 ) -> dict[str, Any]:
     """Return the fields of a hypothesis; ``size`` is the estimate and its standard uncertainty."""
     best, doubt = size

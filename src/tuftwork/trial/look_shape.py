@@ -1,6 +1,4 @@
-"""Looks at the shape of signals: stuck, clipped, coarse, turned round, exchanged, late, in another
-unit.
-"""
+"""Looks at the shape of signals: stuck, clipped, coarse, turned round, exchanged, late."""
 
 from typing import Any
 
@@ -13,7 +11,8 @@ from tuftwork.trial.look import Look, LookAt, written
 
 Found = list[dict[str, Any]]
 _RATIOS = {"km/h read as m/s": 3.6, "mph read as m/s": 2.2369, "knots read as m/s": 1.9438,
-           "ft/s read as m/s": 3.2808, "m/s read as km/h": 1 / 3.6, "mph read as km/h": 1 / 1.609344,
+           "ft/s read as m/s": 3.2808, "m/s read as km/h": 1 / 3.6,
+           "mph read as km/h": 1 / 1.609344,
            "km/h read as mph": 1.609344, "knots read as km/h": 1 / 1.852}  # fmt: skip
 _COARSE = 0.6e-3  # [m] steps that cost more than the scatter of a pass
 _HELD = 0.4  # [s] without the last digit moving while the car drives: stuck
@@ -58,7 +57,7 @@ def swapped(scene: Look) -> Found:
 
 
 def _swapped_pots(scene: Look) -> Found:
-    """A left or right pair of pots exchanged front to rear: the sides then disagree at both ends."""
+    """Return a side's pots exchanged front to rear: the sides then disagree at both ends."""
     columns = {role: scene.column(role) for role in POTS}
 
     def misfit(order: tuple[str, str, str, str]) -> float:
@@ -106,12 +105,12 @@ def inverted(scene: Look) -> Found:
                 found.append(written("inverted channel", f"{role.capitalize()} is turned round",
                                      (along, 0.05), "", said, [cure]))  # fmt: skip
     if scene.log.has("acceleration along"):
-        along = _acceleration_sense(scene)
-        if along is not None and along < -0.35:
+        sense_of_it = _acceleration_sense(scene)
+        if sense_of_it is not None and sense_of_it < -0.35:
             cure = Cure(kind="invert", role="acceleration along", because="against the speed")
-            said = [f"Correlation with the change of speed is {along:+.2f}."]
+            said = [f"Correlation with the change of speed is {sense_of_it:+.2f}."]
             found.append(written("inverted channel", "The accelerometer is turned round",
-                                 (along, 0.07), "", said, [cure]))  # fmt: skip
+                                 (sense_of_it, 0.07), "", said, [cure]))  # fmt: skip
     return found
 
 
@@ -208,7 +207,7 @@ def coarse(scene: Look) -> Found:
         step = _step(scene.samples(role))
         if step > _COARSE:
             said = [f"Reads in steps of {1e3 * step:.2f} mm; a pass cannot be told closer than "
-                    f"{1e3 * step / 12**0.5:.2f} mm where the signal does not move by a step."]  # fmt: skip
+                    f"{1e3 * step / 12**0.5:.2f} mm where it does not move by a step."]  # fmt: skip
             found.append(written("coarse signal", f"{role.capitalize()} reads in coarse steps",
                                  (1e3 * step, 0.05e3 * step), "mm", said))  # fmt: skip
     return found
@@ -242,23 +241,26 @@ def late(scene: Look) -> Found:
 
 
 def _lag_curve(scene: Look) -> tuple[Array, Array | None]:
-    lags = np.arange(-1.0, 1.01, 0.05)
+    """Return the correlation of both speeds over the lag, all passes together."""
+    step = 0.05
+    most = 20
+    lags = step * np.arange(-most, most + 1)
     ground, air = scene.log.of("speed over ground"), scene.log.of("air speed")
     total = np.zeros(lags.size)
     norms = np.zeros((2, lags.size))
     for p in scene.table.passes:
-        t = np.arange(p.start + 0.1, p.end - 0.1, 0.05)
-        if t.size < 20:
+        t = np.arange(p.start + 0.1, p.end - 0.1, step)
+        first, last = np.searchsorted(air.time, (p.start, p.end))
+        if t.size < 2 * most or last - first < most:
             continue
         v = _bent(np.interp(t, ground.time, ground.values), t)
-        for i, lag in enumerate(lags):
-            keep = (t + lag > p.start) & (t + lag < p.end)
-            if keep.sum() < 0.6 * t.size:
-                continue
-            a = _bent(np.interp(t[keep] + lag, air.time, air.values), t[keep])
-            w = v[keep]
-            total[i] += float(w @ a)
-            norms[:, i] += float(w @ w), float(a @ a)
+        a = _bent(np.interp(t, air.time[first:last], air.values[first:last]), t)
+        for i, shift in enumerate(range(-most, most + 1)):
+            early = v[: t.size - shift] if shift >= 0 else v[-shift:]
+            late_ = a[shift:] if shift >= 0 else a[:shift]
+            total[i] += float(early @ late_)
+            norms[0, i] += float(early @ early)
+            norms[1, i] += float(late_ @ late_)
     if not np.all(norms > 0):
         return lags, None
     return lags, total / np.sqrt(norms[0] * norms[1])
@@ -266,7 +268,9 @@ def _lag_curve(scene: Look) -> tuple[Array, Array | None]:
 
 def _bent(values: Array, time: Array) -> Array:
     """Return values less their straight line."""
-    return np.asarray(values - np.polyval(np.polyfit(time - time[0], values, 1), time - time[0]))
+    step = time - np.mean(time)
+    level = values - np.mean(values)
+    return np.asarray(level - step * float(step @ level) / float(step @ step))
 
 
 SHAPE_LOOKS: tuple[LookAt, ...] = (wrong_unit, inverted, swapped, clipped, stuck, coarse, late)

@@ -31,10 +31,15 @@ def air_speed_error(scene: Look) -> Found:
     off = mean - 1
     if abs(off) < 0.012 or abs(off) < SURE * doubt:
         return []
-    cure = Cure(kind="gain", role="air speed", size=1 / mean, doubt=doubt,
-                because="both-way pairs against GPS")
-    said = [f"{ratios.size} both-way pairs read {np.min(ratios):.3f} to {np.max(ratios):.3f} of the "
-            f"speed over ground, {mean:.4f} in the mean; wind cancels in a pair.",
+    cure = Cure(
+        kind="gain",
+        role="air speed",
+        size=1 / mean,
+        doubt=doubt,
+        because="both-way pairs against GPS",
+    )
+    said = [f"{ratios.size} both-way pairs read {np.min(ratios):.3f} to {np.max(ratios):.3f} of "
+            f"the speed over ground, {mean:.4f} in the mean; wind cancels in a pair.",
             f"Dynamic pressure is then {100 * (mean**2 - 1):+.1f} % off."]  # fmt: skip
     way = "high" if off > 0 else "low"
     return [written("air-speed error", f"Air speed reads {100 * abs(off):.1f} % {way}",
@@ -101,9 +106,16 @@ def _gain_found(scene: Look, axle: str, ratio: float, doubt: float) -> dict[str,
                         f"{travels['left']:.3f} and the right {travels['right']:.3f} of what "
                         "springs and tyres say.")  # fmt: skip
     factor = 1 / ratio if bad == "left" else ratio
-    cure = Cure(kind="gain", role=sides[bad], size=factor, doubt=factor * doubt,
-                because="left against right")
-    title = f"{sides[bad].capitalize()}: motion ratio or gain is {1 / factor:.2f} of what it should be"
+    cure = Cure(
+        kind="gain",
+        role=sides[bad],
+        size=factor,
+        doubt=factor * doubt,
+        because="left against right",
+    )
+    title = (
+        f"{sides[bad].capitalize()}: motion ratio or gain is {1 / factor:.2f} of what it should be"
+    )
     return written("wrong gain", title, (1 / factor, doubt), "", evidence, [cure],
                    strength=abs(ratio - 1) / doubt)  # fmt: skip
 
@@ -243,8 +255,9 @@ def drifting(scene: Look) -> Found:
             continue
         cure = Cure(kind="drift", role=role, size=own / 3600, because="wanders alone over the day")
         said = [f"Like passes move by {1e3 * own:+.2f} mm an hour on this channel alone."]
-        found.append(written("drifting zero", f"{role.capitalize()} drifts", (1e3 * own, 1e3 * wide),
-                             "mm/h", said, [cure]))  # fmt: skip
+        size = (1e3 * own, 1e3 * wide)
+        found.append(written("drifting zero", f"{role.capitalize()} drifts", size, "mm/h", said,
+                             [cure]))  # fmt: skip
     return found
 
 

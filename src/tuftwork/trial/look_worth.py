@@ -22,7 +22,7 @@ def wind(scene: Look) -> Found:
     if abs(along) < 0.5 or abs(along) < SURE * doubt:
         return []
     said = [f"Out and back differ by {2 * abs(along):.1f} m/s of air speed.",
-            "Loads go with the measured air speed of each pass; both ways weigh the same."]  # fmt: skip
+            "Loads go with each pass's own air speed; both ways weigh the same."]  # fmt: skip
     title = f"Wind along the road, {'against the way out' if along > 0 else 'with the way out'}"
     return [written("wind", title, (along, doubt), "m/s", said, is_fault=False)]
 

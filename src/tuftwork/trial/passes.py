@@ -127,14 +127,16 @@ def find_passes(log: Log, runs: Sequence[Run] = (), gates: Gates | None = None) 
     ways = _ways(log, found, notices)
     speeds = [float(np.mean(_between(speed, a, b))) for a, b in found]
     nominal = _nominal(speeds)
-    passes = [
-        _pass(log, edges, ways[i], (speeds[i], nominal[i]), _state_at(edges, runs))
-        for i, edges in enumerate(found)
-    ]
-    kept = [p for p in passes if p.state is not None]
-    if len(kept) < len(passes):
-        notices.append(f"{len(passes) - len(kept)} passes lie in no run and were left out.")
-    return PassTable(passes=tuple(kept), rests=tuple(rests), notices=tuple(notices))
+    passes = []
+    for i, edges in enumerate(found):
+        state = _state_at(edges, runs)
+        if state is not None:
+            passes.append(_pass(log, edges, ways[i], (speeds[i], nominal[i]), state))
+    if len(passes) < len(found):
+        notices.append(f"{len(found) - len(passes)} passes lie in no run and were left out.")
+    if not passes:
+        raise NotCovered("No pass lies in a run of the day: check the runs' start and end.")
+    return PassTable(passes=tuple(passes), rests=tuple(rests), notices=tuple(notices))
 
 
 def means_between(log: Log, start: float, end: float) -> dict[str, float]:
@@ -150,17 +152,21 @@ def means_between(log: Log, start: float, end: float) -> dict[str, float]:
 
 
 def _pass(
-    log: Log, edges: tuple[float, float], way: int, speeds: tuple[float, float], state: str | None
+    log: Log, edges: tuple[float, float], way: int, speeds: tuple[float, float], state: str
 ) -> Pass:
     start, end = edges
     speed = log.of("speed over ground")
     first, last = np.searchsorted(speed.time, edges)
-    slope = np.polyfit(speed.time[first:last] - start, speed.values[first:last], 1)[0]
+    # the mean of the change of speed is that between the ends, whatever happens between them
+    time, values = speed.time[first:last], speed.values[first:last]
+    few = min(5, max(1, time.size // 4))
+    slope = (np.mean(values[-few:]) - np.mean(values[:few])) / (
+        np.mean(time[-few:]) - np.mean(time[:few])
+    )
     base = log.base
     lines = np.searchsorted(base.time, edges)
     return Pass(
-        start=start, end=end, state=state,  # type: ignore[arg-type]
-        way=way, speed=speeds[0], nominal=speeds[1], push=float(slope),
+        start=start, end=end, state=state, way=way, speed=speeds[0], nominal=speeds[1], push=float(slope),
         means=means_between(log, start, end), lines=(int(lines[0]), int(lines[1]) - 1),
     )  # fmt: skip
 

@@ -184,7 +184,8 @@ def _pairs_that_fit(wish: PlanWish, blocks: Sequence[str], want: int) -> int:
 def _lines(wish: PlanWish, blocks: Sequence[str], pairs: int) -> tuple[list[Line], float]:
     """Return the run sheet: in each block the telling speed first, the others in random order."""
     random = np.random.default_rng(wish.seed)
-    clock, found = 0.0, []
+    clock = 0.0
+    found: list[Line] = []
 
     def add(kind: str, state: str, speed: float | None, block: str, what: str, took: float) -> None:
         nonlocal clock
@@ -196,11 +197,11 @@ def _lines(wish: PlanWish, blocks: Sequence[str], pairs: int) -> tuple[list[Line
     for i, (state, count) in enumerate(zip(blocks, per_block, strict=True)):
         block = f"{chr(65 + wish.states.index(state))}{blocks[:i].count(state) + 1}"
         if i:
-            what = f"Set '{state}'; ride heights with the driver on board, fuel, pressures noted"
+            what = f"Set '{state}'; note ride heights with driver, fuel, pressures"
             add("set up", state, None, block, what, wish.change_time)
         else:
-            add("check", state, None, block, "Zero the pots with the driver on board; note fuel, "
-                "ride heights, air", 0.0)  # fmt: skip
+            add("check", state, None, block, "Zero the pots with the driver on board; note "
+                "ride heights, fuel, air", 0.0)  # fmt: skip
         others = list(wish.speeds[1:])
         random.shuffle(others)
         for speed in [wish.speeds[0]] * count + others:

@@ -15,7 +15,7 @@ _STEP = 4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pyramid:
-    """A trace and its coarser levels; ``levels[k]`` is ``(2, n)``: least and most of 4**k samples."""
+    """A trace and its levels; ``levels[k]`` is ``(2, n)``: least and most of 4**k samples."""
 
     time: Array
     levels: tuple[Array, ...]

@@ -131,9 +131,7 @@ def pass_loads(table: PassTable, setup: Setup) -> tuple[PassLoads, tuple[str, ..
     notices += said
     felt = _felt(table)
     shape = (-1, 1) if np.ndim(setup.density) or np.ndim(setup.wheel_rate_front) else (-1,)
-    transfer = inertia_transfer(
-        setup.mass, felt.reshape(shape), setup.cg_height, setup.wheelbase
-    )
+    transfer = inertia_transfer(setup.mass, felt.reshape(shape), setup.cg_height, setup.wheelbase)
     loads, heights = {}, {}
     for axle, sign in (("front", 1.0), ("rear", -1.0)):
         spring, said = _spring_load(table, setup, axle, shape)
@@ -197,7 +195,8 @@ def _height(
 ) -> Array:
     laser = table.column(f"laser {axle}")
     if np.all(np.isfinite(laser)):
-        return np.asarray(laser.reshape(shape) + 0.0 * spring)
+        zero = setup.laser_front if axle == "front" else setup.laser_rear
+        return np.asarray(laser.reshape(shape) - zero + 0.0 * spring)
     rest = setup.rest_front if axle == "front" else setup.rest_rear
     return np.asarray(rest - spring / setup.axle_rate(axle))
 
@@ -273,8 +272,13 @@ def _pooled(loads: PassLoads, groups: list[list[int]]) -> tuple[tuple[float, flo
 
 
 def _result(
-    key: tuple[str, float], places: list[int], table: PassTable, loads: PassLoads,
-    spread: tuple[float, float], dof: int, noise: np.random.Generator,
+    key: tuple[str, float],
+    places: list[int],
+    table: PassTable,
+    loads: PassLoads,
+    spread: tuple[float, float],
+    dof: int,
+    noise: np.random.Generator,
 ) -> SpeedResult:
     q = np.mean(_by_way(loads.pressure, places, table), axis=0)
     made, errors = {}, []

@@ -35,6 +35,8 @@ class Setup:
         True over read travel of an axle, both sides together. [-]
     zero_front, zero_rear
         Error of each axle's zero, as a load. [N]
+    laser_front, laser_rear
+        Error of each laser's zero. [m]
     """
 
     wheel_rate_front: Numeric
@@ -54,6 +56,8 @@ class Setup:
     pot_scale_rear: Numeric = 1.0
     zero_front: Numeric = 0.0
     zero_rear: Numeric = 0.0
+    laser_front: Numeric = 0.0
+    laser_rear: Numeric = 0.0
 
     def best(self) -> "Setup":
         """Return the setup at the median of its draws."""
@@ -81,6 +85,7 @@ class Setup:
 AIR_SPEED_SCALE = 0.004
 """Standard uncertainty of a good air-speed probe's own scale, for what no pair corrected; common
 practice, no source. [-]"""
+LASER_ZERO = 0.25e-3  # [m] setting a laser to a tape on one floor; common practice, no source
 ZERO_LEFT_OPEN = 8.0  # [N] repeatability of zeroing an axle's pots; common practice, no source
 
 
@@ -113,6 +118,7 @@ def with_cured_doubt(setup: Setup, cures: Sequence[Cure], *, size: int, seed: in
         newtons = float(np.hypot(ZERO_LEFT_OPEN, zero * load))
         changes[f"pot_scale_{axle}"] = 1 + gain * noise.standard_normal(size)
         moved = 0.5 * sum(c.size for c in own if c.kind == "zero" and c.known_load)
+        changes[f"laser_{axle}"] = LASER_ZERO * noise.standard_normal(size)
         stiffer = np.asarray(setup.load_of_travel(axle)) - load
         changes[f"zero_{axle}"] = newtons * noise.standard_normal(size) + moved * stiffer
     widened = {f.name: np.broadcast_to(np.asarray(getattr(setup, f.name), dtype=float), size)

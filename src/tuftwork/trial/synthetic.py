@@ -199,7 +199,12 @@ def _ride_table(day: Day, state: str) -> dict[str, Array]:
 
 
 def _stretch(
-    day: Day, ride: dict[str, Array], speed: float, way: int, start: float, seconds: float,
+    day: Day,
+    ride: dict[str, Array],
+    speed: float,
+    way: int,
+    start: float,
+    seconds: float,
     noise: np.random.Generator,
 ) -> dict[str, Array]:
     """Return what is true during one stretch, sample by sample, and what each pot then reads."""
@@ -267,9 +272,10 @@ def _written(day: Day, whole: dict[str, Array]) -> Log:
 
 def _spoiled(role: str, time: Array, values: Array, planted: Planted) -> Array:
     """Return a channel with what was planted on it."""
-    out = values * planted.gains.get(role, 1.0) + planted.drift.get(role, 0.0) * (
-        time - time[0]
-    ) / 3600.0
+    out = (
+        values * planted.gains.get(role, 1.0)
+        + planted.drift.get(role, 0.0) * (time - time[0]) / 3600.0
+    )
     if role in planted.inverted:
         out = -out
     if role in planted.clip:

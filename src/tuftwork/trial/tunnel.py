@@ -154,7 +154,7 @@ def blockage_corrections(model: TunnelModel) -> tuple[tuple[Corrected, ...], tup
     """
     if model.is_open:
         raise InputError("jet", "open", "", "these methods hold for closed sections only",
-                         "An open jet reads too low in the simple theory; no method here.")  # fmt: skip
+                         "An open jet reads too low in the simple theory.")  # fmt: skip
     found = []
     for name, method in BLOCKAGE_METHODS.items():
         ratio = method(model)
@@ -237,9 +237,7 @@ def sweep_gap(x: Array, up: Array, down: Array, repeat_deviation: float) -> Swee
                          "Repeat one point at least three times.")  # fmt: skip
     gap = np.abs(np.asarray(up) - np.asarray(down))
     worst = int(np.argmax(gap))
-    return SweepGap(
-        at=float(x[worst]), largest=float(gap[worst]), noise=sqrt(2) * repeat_deviation
-    )
+    return SweepGap(at=float(x[worst]), largest=float(gap[worst]), noise=sqrt(2) * repeat_deviation)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -275,9 +273,7 @@ def axle_lifts(reading: BalanceReading, wheelbase: float) -> tuple[float, float]
     """
     if not wheelbase > 0:
         raise InputError("wheelbase", wheelbase, "m", "must be above 0")
-    moment = (
-        reading.pitch + reading.drag * reading.centre_z - reading.lift * reading.centre_x
-    )
+    moment = reading.pitch + reading.drag * reading.centre_z - reading.lift * reading.centre_x
     arm = moment / wheelbase
     return reading.lift / 2 + arm, reading.lift / 2 - arm
 
@@ -322,6 +318,11 @@ def matrix_order(worth: Sequence[float], seconds: Sequence[float]) -> list[int]:
     """
     rates = [w / max(s, 1e-9) for w, s in zip(worth, seconds, strict=True)]
     return sorted(range(len(rates)), key=lambda i: -rates[i])
+
+
+def _require_share(share: float) -> None:
+    if not 0 <= share < 0.5:
+        raise InputError("blockage", share, "", "must be 0 to 0.5 of the working section")
 
 
 def circle_area(diameter: float) -> float:

@@ -35,7 +35,9 @@ from tuftwork.trial.agreement import (
 
 Page = dict[str, Any]
 _GRID = 17
-_WELL_KNOWN = 0.5  # [-] share of the prior doubt a test must remove for a cell to be called measured
+_WELL_KNOWN = (
+    0.5  # [-] share of the prior doubt a test must remove for a cell to be called measured
+)
 
 
 def agreement_page(answers: Answers, day: str = "") -> Page:

@@ -81,7 +81,7 @@ def size_text(h: Tree) -> str:
     digits = int(max(0, min(4, 1 - np.floor(np.log10(half)))))
     digits = 0 if abs(h["size"]) >= 100 else digits
     unit = f"\u202f{h['unit']}" if h["unit"] else ""
-    text = (f"{h['size']:.{digits}f}{unit} ({h['low']:.{digits}f} to {h['high']:.{digits}f})")
+    text = f"{h['size']:.{digits}f}{unit} ({h['low']:.{digits}f} to {h['high']:.{digits}f})"
     return text.replace("-", MINUS)
 
 
@@ -246,5 +246,3 @@ def trial_chain(answers: Answers, address: str) -> None:
             results_page(answers, name, version)
     log_page(answers, name)
     agreement_page(answers, name)
-
-

@@ -67,9 +67,9 @@ def draws_of(row: Tree, field: str) -> np.ndarray:
     """Return one field of a result, draw by draw."""
     front, rear = np.asarray(row["front"]), np.asarray(row["rear"])
     if field == "total":
-        return front + rear
+        return np.asarray(front + rear)
     if field == "share":
-        return front / (front + rear)
+        return np.asarray(front / (front + rear))
     return np.asarray(row[field])
 
 

@@ -1,0 +1,90 @@
+"""Known truth recovered: ranges hold it as often as they say, faults are found, none invented.
+
+A fixed sample of what was run over 200 days (0.82 of the ranges held the truth, every planted
+fault was found, no alarm on a clean day).
+"""
+
+import numpy as np
+import pytest
+from trialdays import DRIVER, known_setup, random_day, runs_of, suspects
+
+from tuftwork.trial.cure import with_cures
+from tuftwork.trial.fault import find_faults, in_order
+from tuftwork.trial.passes import find_passes
+from tuftwork.trial.reduction import best_results, reduce_passes
+from tuftwork.trial.setup import with_cured_doubt
+from tuftwork.trial.synthetic import Planted
+
+N_DAY = 16
+KINDS = ("zero in another mass state", "wrong gain", "air-speed error")
+
+
+def planted_on(seed: int) -> tuple[Planted, set[str]]:
+    on = {k for k, hit in zip(KINDS, np.random.default_rng(seed + 1000).random(3) < 0.5,
+                              strict=True) if hit}  # fmt: skip
+    gains = {"pot rear left": 0.92} if "wrong gain" in on else {}
+    gains |= {"air speed": 1.03} if "air-speed error" in on else {}
+    zeros = DRIVER if "zero in another mass state" in on else {}
+    return Planted(gains=gains, **zeros), on
+
+
+@pytest.fixture(scope="module")
+def days() -> tuple[list[bool], list[bool], list[str]]:
+    held, found, invented = [], [], []
+    for seed in range(N_DAY):
+        planted, on = planted_on(seed)
+        day = random_day(planted, seed)
+        seen = find_faults(day.log, suspects(day))
+        kinds = {h.kind for h in seen if h.is_fault}
+        found += [kind in kinds for kind in on]
+        invented += sorted(kinds - on)
+        cures = [c for h in in_order(seen) if h.is_fault for c in h.cures]
+        setup = with_cured_doubt(known_setup(seed), cures, size=256, seed=seed)
+        table = find_passes(with_cures(day.log, cures), runs_of(day))
+        for row in reduce_passes(table, setup, seed=seed).results:
+            key = min((k for k in day.truth if k[0] == row.state),
+                      key=lambda k: abs(k[1] - row.speed))  # fmt: skip
+            for draws, true in ((row.front, day.truth[key][2]), (row.rear, day.truth[key][3])):
+                low, high = np.quantile(draws, (0.1, 0.9))
+                held.append(bool(low <= true <= high))
+    return held, found, invented
+
+
+def test_ranges_hold_the_truth_about_as_often_as_they_say(
+    days: tuple[list[bool], list[bool], list[str]],
+) -> None:
+    # results of one day share springs and air, so 16 days leave about ±10 % beside 72 to 88 %
+    assert 0.66 <= np.mean(days[0]) <= 0.94
+
+
+def test_planted_faults_are_found(days: tuple[list[bool], list[bool], list[str]]) -> None:
+    assert np.mean(days[1]) >= 0.95
+
+
+def test_hardly_anything_is_invented(days: tuple[list[bool], list[bool], list[str]]) -> None:
+    assert len(days[2]) <= 1
+
+
+def test_the_demos_chain() -> None:
+    from tuftwork.demo.day import car, demo_day
+    from tuftwork.trial.fault import repaired
+
+    day = demo_day()
+    naive = best_results(find_passes(day.log, runs_of(day)), car())
+    cured, _ = repaired(day.log, suspects(day))
+    mended = best_results(find_passes(cured, runs_of(day)), car())
+    base = sorted(k for k in naive if k[0] == "as raced")
+    rear = np.array([naive[k][1] for k in base])
+    share = np.array([naive[k][0] / sum(naive[k]) for k in base])
+    # naive: the rear falls from the first speed on and the balance hardly moves: no cliff to see
+    assert np.all(np.diff(rear) < 0)
+    assert np.ptp(share) < 0.08
+    true = np.array([day.truth["as raced", v][3] for v in
+                     [min((s for _, s in day.truth), key=lambda s: abs(s - k[1])) for k in base]])  # fmt: skip
+    found = np.array([mended[min(mended, key=lambda m: (m[0] != k[0], abs(m[1] - k[1])))][1]
+                      for k in base])  # fmt: skip
+    # mended: level to 170 km/h, then the fall; 220 km/h within the 0.008 that the story asks for
+    assert abs(found[2] - found[1]) < 0.03
+    assert found[2] - found[5] > 0.15
+    assert abs(found[5] - true[5]) <= 0.008
+    assert found[5] == pytest.approx(0.770, abs=0.01)
