@@ -129,16 +129,17 @@ OPEN_LIVE: Mapping[str, str] = {
     "picture_marks": "tuftwork.study.picture.save:marks_live",
     "picture_plane": "tuftwork.study.picture.save:plane_live",
     "picture_save": "tuftwork.study.picture.save:save_live",
+    "log_cure": "tuftwork.study.trial.take:cure_live",
 }
 """Live requests that need no run of the study: as ``LIVE``, but given the bench itself."""
 
 OPEN_CHAINS: Mapping[str, str] = {
-    "trial": "tuftwork.study.trial.page:trial_chain",
     "reading": "tuftwork.study.picture:reading_chain",
 }
 """Chains that need no run of the study: given the bench and the address, return the chain."""
 
 CHAINS: Mapping[str, str] = {
+    "trial": "tuftwork.study.trial.page:trial_chain",
     "ride": "tuftwork.study.page:ride_chain",
     "budget": "tuftwork.study.page:budget_chain",
     "cell": "tuftwork.study.page:cell_chain",

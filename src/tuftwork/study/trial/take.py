@@ -1,6 +1,6 @@
 """Accepting cures and taking them back: changes of the project file, never of a log."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from tuftwork.errors import InputError
@@ -55,6 +55,24 @@ def undo_cures(bench: Bench, day: str, numbers: Sequence[int]) -> None:
             raise InputError("undo", number, "", limit)
     kept = [c for i, c in enumerate(one.cures, 1) if i not in numbers]
     _write(bench, one.name, [_kept(c) for c in kept])
+
+
+def cure_live(bench: Bench, message: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Accept a card's cure or take an accepted one back, as the Log page asks.
+
+    The message says ``day`` and ``take`` (a card) or ``undo`` (an accepted cure), from 1.
+    """
+    day = str(message.get("day", ""))
+    for key, function in (("take", take_cures), ("undo", undo_cures)):
+        given = message.get(key)
+        if given is None:
+            continue
+        if isinstance(given, bool) or not isinstance(given, int):
+            raise InputError(key, f"{given}", "", "must be a whole number")
+        function(bench, day, [given])
+        bench.opened = read_project(bench.folder)
+        return {"saved": 1, "digest": bench.digest()}, {}
+    raise InputError("log_cure", "nothing", "", "says neither take nor undo")
 
 
 def _write(bench: Bench, day: str, rows: list[dict[str, Any]]) -> None:
