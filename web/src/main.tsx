@@ -10,12 +10,14 @@ import { ComponentsSheet } from "./pages/components";
 import { CoolingSheet } from "./pages/cooling";
 import { EvidenceSheet } from "./pages/evidence";
 import { LapSheet } from "./pages/lap";
+import { LogSheet } from "./pages/log";
 import { MapSheet } from "./pages/map";
 import { OverviewSheet } from "./pages/overview";
 import { PicturesSheet } from "./pages/pictures";
 import { PlainSheet } from "./pages/plain";
 import { RunsSheet } from "./pages/runs";
 import { StatesSheet } from "./pages/states";
+import { AgreementSheet, PlanSheet, ResultsSheet } from "./pages/trial";
 import { TrimSheet } from "./pages/trim";
 import { line, overview, place, useTree } from "./store";
 import "./style.css";
@@ -33,6 +35,10 @@ const SHEETS: Record<string, () => preact.JSX.Element> = {
   cooling: CoolingSheet,
   brakes: BrakesSheet,
   evidence: EvidenceSheet,
+  plan: PlanSheet,
+  log: LogSheet,
+  results: ResultsSheet,
+  agreement: AgreementSheet,
   runs: RunsSheet,
   components: ComponentsSheet,
 };

@@ -1,0 +1,325 @@
+/** The log of a test day: faults as cards, what their cures change, traces. */
+
+import { useState } from "preact/hooks";
+import { tie } from "../number";
+import { line, place, revision, startRun, turn } from "../store";
+import { Choice } from "../widgets/control";
+import { StateWord, Tuft } from "../widgets/mark";
+import { NumberText } from "../widgets/num";
+import { Empty } from "../widgets/state";
+import { useWidth } from "../widgets/width";
+import { Trace } from "./log-trace";
+import { Page } from "./page";
+import "./trial.css";
+import type { BeforeAfter, Card, LogPage } from "./trial-types";
+
+export function LogSheet() {
+  const { day = "" } = place.value.query;
+  return (
+    <Page<LogPage>
+      title="Log"
+      lead="What may be wrong with the day's log, with the evidence, and what putting it right would change. The log itself is never changed."
+      address={`/log.json${day ? `?day=${encodeURIComponent(day)}` : ""}`}
+    >
+      {(tree) =>
+        tree.refused ? (
+          <Empty text={`This log cannot be used yet. ${tree.refused.join(" ")}`} />
+        ) : (
+          <div class="body" key={tree.day}>
+            {tree.days.length > 1 && (
+              <Choice
+                label="Day"
+                value={tree.day}
+                options={tree.days.map((d) => [d, d] as const)}
+                onPick={(d) => turn({ day: d }, true)}
+              />
+            )}
+            <Cards tree={tree} />
+            {tree.before_after.length > 0 && <Changes tree={tree} />}
+            <Traces tree={tree} />
+            <Rest tree={tree} />
+          </div>
+        )
+      }
+    </Page>
+  );
+}
+
+function Cards({ tree }: { tree: LogPage }) {
+  const [said, setSaid] = useState("");
+  const cure = (what: Record<string, number>) =>
+    line
+      .ask({ do: "log_cure", day: tree.day, ...what })
+      .then(() => {
+        setSaid("Written into the project. The study runs again with it.");
+        startRun();
+      })
+      .catch((why: Error) => setSaid(why.message))
+      .finally(() => (revision.value += 1));
+  if (tree.faults.length === 0)
+    return <p class="answer">No fault was found in this log.</p>;
+  const first = tree.faults.find((c) => !c.taken);
+  return (
+    <section aria-labelledby="faults">
+      <h2 id="faults">
+        {tree.left > 0 ? `${tree.faults.length} faults found` : "Faults found, cures accepted"}
+      </h2>
+      {tree.faults.map((card) => (
+        <FaultCard key={card.n} card={card} first={card === first} onTake={() => cure({ take: card.n })} />
+      ))}
+      {said && (
+        <p role="status" class="faint">
+          {said}
+        </p>
+      )}
+      {tree.cures.length > 0 && (
+        <details>
+          <summary>{tree.cures.length} accepted cures</summary>
+          <ol class="accepted">
+            {tree.cures.map((text, k) => (
+              <li key={k}>
+                {tie(text)}{" "}
+                <button type="button" class="do quiet" onClick={() => cure({ undo: k + 1 })}>
+                  Take back
+                </button>
+              </li>
+            ))}
+          </ol>
+        </details>
+      )}
+    </section>
+  );
+}
+
+function FaultCard({ card, first, onTake }: { card: Card; first: boolean; onTake: () => void }) {
+  return (
+    <article class="claim" aria-labelledby={`card-${card.n}`}>
+      <header>
+        <span class="balloon">{card.n}</span>
+        <div>
+          <h3 id={`card-${card.n}`}>
+            {tie(card.title)} {first && <Tuft label="Wants attention now" />}
+          </h3>
+          <p class="meta">
+            <StateWord word={card.taken ? "cure accepted" : "open"} tone={card.taken ? "ok" : "doubt"} />
+            <span>{tie(card.size)}</span>
+            <span class="faint">{card.sure} standard uncertainties from nothing</span>
+          </p>
+        </div>
+      </header>
+      <ul class="evidence-lines">
+        {card.evidence.map((text) => (
+          <li key={text}>{tie(text)}</li>
+        ))}
+      </ul>
+      <p>
+        <b>Cure:</b> {tie(card.cure)}.{card.changes && <span class="faint"> {tie(card.changes)}.</span>}
+      </p>
+      {!card.taken && !card.cure.startsWith("no cure") && (
+        <p>
+          <button type="button" class="do" onClick={onTake}>
+            Accept the cure
+          </button>
+        </p>
+      )}
+    </article>
+  );
+}
+
+function Changes({ tree }: { tree: LogPage }) {
+  return (
+    <section aria-labelledby="changes">
+      <h2 id="changes">Before and after</h2>
+      <figure>
+        <figcaption>
+          <b>CzSr over speed, {tree.mass_state}</b>
+          <span class="key faint">as read</span>
+          <span class="key rear">{tree.left > 0 ? "with all cures" : "with the accepted cures"}</span>
+        </figcaption>
+        <Chart rows={tree.before_after} />
+      </figure>
+      <div class="scroll" tabIndex={0} role="region" aria-label="Before and after as a table">
+        <table class="plain">
+          <thead>
+            <tr>
+              <th scope="col">km/h</th>
+              <th scope="col">CzSf as read</th>
+              <th scope="col">CzSf cured</th>
+              <th scope="col">CzSr as read</th>
+              <th scope="col">CzSr cured</th>
+              <th scope="col">Front share cured</th>
+            </tr>
+          </thead>
+          <tbody>
+            {tree.before_after.map((row) => (
+              <tr key={row.speed_kmh}>
+                <th scope="row">{Math.round(row.speed_kmh)}</th>
+                {(["front_before", "front_after", "rear_before", "rear_after", "share_after"] as const).map(
+                  (key) => (
+                    <td key={key}>
+                      <NumberText number={row[key]} label={key.replace("_", " ")} stack />
+                    </td>
+                  ),
+                )}
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </div>
+    </section>
+  );
+}
+
+function Chart({ rows }: { rows: BeforeAfter[] }) {
+  const [holder, width] = useWidth<HTMLDivElement>(640);
+  const tall = 220;
+  const values = rows.flatMap((r) => [r.rear_before.low, r.rear_before.high, r.rear_after.low, r.rear_after.high]);
+  const known = values.filter((v): v is number => v !== null);
+  const [low, high] = [Math.min(...known), Math.max(...known)];
+  const [v0, v1] = [rows[0].speed_kmh, rows[rows.length - 1].speed_kmh];
+  const x = (v: number) => 44 + ((width - 70) * (v - v0)) / (v1 - v0 || 1);
+  const y = (a: number) => 10 + ((tall - 40) * (high - a)) / (high - low || 1);
+  const path = (key: "rear_before" | "rear_after") =>
+    rows.map((r, i) => `${i ? "L" : "M"}${x(r.speed_kmh)} ${y(r[key].best ?? 0)}`).join("");
+  const ticks = Array.from({ length: 5 }, (_, k) => Math.ceil(low * 5) / 5 + 0.2 * k).filter((t) => t <= high);
+  return (
+    <div ref={holder} class="beforeafter">
+      <svg width={width} height={tall} aria-hidden="true">
+        {ticks.map((t) => (
+          <g key={t} class="tick">
+            <line x1={40} x2={width} y1={y(t)} y2={y(t)} />
+            <text x={34} y={y(t) + 4} text-anchor="end">
+              {t.toFixed(1)}
+            </text>
+          </g>
+        ))}
+        {(["rear_before", "rear_after"] as const).map((key) => (
+          <g key={key} class={key === "rear_after" ? "after" : "before"}>
+            <path d={path(key)} />
+            {rows.map((r) => (
+              <g key={r.speed_kmh}>
+                <line
+                  x1={x(r.speed_kmh)}
+                  x2={x(r.speed_kmh)}
+                  y1={y(r[key].low ?? 0)}
+                  y2={y(r[key].high ?? 0)}
+                />
+                <circle cx={x(r.speed_kmh)} cy={y(r[key].best ?? 0)} r="4" />
+              </g>
+            ))}
+          </g>
+        ))}
+        {rows.map((r) => (
+          <text key={r.speed_kmh} x={x(r.speed_kmh)} y={tall - 6} text-anchor="middle">
+            {Math.round(r.speed_kmh)}
+          </text>
+        ))}
+        <text x={0} y={12}>
+          m²
+        </text>
+        <text x={width} y={tall - 6} text-anchor="end">
+          km/h
+        </text>
+      </svg>
+    </div>
+  );
+}
+
+function Traces({ tree }: { tree: LogPage }) {
+  const [role, setRole] = useState(tree.traces.includes("pot rear left") ? "pot rear left" : tree.traces[0]);
+  const [cured, setCured] = useState<"as read" | "cured">("as read");
+  const [shown, setShown] = useState<[number, number]>(tree.span_s);
+  return (
+    <section aria-labelledby="traces">
+      <h2 id="traces">Traces</h2>
+      <div class="controls">
+        <label class="pick">
+          <span>Channel</span>
+          <select value={role} onChange={(event) => setRole(event.currentTarget.value)}>
+            {tree.traces.map((name) => (
+              <option key={name}>{name}</option>
+            ))}
+          </select>
+        </label>
+        <label class="pick">
+          <span>Pass</span>
+          <select
+            onChange={(event) => {
+              const one = tree.passes[Number(event.currentTarget.value)];
+              setShown(one ? [one.start_s - 1, one.end_s + 1] : tree.span_s);
+            }}
+          >
+            <option value="-1">whole day</option>
+            {tree.passes.map((p, k) => (
+              <option key={p.n} value={k}>
+                {p.n}: {Math.round(p.speed_kmh)} km/h {p.way}, {p.state}
+              </option>
+            ))}
+          </select>
+        </label>
+        {tree.cures.length > 0 && (
+          <Choice
+            label="Version"
+            value={cured}
+            options={[
+              ["as read", "as read"],
+              ["cured", "cured"],
+            ]}
+            onPick={setCured}
+          />
+        )}
+      </div>
+      <Trace
+        day={tree.day}
+        role={role}
+        cured={cured === "cured"}
+        window={shown}
+        whole={tree.span_s}
+        onWindow={setShown}
+      />
+    </section>
+  );
+}
+
+function Rest({ tree }: { tree: LogPage }) {
+  return (
+    <section aria-labelledby="knowing">
+      <h2 id="knowing">Worth knowing</h2>
+      {tree.knowing.length === 0 && <p class="faint">Nothing beside the faults.</p>}
+      <ul class="evidence-lines">
+        {tree.knowing.map((card) => (
+          <li key={card.n}>
+            <b>{tie(card.title)}</b>, {tie(card.size)}. {tie(card.evidence.join(" "))}
+          </li>
+        ))}
+      </ul>
+      <details>
+        <summary>
+          {tree.columns.filter((c) => c.role).length} of {tree.columns.length} columns in use,{" "}
+          {tree.rows.toLocaleString("en").replaceAll(",", " ")} rows
+        </summary>
+        <table class="plain">
+          <thead>
+            <tr>
+              <th scope="col">Column</th>
+              <th scope="col">Unit</th>
+              <th scope="col">Taken for</th>
+            </tr>
+          </thead>
+          <tbody>
+            {tree.columns.map((c) => (
+              <tr key={c.name}>
+                <td>{c.name}</td>
+                <td>{c.unit}</td>
+                <td>
+                  {c.role || "not used"} {c.is_guess && c.role && <span class="faint">(guessed)</span>}
+                </td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </details>
+      <p class="faint">{tree.how}</p>
+    </section>
+  );
+}
