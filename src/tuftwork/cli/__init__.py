@@ -1,9 +1,20 @@
 """The command ``tuftwork``: one thin function per verb, which calls the study and shows it."""
 
-from tuftwork.cli import answer, cooling, project, reading, trial
+from tuftwork.cli import answer, cooling, lap, project, reading, section, trial
 from tuftwork.cli.frame import EXIT_CODES, program
 
-__all__ = ["EXIT_CODES", "answer", "cooling", "main", "program", "project", "reading", "trial"]
+__all__ = [
+    "EXIT_CODES",
+    "answer",
+    "cooling",
+    "lap",
+    "main",
+    "program",
+    "project",
+    "reading",
+    "section",
+    "trial",
+]
 
 
 def main() -> None:
