@@ -167,6 +167,11 @@ def test_another_louvre_correlation_lies_within_a_quarter() -> None:
         assert float(surface.j(re)) == pytest.approx(other, rel=0.25)
 
 
+def test_another_friction_correlation_lies_within_a_quarter() -> None:
+    # Davenport 1983, f = 5.47 Re^-0.72 ..., exponents from memory: f(400) = 0.08465, a band only
+    assert float(sample_surface().f(400.0)) == pytest.approx(0.08465, rel=0.25)
+
+
 def test_core_of_a_network_keeps_the_chain_within_the_fit() -> None:
     table = np.loadtxt(DATA / "cooling_chang1997_core.csv", delimiter=",", skiprows=5)
     core = core_from_surface(sample_surface(), 1.0)
@@ -236,16 +241,24 @@ def test_compressor_and_charge_cooler_rows() -> None:
     assert lost == pytest.approx(row["density_ratio_08_loss"], abs=6e-4)
 
 
+@pytest.mark.xfail(
+    strict=True,
+    reason="Mathur & Sharma Ex. 17.1 within 1 %: 28.16 kW against 27.7 kW printed, miss 1.6 %; the "
+    "book rounds two temperatures to whole kelvin, about 1.2 K at 0.38 kW/K",
+)
 def test_blower_gain_of_a_textbook() -> None:
     row = values("cooling_compressor_examples.csv")
+    assert _blower_gain() == pytest.approx(row["blower_net_kw"], rel=0.01)
+
+
+def _blower_gain() -> float:
+    """Return the net gain of the book's blown engine [kW], its steps with exact temperatures."""
     hot = float(compressor_outlet_temperature(300.0, 1.7, 0.75))
     swept = 3e-3 * 3500.0 / 2.0  # [m³/min]
     free = swept * 1.7 * 300.0 / hot
     indicated = (free - 0.8 * swept) * 14.0 + 0.7 * 101.325 * swept / 60.0
     air = 1.7 * 101.325 * swept / 60.0 / (0.287 * hot)
-    net = 0.8 * indicated - air * 1.005 * (hot - 300.0) / 0.8
-    # the book rounds two temperatures to whole kelvin: 1.2 K at 0.38 kW/K, and half a digit
-    assert net == pytest.approx(row["blower_net_kw"], abs=0.38 * 1.2 + 0.05)
+    return 0.8 * indicated - air * 1.005 * (hot - 300.0) / 0.8
 
 
 def test_engine_heat_balance_of_a_textbook() -> None:
@@ -273,3 +286,15 @@ def test_atmospheric_split_lies_in_the_handbook_bands() -> None:
     assert split["water"].low >= 17 / 28 - 0.01
     assert split["water"].high <= 26 / 25 + 0.01
     assert 0.25 <= split["brake_efficiency"].best <= 0.28
+
+
+def test_a_road_engine_s_useful_share_lies_where_a_magazine_puts_it() -> None:
+    # trade magazine, order of magnitude (seen): of 200 kW of fuel about 55 kW are useful
+    useful = engine_split("atmospheric")["brake_efficiency"]
+    assert 200.0 * useful.low <= 55.0 <= 200.0 * useful.high
+
+
+def test_electric_drives_are_not_given_less_heat_than_race_parts_make() -> None:
+    # the same magazine: motor and inverter of a race car together about 96 % (2014), later 98 %
+    drive = ElectricDrive(wheel_power=200e3)
+    assert float(np.asarray(drive.motor * drive.inverter)) <= 0.96

@@ -2,6 +2,7 @@
 
 import csv
 import tomllib
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -9,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from tuftwork.cooling.band import Band
-from tuftwork.cooling.guard import not_negative
+from tuftwork.cooling.guard import not_negative, positive, within
 from tuftwork.errors import UnknownName
 from tuftwork.quantity import Array, Numeric
 
@@ -135,6 +136,33 @@ def submerged_inlet_faults(
     return tuple(faults)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SubmergedLip:
+    """Lip of a submerged inlet: nose radius, lip thickness, floor below the skin. [m]."""
+
+    nose_radius: float
+    thickness: float
+    floor: float
+
+
+def submerged_lip(depth: float) -> SubmergedLip:
+    """Return the lip that belongs to a submerged inlet of a depth.
+
+    Nose radius 0.094 d, lip thickness 0.48 d; the ramp's floor then lies 1.48 d below the skin.
+
+    Parameters
+    ----------
+    depth : ()
+        d, of the opening. [m]
+
+    References
+    ----------
+    [frick1945], second hand: a shape guide.
+    """
+    d = float(positive("depth", depth, "m"))
+    return SubmergedLip(nose_radius=0.094 * d, thickness=0.48 * d, floor=1.48 * d)
+
+
 def ramp_wall() -> tuple[Array, Array]:
     """Return x/L from the lip and half width y/B of the curved ramp walls [-].
 
@@ -160,8 +188,6 @@ def louvre_net_area(n_slot: int, length: float, gap: float, blade_shadow: float 
     blade_shadow
         Share of a throat hidden by flanges, mesh or brackets. [-]
     """
-    from tuftwork.cooling.guard import positive, within
-
     positive("length", length, "m")
     positive("gap", gap, "m")
     within("blade_shadow", blade_shadow, "", (0.0, 0.9))
