@@ -216,6 +216,8 @@ export interface ReadingRow {
   fills: string;
   number: Num | null;
   shares: { name: string; share: number }[];
+  /** What is wrong where the key it fills says something else. */
+  differs?: string;
   fault: string;
 }
 

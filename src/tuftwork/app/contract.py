@@ -338,6 +338,52 @@ class Chain(TypedDict):
     notices: list[str]
 
 
+class PictureLine(TypedDict):
+    """One picture of the list; ``fault`` says why it has no camera."""
+
+    id: str
+    title: str
+    marks: int
+    fault: str
+    strength: float | None
+    weak: bool
+
+
+class Share(TypedDict):
+    """What a range comes from: share of its variance."""
+
+    name: str
+    share: float
+
+
+class ReadingRow(TypedDict):
+    """One reading; ``fault`` says why there is no number."""
+
+    id: str
+    name: str
+    kind: str
+    picture: str
+    marks: list[str]
+    less: list[str]
+    fills: str
+    number: Number | None
+    shares: list[Share]
+    differs: str
+    fault: str
+
+
+class Pictures(TypedDict):
+    """``/pictures.json?picture=…``; marks are pixels of the picture turned upright."""
+
+    pictures: list[PictureLine]
+    picture: dict[str, Any]
+    readings: list[ReadingRow]
+    kinds: dict[str, str]
+    points: list[str]
+    planes: list[str]
+    features: dict[str, Any]
+
+
 FORMS: dict[str, Any] = {
     "overview": Overview,
     "claims": Claims,
@@ -346,5 +392,6 @@ FORMS: dict[str, Any] = {
     "states": States,
     "evidence": Evidence,
     "runs": Runs,
+    "pictures": Pictures,
     "why": Chain,
 }

@@ -96,7 +96,13 @@ def _pose(
     best: tuple[float, np.ndarray] | None = None
     for place in np.argsort(costs)[:_TRIED]:
         found = least_squares(
-            model.residuals, starts[place], jac=model.jacobian, method="lm", max_nfev=60
+            model.residuals,
+            starts[place],
+            jac=model.jacobian,
+            method="lm",
+            max_nfev=40,
+            ftol=1e-5,
+            xtol=1e-6,
         )
         if not np.all(np.isfinite(found.x)):
             continue

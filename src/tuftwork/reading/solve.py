@@ -204,9 +204,9 @@ def solve_scene(scene: Scene, start: np.ndarray | None = None) -> Solution:
     guess = start if start is not None and len(start) == len(model.names) else first_guess(model)
     found = least_squares(
         model.residuals, guess, jac=model.jacobian, method="lm", x_scale="jac",
-        xtol=1e-10, ftol=1e-10, gtol=1e-10, max_nfev=200,
+        xtol=1e-10, ftol=1e-9, gtol=1e-10, max_nfev=80,
     )  # fmt: skip
-    if not found.success or not np.all(np.isfinite(found.x)):
+    if not np.all(np.isfinite(found.x)):
         raise NotConverged("The marks fit no camera. Check which mark is which.")
     jacobian = model.jacobian(found.x)
     covariance = _inverse(jacobian)
@@ -219,6 +219,8 @@ def solve_scene(scene: Scene, start: np.ndarray | None = None) -> Solution:
             "marks and lengths", f"miss by {ratio:.0f} times their own ranges", "",
             f"contradict each other; most of it goes away without '{culprit}'", cure,
         )  # fmt: skip
+    if not found.success:
+        raise NotConverged("The marks fit no camera. Check which mark is which.")
     excess = max(1.0, ratio)
     solution = Solution(
         model=model, theta=found.x, covariance=covariance * excess**2, jacobian=jacobian,

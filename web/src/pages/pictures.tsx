@@ -326,7 +326,10 @@ function Readings({ rows, here }: { rows: ReadingRow[]; here: string }) {
                   </small>
                 ))}
               </td>
-              <td>{row.fills || <span class="faint">–</span>}</td>
+              <td>
+                {row.fills || <span class="faint">–</span>}
+                {row.differs && <small class="differs">{row.differs} Saving the marks puts it right.</small>}
+              </td>
             </tr>
           ))}
         </tbody>

@@ -19,6 +19,7 @@ from tuftwork.files.picture import PictureFile, picture_file
 from tuftwork.reading import (
     Lens,
     Reading,
+    Scene,
     Solution,
     ask_of,
     measure,
@@ -52,6 +53,9 @@ class Desk:
     files: dict[str, PictureFile] = field(default_factory=dict)
     faults: dict[str, str] = field(default_factory=dict)
     solved: dict[str, tuple[str, Solution]] = field(default_factory=dict, repr=False)
+    failed: dict[str, tuple[str, InputError | NotConverged]] = field(
+        default_factory=dict, repr=False
+    )
     read: dict[str, tuple[str, Reading]] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -120,15 +124,17 @@ class Desk:
         held = self.solved.get(group[0])
         if held is not None and held[0] == key:
             return held[1]
+        refused = self.failed.get(group[0])
+        if refused is not None and refused[0] == key:
+            raise refused[1]
         start = None
         if held is not None and held[1].model.scene.sightings:
             start = _same_shape(held[1], scene)
         try:
-            solution = solve_scene(scene, start)
-        except (InputError, NotConverged):
-            if start is None:
-                raise
-            solution = solve_scene(scene)
+            solution = _solved(scene, start)
+        except (InputError, NotConverged) as error:
+            self.failed[group[0]] = (key, error)
+            raise
         self.solved[group[0]] = (key, solution)
         return solution
 
@@ -170,7 +176,7 @@ class Desk:
         project = self.project.model_copy(update={"reading": room})
         return Desk(
             project=project, folder=self.folder, files=self.files, faults=self.faults,
-            solved=self.solved, read=self.read,
+            solved=self.solved, failed=self.failed, read=self.read,
         )  # fmt: skip
 
     def residual(self, picture: str) -> float | None:
@@ -183,6 +189,16 @@ class Desk:
         groups = np.array([g.startswith("mark") for g in solution.model.groups])
         click = self.photo(picture).click
         return float(click * np.sqrt(np.mean(rows[groups] ** 2))) if groups.any() else None
+
+
+def _solved(scene: Scene, start: np.ndarray | None) -> Solution:
+    """Return the solution from nearby, or from nothing where that way is blocked."""
+    if start is not None:
+        try:
+            return solve_scene(scene, start)
+        except (InputError, NotConverged):
+            pass
+    return solve_scene(scene)
 
 
 def _same_shape(solution: Solution, scene: Any) -> np.ndarray | None:

@@ -1,4 +1,4 @@
-"""Findings from pictures: readings that moved away from the keys they fill, loose air, questions."""
+"""Findings from pictures: cooled parts with loose ends, outlines taken for open areas."""
 
 from typing import Any
 

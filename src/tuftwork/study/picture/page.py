@@ -99,6 +99,7 @@ def reading_row(desk: Desk, asked: Asked, *, live: bool = False) -> dict[str, An
         "fills": asked.fills,
         "number": None,
         "shares": [],
+        "differs": "",
         "fault": "",
     }
     try:
@@ -107,6 +108,7 @@ def reading_row(desk: Desk, asked: Asked, *, live: bool = False) -> dict[str, An
         return row | {"fault": str(error)}
     row["number"] = number_of_reading(asked, found)
     row["shares"] = [{"name": n, "share": s} for n, s in found.shares[:4]]
+    row["differs"] = differs(desk, asked, found) if asked.fills else ""
     return row
 
 
