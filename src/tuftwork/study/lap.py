@@ -197,6 +197,16 @@ def middle_table(aero: AeroTable) -> AeroTable:
     return replace(aero, **{name: np.median(getattr(aero, name), axis=0) for name in FIELDS})
 
 
+def middle_case(job: Job, results: Mapping[str, Tree], table: LapCircuit, state: str) -> Case:
+    """Return the lap of the car in the middle of the draws, ready to be run with changes."""
+    car = drawn_car(job, state, job.ensemble(results["tie"]))
+    wide = widened(results["axes"], job.project)
+    fields = {name: values[None] for name, values in wide_map(job, state, wide, results)}
+    aero = middle_table(aero_table(wide, fields, car))
+    circuit = circuit_made(table, job.folder)
+    return prepare(circuit, car.vehicle, aero, air=car.air, n_point=N_POINT)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawnLaps:
     """Many laps of one case: seconds, top speed, what each corner takes, and slopes.

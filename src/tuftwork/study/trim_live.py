@@ -147,7 +147,8 @@ def _no_go(answers: Answers, setting: Setting) -> str:
         height = getattr(setting, f"ride_height_{axle}")
         if least is not None and height is not None and height < least.best - 1e-9:
             words.append(f"{axle} below {1e3 * least.best:.0f}\u202fmm")
-    return f"Not to be run: {', '.join(words)}. {trim.reason}".strip() if words else ""
+    reason = f": {trim.reason}" if trim.reason else ""
+    return f"Not to be run: {', '.join(words)}{reason}." if words else ""
 
 
 def _number(draws: Array, dimension: str) -> Number:

@@ -27,9 +27,11 @@ interface Props {
   spans?: { start: number; end: number; name: string }[];
   at?: Signal<number | null>;
   dots?: boolean;
+  /** Digits after the point on the upright axis. */
+  places?: number;
 }
 
-export function LapChart({ title, x, xLabel = "distance, km", unit, lines, height = 170, spans = [], at, dots }: Props) {
+export function LapChart({ title, x, xLabel = "distance, km", unit, lines, height = 170, spans = [], at, dots, places = 0 }: Props) {
   const [ref, width] = useWidth<HTMLDivElement>(560);
   const plot = useRef<uPlot | null>(null);
   const key = JSON.stringify([x.length, lines.map((l) => [l.label, l.values.slice(0, 400)])]);
@@ -58,7 +60,7 @@ export function LapChart({ title, x, xLabel = "distance, km", unit, lines, heigh
       points: { size: 6 },
       ...(at && { sync: { key: "lap" } }),
     },
-    axes: [axis(xLabel, 28), { ...axis(unit, 44), values: (_, all) => all.map((v) => write(v, 0)) }],
+    axes: [axis(xLabel, 28), { ...axis(unit, 44), values: (_, all) => all.map((v) => write(v, places)) }],
     series: [
       {},
       ...lines.map((l) => ({

@@ -47,7 +47,7 @@ export function Track({ page, by, at }: Props) {
         <StartLine page={page} size={size} />
         {page.corners.map((corner) => {
           const k = nearest(station, corner.apex);
-          const place = outward(frame, x[k], -y[k], 0.035 * size);
+          const place = outside(x, y, k, 0.033 * size);
           return (
             <text key={corner.name} x={place.x} y={place.y} font-size={0.024 * size}
               text-anchor={place.anchor} dominant-baseline="middle">
@@ -94,13 +94,14 @@ function boundsOf(x: number[], y: number[]) {
   return { left: x0 - air, top: -y1 - tall, width: x1 - x0 + 2 * air, height: y1 - y0 + 2 * tall };
 }
 
-/** A place beside the line, away from the middle of the drawing. */
-function outward(frame: ReturnType<typeof boundsOf>, x: number, y: number, far: number) {
-  const dx = x - (frame.left + frame.width / 2);
-  const dy = y - (frame.top + frame.height / 2);
+/** A place beside the line, on the outside of the bend. */
+function outside(x: number[], y: number[], k: number, far: number) {
+  const [before, after] = [(k - 6 + x.length) % x.length, (k + 6) % x.length];
+  const dx = x[k] - (x[before] + x[after]) / 2;
+  const dy = (y[before] + y[after]) / 2 - y[k];
   const size = Math.hypot(dx, dy) || 1;
   const anchor = dx / size > 0.35 ? "start" : dx / size < -0.35 ? "end" : "middle";
-  return { x: x + (far * dx) / size, y: y + (far * dy) / size, anchor } as const;
+  return { x: x[k] + (far * dx) / size, y: (far * dy) / size - y[k], anchor } as const;
 }
 
 export function nearest(list: number[], value: number): number {

@@ -8,7 +8,7 @@ import { Choice } from "../widgets/control";
 import { NumberText, RangeBar, Scale, spanOf } from "../widgets/num";
 import { LapChart } from "./lap-chart";
 import { type Colouring, COLOURINGS, Track } from "./lap-track";
-import type { LapPage, StateLap } from "./lap-types";
+import type { LapPage, StateLap, Trace } from "./lap-types";
 import "./lap.css";
 import { Page } from "./page";
 
@@ -166,6 +166,10 @@ function Traces({ tree, at, isCompared }: { tree: LapPage; at: Signal<number | n
           { label: tree.state, tone: "ink", values: own.speed_kmh },
           ...(isCompared ? [{ label: tree.against, tone: "faint" as const, dash: true, values: onto(other.speed_kmh) }] : []),
         ]} />
+      {isCompared && (
+        <LapChart title={`Time against “${tree.against}”`} x={x} unit="s" spans={spans} at={at} height={130} places={2}
+          lines={[{ label: "below zero is quicker", tone: "ink", values: gapOf(own, other) }]} />
+      )}
       <LapChart title="Grip left" x={x} unit="%" spans={spans} at={at} height={150}
         lines={[
           { label: "front", tone: "front", values: own.front_margin },
@@ -182,6 +186,16 @@ function Traces({ tree, at, isCompared }: { tree: LapPage; at: Signal<number | n
       </p>
     </div>
   );
+}
+
+/** Seconds behind (or, below zero, ahead of) another lap by the place on the road. */
+function gapOf(own: Trace, other: Trace): number[] {
+  const clock = (trace: Trace) => {
+    let sum = 0;
+    return trace.seconds.map((s) => (sum += s) - s / 2);
+  };
+  const theirs = resampled(other.station, clock(other), own.station);
+  return clock(own).map((t, k) => t - theirs[k]);
 }
 
 function resampled(from: number[], values: number[], to: number[]): number[] {

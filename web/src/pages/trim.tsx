@@ -60,8 +60,7 @@ function Table({ tree }: { tree: TrimPage }) {
         <thead>
           <tr>
             <th scope="col">Setting</th>
-            <th scope="col">hf / hr at rest</th>
-            <th scope="col">in fast corners</th>
+            <th scope="col">hf / hr, mm</th>
             <th scope="col">CzS</th>
             <th scope="col">Front</th>
             <th scope="col">Lap</th>
@@ -83,7 +82,7 @@ function Table({ tree }: { tree: TrimPage }) {
         </tbody>
         <tfoot>
           <tr>
-            <td colSpan={6} />
+            <td colSpan={5} />
             <td>
               <Scale low={low} high={high} unit="s" />
             </td>
@@ -113,10 +112,10 @@ function Row({ row, low, high }: { row: TrimRow; low: number; high: number }) {
         {row.mind && (!row.no_go || !isDry) && <small>{row.mind}</small>}
       </th>
       <td class="nowrap">
-        {write(row.front_mm, 0)} / {withUnit(write(row.rear_mm, 0), "mm")}
-      </td>
-      <td class="nowrap">
-        {write(row.fast_mm[0], 0)} / {withUnit(write(row.fast_mm[1], 0), "mm")}
+        {write(row.front_mm, 0)} / {write(row.rear_mm, 0)}
+        <small>
+          fast {write(row.fast_mm[0], 0)} / {write(row.fast_mm[1], 0)}
+        </small>
       </td>
       {cell("downforce")}
       {cell("share")}

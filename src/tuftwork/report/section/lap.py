@@ -1,0 +1,111 @@
+"""What the states are worth in seconds, and what a unit is worth, for the client report."""
+
+from dataclasses import replace
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+from matplotlib.axes import Axes
+
+from tuftwork.errors import NotCovered
+from tuftwork.lap import Lap, ValueTable, polar_plane
+from tuftwork.lap.value import footing_of
+from tuftwork.plot.lap import equal_lap_lines, speed_trace, track_plan, worth_bars
+from tuftwork.plot.style import house_style, new_figure
+from tuftwork.report.figure import PAPER
+from tuftwork.study import Bench
+from tuftwork.study.answers import Answers
+from tuftwork.study.lap import middle_case
+from tuftwork.study.lap_answer import Laps, circuits_of
+from tuftwork.study.lap_car import circuit_made
+
+
+def lap_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] | None:
+    """Return the section of the lap and the trim table, None where there is no lap.
+
+    Parameters
+    ----------
+    bench, answers
+        The project and its results.
+    folder
+        Figures are drawn into it.
+    """
+    if not circuits_of(answers):
+        return None
+    try:
+        page = bench.page("lap")
+        trim = bench.page("trim") if "trim" in answers.results else None
+    except NotCovered as error:
+        return {"refused": str(error), "page": None, "trim": None, "captions": {}}
+    _draw(Laps.of(answers), page, folder)
+    shown = (
+        "circuit", "state", "against", "length", "laps", "corners", "value", "exchange",
+        "elsewhere", "next", "said", "noise", "driver", "cliff", "notices", "caution",
+    )  # fmt: skip
+    return {
+        "refused": "",
+        "page": {key: page[key] for key in shown},
+        "trim": None if trim is None else _trim(trim),
+        "captions": {
+            "plan": f"{page['circuit']}, '{page['state']}', coloured by speed: the car in the "
+            "middle of the draws.",
+            "speed": f"Speed along the lap, '{page['state']}' and '{page['against']}'; corners "
+            "shaded.",
+            "value": "What one unit is worth, 80 % of the draws; what lies in the grey band is "
+            "smaller than this driver's laps can show.",
+            "plane": "Lines of equal lap time over drag and downforce at the car's own balance: "
+            "along a line, a change of wing pays for itself.",
+        },
+    }  # fmt: skip
+
+
+def _trim(page: dict[str, Any]) -> dict[str, Any]:
+    keys = (
+        "rows", "special", "corners", "first_step", "no_go", "caution", "wanted", "band",
+        "mass_state", "baseline", "circuit",
+    )  # fmt: skip
+    return {key: page[key] for key in keys}
+
+
+def _draw(laps: Laps, page: dict[str, Any], folder: Path) -> None:
+    """Draw plan, speed, worth of units and lines of equal lap time."""
+    answers = laps.answers
+    lap = answers.project.lap
+    assert lap is not None
+    table = next(c for c in lap.circuits if c.name == laps.circuit)
+    circuit = circuit_made(table, answers.job.folder)
+    made = {
+        state: Lap(
+            time=float(laps.result(state)["middle"]), trace=laps.trace(state), circuit=circuit
+        )
+        for state in dict.fromkeys((page["against"], page["state"]))
+    }
+    shown = page["state"]
+    _save(track_plan(made[shown], ax=_axes(96.0), theme=PAPER), folder / "lap_plan.svg")
+    _save(speed_trace(made, ax=_axes(58.0), theme=PAPER), folder / "lap_speed.svg")
+    stand = footing_of(laps.trace(shown))
+    worth = [
+        replace(laps.worth(name, seconds), name=name) for name, seconds in laps.unit_draws(shown)
+    ]
+    values = ValueTable(
+        circuit=laps.circuit, lap_time=page["laps"][0]["time"]["best"], lap_low=0.0, lap_high=0.0,
+        footing=stand, worth=tuple(worth),
+    )  # fmt: skip
+    _save(worth_bars(values, ax=_axes(80.0), theme=PAPER), folder / "lap_value.svg")
+    plane = polar_plane(middle_case(answers.job, answers.results, table, shown))
+    _save(equal_lap_lines(plane, ax=_axes(76.0), theme=PAPER), folder / "lap_plane.svg")
+
+
+def _axes(height: float) -> Axes:
+    _, axes = new_figure(height=height, theme=PAPER)
+    found: Axes = axes[0, 0]
+    return found
+
+
+def _save(axes: Axes, path: Path) -> None:
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    buffer = BytesIO()
+    with house_style(PAPER):
+        figure.savefig(buffer, format="svg", metadata={"Date": None})
+    path.write_bytes(buffer.getvalue())
