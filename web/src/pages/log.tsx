@@ -209,16 +209,19 @@ function Chart({ rows }: { rows: BeforeAfter[] }) {
             ))}
           </g>
         ))}
-        {rows.map((r) => (
-          <text key={r.speed_kmh} x={x(r.speed_kmh)} y={tall - 6} text-anchor="middle">
+        {rows.map((r, k) => (
+          <text
+            key={r.speed_kmh}
+            x={k === rows.length - 1 ? width : x(r.speed_kmh)}
+            y={tall - 6}
+            text-anchor={k === rows.length - 1 ? "end" : "middle"}
+          >
             {Math.round(r.speed_kmh)}
+            {k === rows.length - 1 && " km/h"}
           </text>
         ))}
         <text x={0} y={12}>
           m²
-        </text>
-        <text x={width} y={tall - 6} text-anchor="end">
-          km/h
         </text>
       </svg>
     </div>
