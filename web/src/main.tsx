@@ -16,6 +16,7 @@ import { OverviewSheet } from "./pages/overview";
 import { PicturesSheet } from "./pages/pictures";
 import { PlainSheet } from "./pages/plain";
 import { RunsSheet } from "./pages/runs";
+import { SectionsSheet } from "./pages/sections";
 import { StatesSheet } from "./pages/states";
 import { AgreementSheet, PlanSheet, ResultsSheet } from "./pages/trial";
 import { TrimSheet } from "./pages/trim";
@@ -29,6 +30,7 @@ const SHEETS: Record<string, () => preact.JSX.Element> = {
   budget: BudgetSheet,
   map: MapSheet,
   pictures: PicturesSheet,
+  sections: SectionsSheet,
   states: StatesSheet,
   lap: LapSheet,
   trim: TrimSheet,

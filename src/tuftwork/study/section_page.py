@@ -134,7 +134,9 @@ def _worked(case: SectionCase, speed: float) -> Tree:
              "drag": r.drag_cost, "note": r.note}
             for r in rows
         ],
-        "notices": [n for n in p.notices if n.startswith("not converged")],
+        "notices": [
+            f"Polar {n}".replace(" deg", "°") for n in p.notices if n.startswith("not converged")
+        ],
     }  # fmt: skip
 
 
