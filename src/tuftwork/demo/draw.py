@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from tuftwork.demo.fill import fill_triangles
 from tuftwork.demo.mould import Surface
 from tuftwork.reading import Camera
 from tuftwork.reading.camera import straightened
@@ -28,7 +29,7 @@ def draw(
     wide = (int(width * _MARGIN), int(height * _MARGIN))
     shift = np.array([(wide[0] - width) / 2, (wide[1] - height) / 2])
     straight = replace(camera, distortion=0.0, centre=np.asarray(camera.centre) + shift)
-    image = _ground(straight, wide, surfaces, seed, on_lift=on_lift)
+    image = _ground(straight, wide, surfaces, seed, on_lift=on_lift).astype(np.float64)
     depth = np.full((wide[1], wide[0]), np.inf, dtype=np.float32)
     for surface in surfaces:
         _paint(surface, straight, image, depth)
@@ -131,8 +132,7 @@ def _paint(surface: Surface, camera: Camera, image: np.ndarray, depth: np.ndarra
     flat = corners[..., :2] / np.maximum(corners[..., 2:], 0.05) * camera.focal
     flat = flat + np.asarray(camera.centre)
     order = np.flatnonzero((length[:, 0] > 1e-12) & np.all(corners[..., 2] > 0.05, axis=1))
-    for k in order.tolist():
-        _triangle(flat[k], corners[k, :, 2], light[k], image, depth)
+    fill_triangles(flat[order], corners[order, :, 2], light[order], image, depth)
 
 
 def _lit(
@@ -149,33 +149,3 @@ def _lit(
     edge = (1.0 - np.clip(np.sum(normal * view, axis=-1), 0.0, 1.0)) ** 4
     tone = (0.16 + 0.34 * sky + 0.85 * direct)[..., None] * np.array(surface.colour)
     return np.asarray(tone + surface.shine * (0.7 * gloss + 0.25 * edge * sky)[..., None])
-
-
-def _triangle(
-    flat: np.ndarray, far: np.ndarray, light: np.ndarray, image: np.ndarray, depth: np.ndarray
-) -> None:
-    """Fill one triangle where it is nearest, its colour going over from corner to corner."""
-    height, width = depth.shape
-    low, high = np.floor(flat.min(axis=0)), np.ceil(flat.max(axis=0)) + 1
-    x0, y0 = max(int(low[0]), 0), max(int(low[1]), 0)
-    x1, y1 = min(int(high[0]), width), min(int(high[1]), height)
-    if x0 >= x1 or y0 >= y1:
-        return
-    (ax, ay), (bx, by), (cx, cy) = flat
-    whole = (by - cy) * (ax - cx) + (cx - bx) * (ay - cy)
-    if abs(whole) < 1e-9:
-        return
-    x = np.arange(x0, x1)[None, :] - cx
-    y = np.arange(y0, y1)[:, None] - cy
-    first = ((by - cy) * x + (cx - bx) * y) / whole
-    second = ((cy - ay) * x + (ax - cx) * y) / whole
-    third = 1.0 - first - second
-    near = first / far[0] + second / far[1] + third / far[2]
-    old = depth[y0:y1, x0:x1]
-    with np.errstate(divide="ignore"):
-        fresh = (first >= 0) & (second >= 0) & (third >= 0) & (old * near > 1.0)
-    if not fresh.any():
-        return
-    old[fresh] = 1.0 / near[fresh]
-    weights = np.stack([first[fresh], second[fresh], third[fresh]], axis=1)
-    image[y0:y1, x0:x1][fresh] = weights @ light

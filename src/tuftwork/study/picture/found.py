@@ -16,22 +16,26 @@ def picture_findings(answers: Answers) -> list[Finding]:
     room = answers.project.reading
     if room is None:
         return []
-    found: list[Finding] = []
     rows = [(f.id, f.name, f.role, f.place, tuple(f.feeds)) for f in room.features]
-    for one in loose_sinks(rows):
-        likely = one.candidates[0][0] if one.candidates else ""
-        found.append(
-            Finding(
-                title=f"{one.name}: no {one.lacks} is known",
-                text=f"Every cooled part needs a source and an exit. By pressure the likeliest "
-                f"{one.lacks} is {likely}." if likely else "None in the stock could be it.",
-                verdict="unknown",
-                page="pictures",
-                worth=_LOOSE,
-                test=f"Look for the duct from {likely} to it with a lamp." if likely else "",
-            )
-        )  # fmt: skip
-    return found
+    loose = loose_sinks(rows)
+    if not loose:
+        return []
+    first = loose[0]
+    likely = first.candidates[0][0] if first.candidates else ""
+    ends = "; ".join(f"{one.name}: no {one.lacks}" for one in loose)
+    return [
+        Finding(
+            title=f"{first.name}: no {first.lacks} is known"
+            if len(loose) == 1
+            else f"{len(loose)} cooled parts' sources and exits are not known",
+            text=f"Every cooled part needs a source and an exit. {ends}."
+            + (f" By pressure the likeliest {first.lacks} is {likely}." if likely else ""),
+            verdict="unknown",
+            page="pictures",
+            worth=_LOOSE,
+            test=f"Look for the duct between {likely} and it with a lamp." if likely else "",
+        )
+    ]
 
 
 def gross_taken_for_net(answers: Answers) -> list[Finding]:
