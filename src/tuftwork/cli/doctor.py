@@ -14,7 +14,7 @@ _NEEDED = {
 }
 _EXTRAS = {
     "distributed": "extra cluster: sweeps past one machine",
-    "cupy-cuda12x": "extra gpu: lattice flow on a graphics card",
+    "cupy-cuda13x": "extra gpu: lattice flow on a graphics card",
     "asammdf": "extra logs: measurement files of the open standard MDF 4",
 }
 _BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome", "firefox")

@@ -8,7 +8,6 @@ from tuftwork.shape.mesh import (
     frontal_area,
     mend,
     open_edges,
-    read_meshes,
 )
 
 __all__ = [
@@ -23,6 +22,5 @@ __all__ = [
     "loft",
     "mend",
     "open_edges",
-    "read_meshes",
     "reference_bluff_body",
 ]

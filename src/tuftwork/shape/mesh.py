@@ -1,15 +1,13 @@
-"""Surfaces from files: read, mend or refuse with the place, measure."""
+"""Surfaces: mend or refuse with the place, measure."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
-from tuftwork.errors import Fault, FileFault, InputError
+from tuftwork.errors import InputError
 
-READABLE = (".stl", ".obj", ".ply", ".glb")
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
@@ -151,60 +149,6 @@ def mend(mesh: Mesh, *, tolerance: float = 1e-5) -> tuple[Mesh, tuple[str, ...]]
         faces=np.asarray(body.faces, dtype=np.int64),
     )
     return out, tuple(done)
-
-
-def read_meshes(path: Path, *, unit: float = 1.0) -> tuple[Mesh, ...]:
-    """Return the surfaces of a file, one per named part.
-
-    Parameters
-    ----------
-    path
-        An STL, OBJ, PLY or GLB file.
-    unit
-        Length of the file's unit, for example 0.001 for millimetres. [m]
-
-    Returns
-    -------
-    meshes
-        As they stand in the file, scaled; neither mended nor checked.
-
-    Raises
-    ------
-    FileFault
-        If the file is missing, of another kind, damaged or holds no surface.
-    """
-    import trimesh
-
-    if path.suffix.lower() not in READABLE:
-        wanted = ", ".join(READABLE)
-        raise FileFault(
-            [Fault(what="not a surface file", file=str(path), found=path.suffix, expected=wanted)]
-        )
-    if not path.is_file():
-        raise FileFault([Fault(what="no such file", file=str(path))])
-    try:
-        scene = trimesh.load_scene(path)
-    except (ValueError, KeyError, IndexError, TypeError, OSError, NotImplementedError) as error:
-        raise FileFault(
-            [Fault(what="cannot be read as a surface", file=str(path), found=str(error))]
-        ) from error
-    out = []
-    for node in scene.graph.nodes_geometry:
-        matrix, name = scene.graph[node]
-        body = scene.geometry[name]
-        if not isinstance(body, trimesh.Trimesh) or not len(body.faces):
-            continue
-        place = trimesh.transform_points(np.asarray(body.vertices, dtype=float), matrix)
-        out.append(
-            Mesh(
-                name=str(name),
-                vertices=np.asarray(place, dtype=float) * unit,
-                faces=np.asarray(body.faces, dtype=np.int64),
-            )
-        )
-    if not out:
-        raise FileFault([Fault(what="holds no triangles", file=str(path))])
-    return tuple(out)
 
 
 def frontal_area(meshes: Sequence[Mesh], *, pixel: float = 0.002) -> float:

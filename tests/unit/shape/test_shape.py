@@ -8,6 +8,7 @@ import pytest
 import trimesh
 
 from tuftwork.errors import FileFault, InputError, UnknownName
+from tuftwork.files.mesh import read_meshes
 from tuftwork.shape import (
     KINDS,
     Mesh,
@@ -18,7 +19,6 @@ from tuftwork.shape import (
     generic_car,
     loft,
     mend,
-    read_meshes,
     reference_bluff_body,
 )
 
