@@ -61,5 +61,3 @@ def runs_of(day: MadeDay) -> list[Run]:
 
 def suspects(day: MadeDay) -> Suspects:
     return Suspects(setup=car(), race=RACE, others=(EMPTY,), runs=runs_of(day))
-
-

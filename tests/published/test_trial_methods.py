@@ -30,8 +30,11 @@ FOOT = 0.3048
 
 # ------------------------------------------------------------------ JCGM 100, H.1 (inputs seen)
 def end_gauge(**x: float) -> float:
-    return x["standard"] + x["difference"] - x["standard"] * (
-        x["expansion_gap"] * x["mean_temperature"] + x["expansion"] * x["temperature_gap"]
+    return (
+        x["standard"]
+        + x["difference"]
+        - x["standard"]
+        * (x["expansion_gap"] * x["mean_temperature"] + x["expansion"] * x["temperature_gap"])
     )
 
 
