@@ -342,7 +342,7 @@ function Readings({ rows, here }: { rows: ReadingRow[]; here: string }) {
 function Square({ page, step }: { page: PicturesPage; step: Step }) {
   const planes = [...new Set(Object.entries(step.on).filter(([m]) => step.marks[m]).map(([, p]) => p))];
   const [plane, setPlane] = useState("");
-  const [shown, setShown] = useState<{ url: string; perMetre: number } | null>(null);
+  const [shown, setShown] = useState<{ url: string; share: number } | null>(null);
   const [fault, setFault] = useState("");
   useEffect(() => {
     if (!plane) {
@@ -354,7 +354,7 @@ function Square({ page, step }: { page: PicturesPage; step: Step }) {
       .ask({ do: "picture_plane", picture: page.picture.id, plane, ...step })
       .then((answer) => {
         url = URL.createObjectURL(new Blob([(answer.arrays.jpeg as Uint8Array).slice()], { type: "image/jpeg" }));
-        setShown({ url, perMetre: answer.header.pixel_per_m as number });
+        setShown({ url, share: (0.1 * (answer.header.pixel_per_m as number)) / (answer.header.width as number) });
         setFault("");
       })
       .catch((why: Error) => setFault(why.message));
@@ -368,13 +368,11 @@ function Square({ page, step }: { page: PicturesPage; step: Step }) {
       {fault && <p class="note refused">{fault}</p>}
       {shown && (
         <figure class="square">
-          <img src={shown.url} alt={`Plane ${plane} of ${page.picture.id}, straightened`} />
-          <figcaption>
-            <svg width={Math.max(20, 0.1 * shown.perMetre)} height="8" aria-hidden="true">
-              <path d={`M0 4h${0.1 * shown.perMetre}M0.5 0v8M${0.1 * shown.perMetre - 0.5} 0v8`} />
-            </svg>{" "}
-            100 mm on {plane}. What lies off the plane is drawn out of true.
-          </figcaption>
+          <span class="plate">
+            <img src={shown.url} alt={`Plane ${plane} of ${page.picture.id}, straightened`} />
+            <span class="ruler" style={{ width: `${100 * shown.share}%` }} aria-hidden="true" />
+          </span>
+          <figcaption>The bar is 100 mm on {plane}. What lies off the plane is drawn out of true.</figcaption>
         </figure>
       )}
     </section>

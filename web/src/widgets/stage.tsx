@@ -245,9 +245,18 @@ export function Stage(props: Props) {
               const on = shown?.mark === name && shown.corner === k;
               return (
                 <g key={`${name} ${k}`} class={`pin${on ? " on" : ""}`} transform={`translate(${x} ${y})`}>
-                  <circle r="6" class="under" />
-                  <circle r="6" />
-                  <path d="M-10 0h6M4 0h6M0-10v6M0 4v6" />
+                  {corners.length > 2 && !on ? (
+                    <>
+                      <circle r="3.5" class="under" />
+                      <circle r="3.5" />
+                    </>
+                  ) : (
+                    <>
+                      <circle r="6" class="under" />
+                      <circle r="6" />
+                      <path d="M-10 0h6M4 0h6M0-10v6M0 4v6" />
+                    </>
+                  )}
                   {on && (
                     <text x="12" y="-9">
                       {name}
@@ -330,7 +339,10 @@ function Drawn({
           .map((r) => {
             const at = r.marks.flatMap((m) => marks[m] ?? []);
             if (!r.number || at.length === 0) return null;
-            const [x, y] = middle(at);
+            const screen = at.map(toScreen);
+            const isArea = r.kind === "area";
+            const x = isArea ? Math.min(...screen.map((p) => p[0])) - 12 : middle(at)[0];
+            const y = isArea ? Math.max(...screen.map((p) => p[1])) + 6 : middle(at)[1];
             const best = r.number.text.split(" (")[0];
             const level = free(x + 12, y + 20, 7.2 * (r.id.length + best.length + 2));
             return (

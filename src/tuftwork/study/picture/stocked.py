@@ -62,7 +62,7 @@ def questions(bench: Any, desk: Desk) -> list[dict[str, Any]]:
                 "ask": best.decider or f"What is {feature.name} for?",
                 "doubt_bits": doubt,
                 "points": None if worth is None else worth / _POINT,
-                "text": (
+                "text": "run the study to see what it changes" if answers is None else (
                     f"moves CzS by {worth / _POINT:.1f} points either way"
                     if worth is not None and worth / _POINT >= 0.05
                     else "what it changes is not in the model yet" if worth is None
