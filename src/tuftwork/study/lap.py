@@ -179,14 +179,16 @@ def or_refused(answer: Callable[[], Tree]) -> Tree:
         return {"refused": str(error)}
 
 
-def aero_table(axes: Tree, fields: Mapping[str, Array], car: LapCar, **more: Any) -> AeroTable:
+def aero_table(
+    axes: Tree, fields: Mapping[str, Array], car: LapCar, states: tuple[str, ...] = ("fixed",)
+) -> AeroTable:
     """Return the lap's table of maps ``(n_state, n_front, n_rear, n_draw)``."""
+    drawn: dict[str, Any] = {name: np.moveaxis(v, -1, 0) for name, v in fields.items()}
     return AeroTable(
         ride_height_front=np.asarray(axes["front"]),
         ride_height_rear=np.asarray(axes["rear"]),
         roll_loss_front=car.roll_loss, roll_loss_rear=car.roll_loss,
-        **{name: np.moveaxis(values, -1, 0) for name, values in fields.items()},
-        **more,
+        states=states, **drawn,
     )  # fmt: skip
 
 

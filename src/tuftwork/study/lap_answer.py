@@ -77,7 +77,7 @@ class Laps:
 
     def change(self, state: str, after: str = "", name: str = "time") -> Array:
         """Return a result less that of the baseline (or of ``after``), draw by draw."""
-        return self.draws(state, name) - self.draws(after or self.base, name)
+        return np.asarray(self.draws(state, name) - self.draws(after or self.base, name))
 
     def trace(self, state: str) -> LapTrace:
         """Return the trace of the car in the middle of the draws."""
@@ -91,13 +91,13 @@ class Laps:
         """Yield what every unit is worth, draw by draw. [s]"""
         slopes, stand = self.draws(state, "slopes"), self.footing(state)
         for name, make in UNITS.items():
-            yield name, slopes @ make(stand)
+            yield name, np.asarray(slopes @ make(stand))
 
     def exchange(self, state: str) -> Array:
         """Return the drag one point of downforce may cost at equal lap time, draw by draw. [-]"""
         slopes, stand = self.draws(state, "slopes"), self.footing(state)
         gained = slopes @ UNITS["one point of CzS"](stand) / 0.01
-        return -gained / slopes[:, INDEX["drag_added"]]
+        return np.asarray(-gained / slopes[:, INDEX["drag_added"]])
 
     def worth(self, name: str, seconds: Array) -> Worth:
         """Return the worth of seconds drawn, against the driver's scatter."""

@@ -125,7 +125,7 @@ def change_row(laps: Laps, state: str, after: str = "") -> Page:
 
 def elsewhere(answers: Answers, states: Sequence[str]) -> list[Page]:
     """Return which state is quicker where: every circuit, every state."""
-    rows = []
+    rows: list[Page] = []
     for name in circuits_of(answers):
         laps = Laps(answers=answers, circuit=name)
         try:

@@ -139,7 +139,7 @@ def trim_maps(
     at = AirAt(speed=job.top_speed, density=float(air.density), viscosity=float(air.viscosity))
     made = []
     for index, change in enumerate(changed):
-        state = State(name=f"trim {index}", values=base.values | change)
+        state = State(name=f"trim {index}", values={**base.values, **change})
         altered = project.model_copy(update={"states": (*project.states, state)})
         models = part_models(altered, state.name)
         draws = draws_of(models, ensemble)

@@ -8,7 +8,7 @@ import numpy as np
 
 from tuftwork.car import Project, limit_of, parts_in_state, read_number, table_of_kind
 from tuftwork.car.setting import split_path
-from tuftwork.errors import NotCovered
+from tuftwork.errors import InputError, NotCovered
 from tuftwork.quantity import Quantity, exact
 from tuftwork.study.answers import Answers
 from tuftwork.study.lap_answer import driver_of
@@ -117,13 +117,16 @@ def no_go_words(no_go: Tree) -> str:
 def row_page(answers: Answers, row: Tree) -> Page:
     """Return one row with its numbers."""
     warning = row["warning"]
+    # a wet or damaged car stands where it stands: its heights are no proposal
+    is_proposal = row["group"] != "special"
+    told = [t for t in warning.split("; ") if is_proposal or not t.startswith("no-go")]
     return {
         "group": row["group"], "kind": row["kind"], "name": row["name"],
         "values": row["values"], "front_mm": 1e3 * row["ride_height_front"],
         "rear_mm": 1e3 * row["ride_height_rear"],
         "fast_mm": [1e3 * h for h in row["ride_height_fast"]],
         **{key: row_number(answers, row, key) for key in _FIELDS},
-        "no_go": warning.startswith("no-go"), "mind": warning,
+        "no_go": is_proposal and warning.startswith("no-go"), "mind": "; ".join(told),
         "outside": row["extrapolated"],
     }  # fmt: skip
 
@@ -168,9 +171,10 @@ def trim_chain(answers: Answers, address: str) -> None:
 def value_quantity(project: Project, text: str | float) -> Quantity:
     """Return a value of what is turned as a quantity of that key's dimension."""
     part_name, key = split_path(trim_of(project).vary, project)
-    field = table_of_kind(project.part(part_name).kind).model_fields[key]
-    limit = limit_of(field)
-    assert limit is not None
+    table = table_of_kind(project.part(part_name).kind)
+    limit = limit_of(table.model_fields[key]) if table is not None else None
+    if limit is None:
+        raise InputError("vary", f"'{part_name}.{key}'", "", "is not a number that can be turned")
     return read_number(text, limit)
 
 

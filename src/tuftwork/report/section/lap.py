@@ -91,9 +91,9 @@ def _draw(laps: Laps, page: dict[str, Any], folder: Path) -> None:
         circuit=laps.circuit, lap_time=page["laps"][0]["time"]["best"], lap_low=0.0, lap_high=0.0,
         footing=stand, worth=tuple(worth),
     )  # fmt: skip
-    _save(worth_bars(values, ax=_axes(80.0), theme=PAPER), folder / "lap_value.svg")
+    _save(worth_bars(values, ax=_axes(66.0), theme=PAPER), folder / "lap_value.svg")
     plane = polar_plane(middle_case(answers.job, answers.results, table, shown))
-    _save(equal_lap_lines(plane, ax=_axes(76.0), theme=PAPER), folder / "lap_plane.svg")
+    _save(equal_lap_lines(plane, ax=_axes(62.0), theme=PAPER), folder / "lap_plane.svg")
 
 
 def _axes(height: float) -> Axes:

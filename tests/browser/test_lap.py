@@ -1,0 +1,116 @@
+"""The lap and the trim table in a real browser, over the real study of a small project."""
+
+import re
+import tomllib
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import pytest
+import tomlkit
+from playwright.sync_api import Page, expect
+from tests.browser.conftest import Site, Watch
+from tests.browser.test_access import AXE, TAGS, broken_rules
+
+from tuftwork.study import Bench
+
+KEPT = ("form", "about", "car", "mass_states", "weather", "parts", "states", "study", "lap")
+
+
+def project_tables() -> dict[str, Any]:
+    """Return the demo's car and lap with few draws, one circuit and no measured rows."""
+    demo = tomllib.loads(files("tuftwork.demo").joinpath("halyard.toml").read_text("utf-8"))
+    tables = {key: demo[key] for key in KEPT}
+    tables["lap"]["circuits"] = tables["lap"]["circuits"][:1]
+    tables["study"] = {"speeds": ["140 km/h", "220 km/h"], "draws": 48}
+    return tables
+
+
+def site_of(folder: Path, tables: dict[str, Any]) -> Site:
+    """Return a served project, its study done."""
+    folder.mkdir(exist_ok=True)
+    (folder / "project.toml").write_text(tomlkit.dumps(tables), encoding="utf-8")
+    bench = Bench(folder, runs_itself=False)
+    bench.run()
+    return Site(bench)  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def driven(tmp_path_factory: pytest.TempPathFactory) -> Site:
+    return site_of(Path(tmp_path_factory.mktemp("lap")) / "car", project_tables())
+
+
+def test_the_lap_compares_states_and_every_number_says_why(page: Page, driven: Site) -> None:
+    driven.open(page, "lap")
+    table = page.get_by_role("region", name="Lap times as a table")
+    expect(table.get_by_role("row", name=re.compile("^more wing"))).to_be_visible()
+    expect(page.locator(".caution").last).to_contain_text("closed course")
+    picture = page.get_by_role("img", name=re.compile("Brackenholt in plan"))
+    before = picture.inner_html()
+    page.get_by_text("rear grip left", exact=True).click()
+    assert picture.inner_html() != before
+    page.get_by_role("radio", name="more wing").first.check(force=True)
+    expect(page).to_have_url(re.compile("state=more"))
+    table.locator("button.num").nth(1).click()
+    expect(page.locator(".margin .chain h3")).to_be_visible()
+
+
+def test_the_pointer_on_a_trace_stands_on_the_plan(page: Page, driven: Site) -> None:
+    driven.open(page, "lap")
+    over = page.locator(".lapchart .u-over").first
+    over.scroll_into_view_if_needed()
+    expect(page.locator(".track .here")).to_have_count(0)
+    over.hover(position={"x": 80, "y": 40})
+    expect(page.locator(".track .here")).to_have_count(1)
+
+
+def test_the_trim_table_carries_its_caution_and_marks_what_not_to_run(
+    page: Page, driven: Site
+) -> None:
+    driven.open(page, "trim")
+    expect(page.locator(".caution.strong")).to_contain_text("the driver may refuse")
+    table = page.get_by_role("region", name="Trim table")
+    expect(table.locator("tr.nogo").first).to_contain_text("not to be run")
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Save the table as CSV").click()
+    text = Path(saved.value.path()).read_text("utf-8")
+    assert text.startswith("# Proposal from a desk estimate")
+
+
+def test_the_slider_moves_the_lap(page: Page, driven: Site) -> None:
+    driven.open(page, "trim")
+    answer = page.locator(".livelap")
+    expect(answer).to_be_visible(timeout=15_000)
+    page.get_by_role("slider", name="Rear at rest").fill("82")
+    expect(answer).to_have_attribute("data-at", re.compile(r"82\.0 mm"))
+    expect(answer).not_to_contain_text("Not to be run")
+    page.get_by_role("slider", name="Rear at rest").fill("72")
+    expect(answer).to_contain_text("Not to be run")
+
+
+def test_a_balance_nobody_can_set_is_refused_in_words(
+    page: Page, watch: Watch, tmp_path: Path
+) -> None:
+    tables = project_tables()
+    tables["lap"]["trim"] |= {"front_share": "90 %", "values": ["8 °"]}
+    tables["lap"]["circuits"][0] = {"name": "Nowhere", "file": "lost.csv"}
+    tables["states"] = tables["states"][:1]
+    del tables["lap"]["changes"]
+    site = site_of(tmp_path / "car", tables)
+    site.open(page, "trim")
+    expect(page.locator(".note")).to_contain_text("No trim table")
+    site.go(page, "lap")
+    expect(page.locator(".note")).to_contain_text("lost.csv")
+
+
+@pytest.mark.parametrize("place", ["lap", "trim"])
+def test_no_rule_of_accessibility_is_broken(page: Page, driven: Site, place: str) -> None:
+    if not AXE.exists():
+        pytest.skip("axe-core is not installed: run `npm ci` in web/")
+    page.emulate_media(color_scheme="light")
+    driven.open(page, place)
+    page.locator(".lapchart canvas").first.wait_for()
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    assert broken_rules(page, {"type": "tag", "values": TAGS}) == ""
+    page.emulate_media(color_scheme="dark")
+    assert broken_rules(page, {"type": "rule", "values": ["color-contrast"]}) == ""

@@ -1,0 +1,255 @@
+"""The lap in the study: the demo's story in seconds, and what must hold of any lap.
+
+Expected values of the story come from the demo's truth module and its planted lap values, which no
+engine reads; they prove that the chain holds together, not that the physics is right.
+"""
+
+import csv
+import shutil
+from io import StringIO
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.unit.study.lap_truth import true_seconds
+
+from tuftwork.car import Lap, LapCircuit
+from tuftwork.errors import InputError, NotCovered, UnknownName
+from tuftwork.lap import prepare
+from tuftwork.study import Bench
+from tuftwork.study.lap import (
+    N_POINT,
+    aero_table,
+    drawn_car,
+    drawn_laps,
+    middle_case,
+    wide_map,
+    widened,
+)
+from tuftwork.study.lap_answer import Laps
+from tuftwork.study.lap_car import circuit_made, few, lap_of
+from tuftwork.study.trim_page import CSV_COLUMNS
+
+STATES = ("more wing", "rear up, wing 9", "rear up, wing 11")
+
+
+@pytest.fixture(scope="module")
+def laps(halyard: Bench) -> Laps:
+    return Laps.of(halyard.answers)
+
+
+def test_more_wing_first_is_the_wrong_move_and_the_rear_first_then_wing_is_right(
+    halyard: Bench,
+) -> None:
+    rows = {row["name"]: row for row in halyard.page("lap")["laps"]}
+    assert rows["more wing"]["verdict"] == "below noise"
+    assert rows["rear up, wing 11"]["verdict"] == "quicker"
+    best = min(rows.values(), key=lambda r: r["time"]["best"])
+    assert best["name"] == "rear up, wing 11"
+    # the same draws for both: the rear first wins more often than one time in ten fails
+    gap = rows["rear up, wing 11"]["change"], rows["more wing"]["change"]
+    assert gap[0]["best"] < gap[1]["best"] - 0.10
+
+
+def test_the_overview_says_so_in_seconds(halyard: Bench) -> None:
+    findings = halyard.page("overview")["findings"]
+    titles = [f["title"] for f in findings if f["page"] == "lap"]
+    assert any("'rear up, wing 11' is worth" in t and "a lap of Brackenholt" in t for t in titles)
+    assert any(t.startswith("'more wing' first is the wrong move on this lap") for t in titles)
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_ranges_of_seconds_hold_what_the_planted_car_would_gain(laps: Laps, state: str) -> None:
+    planted = true_seconds(state)
+    low, high = np.nanquantile(laps.change(state), (0.05, 0.95))
+    assert low <= planted <= high
+
+
+def test_common_error_cancels_in_differences(laps: Laps) -> None:
+    level = np.nanstd(laps.draws("rear up, wing 11"))
+    change = np.nanstd(laps.change("rear up, wing 11"))
+    assert change < 0.4 * level
+
+
+def test_corners_add_up_to_the_lap(laps: Laps) -> None:
+    total = laps.draws("as raced", "corner_time").sum(axis=0)
+    np.testing.assert_allclose(total, laps.draws("as raced"), rtol=1e-9)
+
+
+def test_the_grid_of_the_study_leaves_under_a_hundredth_in_differences(halyard: Bench) -> None:
+    answers = halyard.answers
+    found = {}
+    for n_point in (N_POINT, 4000):
+        times = []
+        for state in ("as raced", "rear up, wing 11"):
+            ensemble = few(answers.ensemble, 12)
+            car = drawn_car(answers.job, state, ensemble)
+            wide = widened(answers.results["axes"], answers.project)
+            fields = {
+                name: values[None, ..., :12]
+                for name, values in wide_map(answers.job, state, wide, answers.results)
+            }
+            aero = aero_table(wide, fields, car)
+            circuit = circuit_made(lap_of(answers.project).circuits[0], None)
+            case = prepare(circuit, car.vehicle, aero, air=car.air, n_point=n_point)
+            times.append(drawn_laps(case, car.draws.parameters(case)).time)
+        found[n_point] = times[1] - times[0]
+    assert np.nanmax(np.abs(found[N_POINT] - found[4000])) < 0.01
+
+
+def test_slopes_of_the_draws_agree_with_a_step_of_the_middle_car(laps: Laps) -> None:
+    from tuftwork.lap import run_case
+
+    table = lap_of(laps.answers.project).circuits[0]
+    case = middle_case(laps.answers.job, laps.answers.results, table, "as raced")
+    step = 5.0
+    times = [
+        run_case(case, changes={"mass": case.vehicle.chassis.mass + d}).time for d in (-step, step)
+    ]
+    per_kg = np.nanmedian(dict(laps.unit_draws("as raced"))["1 kg"])
+    assert per_kg == pytest.approx((times[1] - times[0]) / (2 * step), rel=0.05)
+
+
+def test_every_number_of_the_page_has_its_chain(halyard: Bench) -> None:
+    page = halyard.page("lap")
+    for number in (page["laps"][1]["change"], page["corners"][0]["change"], page["exchange"]):
+        chain = halyard.why(number["why"])
+        assert chain["number"]["text"] == number["text"].partition(" kg")[0]
+        assert chain["steps"]
+    change = page["laps"][3]["change"]
+    names = [d["name"] for d in halyard.why(change["why"])["dominates"]]
+    assert names  # what the range rests on is named
+
+
+def test_both_circuits_are_compared_and_a_file_is_a_circuit(halyard: Bench) -> None:
+    rows = {row["circuit"]: row for row in halyard.page("lap")["elsewhere"]}
+    assert set(rows) == {"Brackenholt", "Carr Moss"}
+    assert all(row["quickest"] == "rear up, wing 11" for row in rows.values())
+    page = halyard.page("lap", circuit="Carr Moss", state="more wing")
+    assert page["circuit"] == "Carr Moss"
+    assert len(page["corners"]) > 4
+
+
+def test_driver_words_become_suspects_and_the_gate_asks_for_what_is_missing(
+    halyard: Bench,
+) -> None:
+    said = halyard.page("lap")["said"]
+    assert said["verdict"] == "undecided"
+    assert "baseline" in said["next_step"]
+    assert said["suspects"][0]["suspect"] == "platform"
+
+
+def test_what_next_puts_the_platform_first(halyard: Bench) -> None:
+    rows = halyard.page("lap")["next"]
+    assert rows[0]["state"] == "rear up, wing 9"
+    wing = next(row for row in rows if row["state"] == "more wing")
+    assert wing["verdict"] == "below noise"
+
+
+def test_the_trim_table_keeps_the_band_in_order_of_downforce_and_marks_what_not_to_run(
+    halyard: Bench,
+) -> None:
+    page = halyard.page("trim")
+    assert "driver may refuse" in page["caution"]
+    assert page["rows"]
+    wanted, band = page["wanted"]["best"], page["band"]["best"]
+    stored = [r for r in halyard.answers.results["trim"]["rows"] if r["group"] == "kept"]
+    force = [row["downforce"] for row in stored]
+    assert force == sorted(force, reverse=True)
+    assert all(abs(100 * row["front_share"] - wanted) <= band + 1e-9 for row in stored)
+    for row in page["rows"]:
+        assert row["no_go"] == (row["rear_mm"] < 78.0 - 1e-6)
+    best = min(page["rows"], key=lambda row: row["lap"]["best"])
+    assert not best["no_go"]
+    assert best["rear_mm"] >= 80.0
+
+
+def test_wet_and_damage_rows_stand_outside_the_dry_order(halyard: Bench) -> None:
+    special = {row["name"]: row for row in halyard.page("trim")["special"]}
+    assert special["wet"]["lap"]["best"] > 5.0
+    torn = special["gurney torn off"]
+    assert torn["share"]["best"] > 48.0  # no gurney: the rear is lost
+    assert "no-go" not in torn["mind"]
+
+
+def test_the_csv_carries_the_caution_and_every_row(halyard: Bench) -> None:
+    text = halyard.page("trim")["csv"]
+    head = [line for line in text.splitlines() if line.startswith("#")]
+    assert "Closed course only" in head[0]
+    lines = list(csv.DictReader(StringIO("\n".join(text.splitlines()[len(head) :]))))
+    assert tuple(lines[0]) == CSV_COLUMNS
+    page = halyard.page("trim")
+    assert len(lines) == len(page["rows"]) + len(page["special"]) + len(page["left_out"])
+
+
+def test_the_slider_meets_the_table_at_its_rows(halyard: Bench) -> None:
+    row = next(r for r in halyard.page("trim")["rows"] if not r["no_go"])
+    value = float(row["values"]["rear wing.incidence"].split()[0])
+    message = {"value": value, "front_mm": row["front_mm"], "rear_mm": row["rear_mm"]}
+    header, arrays = halyard.live({"do": "trim_at", **message})
+    # 24 of the table's 32 draws: medians differ by a part of the range
+    width = row["lap"]["high"] - row["lap"]["low"]
+    assert header["numbers"]["lap"]["best"] == pytest.approx(row["lap"]["best"], abs=0.35 * width)
+    assert arrays["speed_kmh"].shape == arrays["station"].shape
+
+
+@pytest.mark.parametrize(
+    ("key", "value"), [("value", 25.0), ("rear_mm", 400.0), ("front_mm", "x"), ("value", np.nan)]
+)
+def test_the_slider_refuses_what_the_table_does_not_cover(
+    halyard: Bench, key: str, value: object
+) -> None:
+    message = {"do": "trim_at", "value": 9.0, "front_mm": 56.0, "rear_mm": 80.0, key: value}
+    with pytest.raises(InputError, match=key):
+        halyard.live(message)
+
+
+def test_unknown_circuits_and_states_list_the_known_ones(halyard: Bench) -> None:
+    with pytest.raises(UnknownName, match="Brackenholt"):
+        halyard.page("lap", circuit="Brakenholt")
+    with pytest.raises(UnknownName, match="more wing"):
+        halyard.page("lap", state="more wings")
+
+
+def test_a_project_without_a_lap_says_what_is_missing(prototype: Bench) -> None:
+    for name in ("lap", "trim"):
+        with pytest.raises(NotCovered, match=r"\[lap\]"):
+            prototype.page(name)
+
+
+def test_a_broken_circuit_stops_the_lap_by_name_and_nothing_else(
+    halyard: Bench, tmp_path: Path
+) -> None:
+    folder = tmp_path / "broken"
+    shutil.copytree(halyard.folder, folder)
+    (folder / "evidence" / "carr-moss.csv").write_text("x_m,y_m\n0,0\n1,nan\n", encoding="utf-8")
+    bench = Bench(folder)
+    rows = {row["circuit"]: row for row in bench.page("lap")["elsewhere"]}
+    assert rows["Brackenholt"]["refused"] == ""
+    assert "Carr Moss" in rows["Carr Moss"]["refused"]
+    with pytest.raises(NotCovered, match="carr-moss"):
+        bench.page("lap", circuit="Carr Moss")
+
+
+@pytest.mark.parametrize(
+    ("given", "what"),
+    [
+        ({"name": "A"}, "either 'file' or 'stretches'"),
+        ({"name": "A", "file": "a.csv", "length": "4 km"}, "'length' changes nothing"),
+        ({"name": "A", "stretches": [{"length": "9 m", "radius": "3 m"}]}, "either 'length'"),
+    ],
+)
+def test_a_circuit_table_is_one_thing(given: dict[str, object], what: str) -> None:
+    with pytest.raises(ValueError, match=what):
+        LapCircuit.model_validate(given)
+
+
+def test_a_grip_given_as_a_percentage_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"must be at least 0\.2"):
+        Lap.model_validate(
+            {
+                "circuits": [{"name": "A", "file": "a.csv"}],
+                "front": {"grip": "1.43 ± 0.6 %"},
+                "rear": {"grip": "1.44"},
+            }
+        )
