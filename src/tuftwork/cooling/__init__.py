@@ -54,7 +54,7 @@ from tuftwork.cooling.forecast import (
 )
 from tuftwork.cooling.heat import ChargeAir, Duty, ElectricDrive, HeatLoads, PowerPlant, heat_loads
 from tuftwork.cooling.loop import Loop, simple_loop
-from tuftwork.cooling.loop_part import CoreSide, HeatSource, Pipe, Pump, Thermostat
+from tuftwork.cooling.loop_part import CoreSide, HeatSource, Pipe, PlateSide, Pump, Thermostat
 from tuftwork.cooling.net import AirNet, net_faults
 from tuftwork.cooling.network import AirFlow, solve_air
 from tuftwork.cooling.surface import LouvredSurface, PlainSurface
@@ -74,7 +74,7 @@ __all__ = [
     "CoreSide", "Disc", "DiscHistory", "Duct", "Duty", "ElectricDrive", "Exit", "ExitChoice",
     "Fan", "FixedHeat", "Forecast", "HeatLoads", "HeatSource", "HotEngine", "HotStream", "Inlet",
     "KitEffect", "Leak", "Loop", "LouvredSurface", "MakerTable", "Member", "Pipe", "Place",
-    "PlainSurface", "PowerPlant", "Pump", "Restriction", "Sized", "Stint", "Stop", "StreamDrag",
+    "PlainSurface", "PlateSide", "PowerPlant", "Pump", "Restriction", "Sized", "Stint", "Stop", "StreamDrag",
     "Surroundings", "Target", "ThermalMass", "Thermostat", "TubeBank", "WheelWell",
     "blanking_chart", "boiling_temperature", "brake_duct_flow", "brake_verdicts", "brake_window",
     "compare_exits", "cooling_loads", "core_from_surface", "core_from_table",

@@ -14,6 +14,7 @@ from tuftwork.cooling.loop_part import (
     HeatSource,
     LoopPart,
     Pipe,
+    PlateSide,
     Pump,
     Thermostat,
 )
@@ -61,6 +62,11 @@ class Loop:
         """Names of its coolers."""
         return tuple(part.name for part in self.parts if isinstance(part, CoreSide))
 
+    @property
+    def plates(self) -> tuple[PlateSide, ...]:
+        """Its sides of liquid-to-liquid coolers."""
+        return tuple(part for part in self.parts if isinstance(part, PlateSide))
+
 
 def simple_loop(
     name: str,
@@ -70,6 +76,7 @@ def simple_loop(
     flow: Numeric,
     fluid: str = "water",
     thermostat: tuple[float, float] | None = None,
+    plates: Mapping[str, Numeric] | None = None,
 ) -> Loop:
     """Return the usual loop: pump, heat, thermostat with bypass, coolers in series, back.
 
@@ -87,10 +94,15 @@ def simple_loop(
         One of ``FLUIDS``.
     thermostat
         Opening and fully-open temperature [K], or None.
+    plates
+        Liquid-to-liquid coolers shared with another loop, met after the coolers: name to
+        conductance [W/K].
     """
     m = positive("flow", flow, "kg/s")
     drop = 4.0e4  # [Pa]  a common pump's rise; only ratios matter to the flows
-    each = drop / m**2 / (2 + len(coolers))
+    shared = dict(plates or {})
+    names = (*coolers, *shared)
+    each = drop / m**2 / (2 + len(names))
     parts: list[LoopPart] = [
         Pump(name="pump", start="return", end="cold", shut_rise=2.0 * drop,
              free_flow=np.asarray(m * 2.0**0.5)),
@@ -104,9 +116,14 @@ def simple_loop(
         parts.append(Thermostat(name="bypass", start="hot", end="return", opens=opens,
                                 fully_open=full, loss=np.asarray(2.0 * each),
                                 is_bypass=True))  # fmt: skip
-    for k, cooler in enumerate(coolers):
-        leave = "tail" if k == len(coolers) - 1 else f"between {k + 1}"
-        parts.append(CoreSide(name=cooler, start=entry, end=leave, loss=np.asarray(each)))
+    for k, cooler in enumerate(names):
+        leave = "tail" if k == len(names) - 1 else f"between {k + 1}"
+        loss = np.asarray(each)
+        parts.append(
+            PlateSide(name=cooler, start=entry, end=leave, conductance=shared[cooler], loss=loss)
+            if cooler in shared
+            else CoreSide(name=cooler, start=entry, end=leave, loss=loss)
+        )
         entry = leave
     rest = each * (1.0 if thermostat is None else 0.5)
     parts.append(Pipe(name="hoses", start=entry, end="return", loss=np.asarray(rest)))
@@ -197,7 +214,7 @@ class Sink:
     exchange
         Heat per kelvin between the two inlets [W/K] at a liquid flow [kg/s].
     air_inlet
-        [K]
+        Of the air, or of the other liquid. [K]
     """
 
     exchange: Callable[[Array], Array]
@@ -259,7 +276,7 @@ def _temperatures(
     for e, part in enumerate(loop.parts):
         if isinstance(part, HeatSource):
             fixed[:, e], share[:, e], other[:, e] = part.heat, part.conductance, part.other
-        elif isinstance(part, CoreSide):
+        elif isinstance(part, CoreSide | PlateSide):
             sink = sinks[part.name]
             share[:, e], other[:, e] = sink.exchange(np.abs(flow[:, e])), sink.air_inlet
     for e in range(n_edge):
@@ -301,7 +318,7 @@ def _loop_faults(loop: Loop) -> list[str]:
     faults: list[str] = []
     if not any(isinstance(p, Pump) for p in loop.parts):
         faults.append("no pump: add one, nothing else moves the liquid")
-    if not any(isinstance(p, CoreSide) for p in loop.parts):
+    if not any(isinstance(p, CoreSide | PlateSide) for p in loop.parts):
         faults.append("no cooler: its heat has nowhere to go")
     ends: dict[str, int] = {}
     for part in loop.parts:

@@ -104,6 +104,29 @@ class CoreSide:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PlateSide:
+    """One side of a liquid-to-liquid cooler, for example oil to water.
+
+    Two loops hold a part of the same ``name``; ``conductance`` [W/K] must be the same in both.
+    The streams run against each other.
+    """
+
+    name: str
+    start: str
+    end: str
+    conductance: Numeric
+    loss: Numeric = 1.0
+
+    def __post_init__(self) -> None:
+        positive(f"{self.name}: conductance", self.conductance, "W/K")
+        positive(f"{self.name}: loss", self.loss, "Pa s²/kg²")
+
+    def law(self, opening: float) -> Law:
+        """Square law."""
+        return Law(a=0.0, b=self.loss)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Thermostat:
     """A valve that opens with the temperature at its start, or a bypass that closes.
 
@@ -144,4 +167,4 @@ class Thermostat:
         return np.clip(x, OPENINGS[0], 1.0)
 
 
-LoopPart = Pump | Pipe | HeatSource | CoreSide | Thermostat
+LoopPart = Pump | Pipe | HeatSource | CoreSide | PlateSide | Thermostat

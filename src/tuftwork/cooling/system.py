@@ -7,6 +7,7 @@ import numpy as np
 
 from tuftwork.cooling.core import Core
 from tuftwork.cooling.element import Cooler
+from tuftwork.cooling.exchanger import effectiveness
 from tuftwork.cooling.guard import different_names, kelvin, not_negative, positive
 from tuftwork.cooling.loop import Loop, LoopHydraulics, LoopState, Sink, loop_hydraulics, solve_loop
 from tuftwork.cooling.net import AirNet, topology
@@ -80,6 +81,7 @@ class CoolingSystem:
         served = [c for loop in self.loops for c in loop.coolers]
         served += [s.cooler for s in self.streams] + [f.cooler for f in self.fixed]
         different_names("coolers served", served)
+        _check_plates(self.loops)
         here = {part.name for part in self.air.elements if isinstance(part, Cooler)}
         for name in served:
             if name not in here:
@@ -142,6 +144,74 @@ class CoolingState:
         return self.loops[loop].hottest
 
 
+def _check_plates(loops: tuple[Loop, ...]) -> None:
+    """Refuse a liquid-to-liquid cooler that does not have its two sides."""
+    sides = [(plate, loop.name) for loop in loops for plate in loop.plates]
+    for plate, loop in sides:
+        pair = [other for other, _ in sides if other.name == plate.name]
+        if len(pair) != 2:
+            raise InputError(
+                f"{plate.name} in loop {loop}", len(pair), "sides", "must be in two loops",
+                "Put a part of this name into the loop that cools it.",
+            )  # fmt: skip
+        if not np.allclose(pair[0].conductance, pair[1].conductance):
+            raise InputError(plate.name, "two conductances", "W/K", "must be one in both loops")
+
+
+@dataclass(slots=True)
+class _Plates:
+    """What each side of the liquid-to-liquid coolers shows the other: inlet [K], C [W/K]."""
+
+    inlet: dict[tuple[str, str], Array]
+    capacity: dict[tuple[str, str], Array]
+    moved: float = 0.0
+
+    @classmethod
+    def cold(cls, system: CoolingSystem, ambient: Array) -> "_Plates":
+        """Return a state that knows nothing: every liquid 60 K above ambient."""
+        keys = [(loop.name, plate.name) for loop in system.loops for plate in loop.plates]
+        return cls(
+            inlet=dict.fromkeys(keys, ambient + 60.0),
+            capacity={key: np.full(ambient.shape, 1e3) for key in keys},
+        )
+
+    def sinks(self, loop: Loop, water: LoopHydraulics) -> dict[str, Sink]:
+        """Return what a loop meets in its liquid-to-liquid coolers."""
+        found = {}
+        for plate in loop.plates:
+            other = next(k for k in self.inlet if k[1] == plate.name and k[0] != loop.name)
+            found[plate.name] = Sink(
+                _PlateExchange(plate.conductance, self.capacity[other], water.capacity),
+                self.inlet[other],
+            )
+        return found
+
+    def take(self, loop: Loop, state: LoopState, capacity: float) -> None:
+        """Keep what a solved loop shows its partners."""
+        for plate in loop.plates:
+            key, row = (loop.name, plate.name), state.names.index(plate.name)
+            new = state.inlet[row]
+            self.moved = max(self.moved, float(np.max(np.abs(new / self.inlet[key] - 1.0))))
+            self.inlet[key] = new.copy()
+            self.capacity[key] = np.abs(state.flow[row]) * capacity
+
+
+@dataclass(frozen=True, slots=True)
+class _PlateExchange:
+    """A liquid-to-liquid cooler, counterflow, as a loop asks for it."""
+
+    conductance: Numeric
+    other: Array
+    capacity: float
+
+    def __call__(self, liquid_flow: Array) -> Array:
+        own = np.maximum(liquid_flow * self.capacity, 1e-6)
+        other = np.maximum(self.other, 1e-6)
+        smaller, larger = np.minimum(own, other), np.maximum(own, other)
+        eps = effectiveness(self.conductance / smaller, smaller / larger, "counterflow")
+        return np.asarray(eps * smaller)
+
+
 @dataclass(frozen=True, slots=True)
 class _Exchange:
     """A core at an air flow, as the loop asks for it."""
@@ -182,12 +252,13 @@ def solve_cooling(system: CoolingSystem, around: Surroundings) -> CoolingState:
     waters = {loop.name: loop_hydraulics(loop, count) for loop in system.loops}
     heats = _first_heats(system, count)
     loops: dict[str, LoopState] = {}
+    plates = _Plates.cold(system, ambient)
     for turn in range(_OUTER):
         moved = one_pass(net, top, around, heats, state, calmed(turn))
-        new, loops = _new_heats(system, waters, state)
+        new, loops = _new_heats(system, waters, state, plates)
         scale = max(float(np.max(np.abs(new))), 1.0)
         changed = float(np.max(np.abs(new - heats))) / scale
-        if moved < _AGREED and changed < _AGREED:
+        if max(moved, changed, plates.moved) < _AGREED:
             break
         heats = new if turn < 25 else 0.5 * (heats + new)
     else:
@@ -211,7 +282,10 @@ def _first_heats(system: CoolingSystem, count: int) -> Array:
 
 
 def _new_heats(
-    system: CoolingSystem, waters: Mapping[str, LoopHydraulics], state: FlowState
+    system: CoolingSystem,
+    waters: Mapping[str, LoopHydraulics],
+    state: FlowState,
+    plates: _Plates,
 ) -> tuple[Array, dict[str, LoopState]]:
     """Return the heat every cooler would give at the present air, and the loops' states."""
     names = system.air.names
@@ -225,6 +299,7 @@ def _new_heats(
         )
         heats[:, e] = per_kelvin * (stream.temperature - state.inlet[:, e])
     solved: dict[str, LoopState] = {}
+    plates.moved = 0.0
     for loop in system.loops:
         water = waters[loop.name]
         sinks = {
@@ -236,7 +311,8 @@ def _new_heats(
             )
             for cooler in loop.coolers
         }
-        solved[loop.name] = solve_loop(loop, water, sinks)
+        solved[loop.name] = solve_loop(loop, water, sinks | plates.sinks(loop, water))
+        plates.take(loop, solved[loop.name], water.capacity)
         for cooler in loop.coolers:
             row = solved[loop.name].names.index(cooler)
             heats[:, names.index(cooler)] = -solved[loop.name].heat[row]

@@ -96,11 +96,10 @@ export function AirNet({ net, live, held, chosen, onPick }: Props) {
           const warmth = read(`node ${n.name} temperature`, n.temperature);
           const pressure = read(`node ${n.name} pressure`, n.pressure);
           return (
-            <g key={n.name} class={`node${chosen === n.name ? " chosen" : ""}`} role="button" tabIndex={0}
+            <g key={n.name} class={`node${chosen === n.name ? " chosen" : ""}`} role="button" tabindex={0}
               aria-pressed={chosen === n.name}
-              aria-label={`${n.name}, node: ${warmth.text}, ${pressure.text}`}
+              aria-label={`${n.name}, node: ${split(warmth.text).best}, ${split(pressure.text).best}`}
               onClick={() => onPick(n.name)} onKeyDown={(e) => press(e, () => onPick(n.name))}>
-              <title>{n.name}</title>
               <rect x={x(n.column) - 26} y={y(n.row) - 46} width="52" height="92" fill="transparent" />
               <circle class="dot" cx={x(n.column)} cy={y(n.row)} r="7" />
               <text class="faint" x={x(n.column)} y={y(n.row) + 24} text-anchor="middle">{split(warmth.text).best}</text>
@@ -121,7 +120,7 @@ export function AirNet({ net, live, held, chosen, onPick }: Props) {
             heat ? `heat ${split(heat.text).best}` : p.place || p.kind,
           ];
           return (
-            <g key={p.name} role="button" tabIndex={0} aria-pressed={chosen === p.name}
+            <g key={p.name} role="button" tabindex={0} aria-pressed={chosen === p.name}
               class={`part ${p.kind}${chosen === p.name ? " chosen" : ""}${held === p.name ? " held" : ""}`}
               aria-label={`${p.name}, ${p.kind}: ${lines.join(", ")}, ${Math.round(100 * p.share)} % of the pressure spent${isBack(p) ? ", runs backwards" : ""}`}
               onClick={() => onPick(p.name)} onKeyDown={(e) => press(e, () => onPick(p.name))}>

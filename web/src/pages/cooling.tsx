@@ -396,7 +396,7 @@ function Tape({ charts }: { charts: CoolingTree["blanking"] }) {
   const paint = (t: number) => {
     const [r, g, b] = even((t - low) / (high - low || 1));
     const dark = 0.299 * r + 0.587 * g + 0.114 * b < 120;
-    return { background: `rgb(${r} ${g} ${b})`, color: dark ? "#fff" : "#14181d" };
+    return { background: `rgb(${r} ${g} ${b})`, color: dark ? "#fff" : "#000" };
   };
   return (
     <section aria-label="Blanking chart">
