@@ -189,8 +189,8 @@ def test_moving_belt_and_floor_rules() -> None:
 
 # ------------------------------------------------------------------ axes
 def test_axle_lifts_of_an_open_study() -> None:
-    rows = [line.split(",") for line in
-            (DATA / "trial_axle_split.csv").read_text(encoding="utf-8").splitlines()[5:]]  # fmt: skip
+    text = (DATA / "trial_axle_split.csv").read_text(encoding="utf-8")
+    rows = [line.split(",") for line in text.splitlines()[5:]]
     for row in rows:
         moment, _, lift, front, rear = map(float, row[2:])
         found = axle_coefficients(lift, moment)

@@ -161,13 +161,12 @@ def _table(
         raise FileFault([Fault(what=what, file=path.name, found=known, cure=cure)])
     if form.separator != " " and form.encoding in ("utf-8", "utf-8-sig"):
         try:
-            table = pl.read_csv(
-                path, separator=form.separator, has_header=False,
-                skip_rows=form.first_line - 1, columns=used,
-                new_columns=[str(i) for i in used],
-                schema_overrides={f"column_{i + 1}": pl.Float64 for i in range(len(form.names))},
-                decimal_comma=form.decimal_comma, infer_schema_length=1, quote_char='"',
+            lazy = pl.scan_csv(
+                path, separator=form.separator, has_header=False, skip_rows=form.first_line - 1,
+                schema={str(i): pl.Float64 for i in range(len(form.names))},
+                decimal_comma=form.decimal_comma, quote_char='"', low_memory=False,
             )  # fmt: skip
+            table = lazy.select([str(i) for i in used]).collect()
         except (pl.exceptions.PolarsError, ValueError):
             return _slow_table(path, form, used, wish, notices)
         if _is_even(path, form, table.height):

@@ -188,7 +188,7 @@ def test_errors_shared_by_all_tests_are_not_averaged_away() -> None:
 
 def test_disagreements_are_ranked_by_what_no_range_explains() -> None:
     ranked = ranked_disagreements([sighting(0.06, 0.05), sighting(0.07, -0.5), sighting(0.08, 0.2)])
-    assert [d.sighting.name for d in ranked][0] == "0.07"
+    assert ranked[0].sighting.name == "0.07"
     assert ranked[0].verdict == "contradicts"
     assert ranked[-1].verdict == "consistent"
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from trialdays import DRIVER, made, suspects
 
+from trialdays import DRIVER, made, suspects
 from tuftwork.trial.cure import CURES, Cure, with_cures
 from tuftwork.trial.fault import find_faults, repaired
 from tuftwork.trial.log import Channel, Log
@@ -72,7 +72,7 @@ def test_the_worst_fault_comes_first_and_says_what_it_costs() -> None:
     planted = Planted(**DRIVER, gains={"pot rear left": 0.92, "air speed": 1.03})
     day = made(planted, 7)
     found = [h for h in find_faults(day.log, suspects(day)) if h.is_fault]
-    assert [h.kind for h in found][0] == "zero in another mass state"
+    assert found[0].kind == "zero in another mass state"
     assert {h.kind for h in found} == {
         "zero in another mass state", "wrong gain", "air-speed error",
     }  # fmt: skip

@@ -6,8 +6,8 @@ fault was found, no alarm on a clean day).
 
 import numpy as np
 import pytest
-from trialdays import DRIVER, known_setup, random_day, runs_of, suspects
 
+from trialdays import DRIVER, known_setup, random_day, runs_of, suspects
 from tuftwork.trial.cure import with_cures
 from tuftwork.trial.fault import find_faults, in_order
 from tuftwork.trial.passes import find_passes
@@ -79,8 +79,8 @@ def test_the_demos_chain() -> None:
     # naive: the rear falls from the first speed on and the balance hardly moves: no cliff to see
     assert np.all(np.diff(rear) < 0)
     assert np.ptp(share) < 0.08
-    true = np.array([day.truth["as raced", v][3] for v in
-                     [min((s for _, s in day.truth), key=lambda s: abs(s - k[1])) for k in base]])  # fmt: skip
+    near = [min((s for _, s in day.truth), key=lambda s: abs(s - k[1])) for k in base]
+    true = np.array([day.truth["as raced", v][3] for v in near])
     found = np.array([mended[min(mended, key=lambda m: (m[0] != k[0], abs(m[1] - k[1])))][1]
                       for k in base])  # fmt: skip
     # mended: level to 170 km/h, then the fall; 220 km/h within the 0.008 that the story asks for

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from trialdays import known_setup, made, runs_of
 
+from trialdays import known_setup, made, runs_of
 from tuftwork.demo.day import car
 from tuftwork.errors import NotCovered
 from tuftwork.trial.log import Log
