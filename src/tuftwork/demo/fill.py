@@ -1,10 +1,13 @@
 """Triangles filled into a picture where they are nearest: the one loop of the picture maker."""
 
+from typing import no_type_check
+
 import numpy as np
 from numba import njit
 
 
 @njit(cache=True)
+@no_type_check
 def fill_triangles(
     flat: np.ndarray, far: np.ndarray, light: np.ndarray, image: np.ndarray, depth: np.ndarray
 ) -> None:

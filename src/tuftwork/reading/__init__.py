@@ -11,7 +11,8 @@ from tuftwork.reading.camera import (
     project,
     vanishing_point,
 )
-from tuftwork.reading.measure import KINDS, Ask, Reading, Trace, measure, section_coordinates
+from tuftwork.reading.kind import KINDS
+from tuftwork.reading.measure import Ask, Reading, Trace, measure, section_coordinates
 from tuftwork.reading.scene import (
     Affine,
     Dimension,

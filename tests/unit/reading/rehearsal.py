@@ -143,7 +143,7 @@ def _asked(
     asks = {k: Ask(kind=kind, traces=(traces[t],)) for k, (kind, t) in one.items()}
     asks["net area"] = Ask(kind="area", traces=(traces["slot"],), less=(traces["bar"],))
     asks["gap"] = Ask(kind="gap", traces=(traces["chord"], traces["flap"]))
-    from tuftwork.reading.measure import KINDS, outline_area
+    from tuftwork.reading.kind import KINDS, outline_area
 
     truth = {k: float(KINDS[kind].work([true[t]])) for k, (kind, t) in one.items()}
     truth["net area"] = truth["area"] - float(outline_area(true["bar"]))
