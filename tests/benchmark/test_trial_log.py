@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 import pytest
-from trialdays import DRIVER, made, suspects
 
+from trialdays import DRIVER, made, suspects
 from tuftwork.files.log import read_log
 from tuftwork.trial.fault import find_faults
 from tuftwork.trial.pyramid import build_pyramid

@@ -1,0 +1,126 @@
+"""A test day in a real browser, over the real study of the demo's log."""
+
+import re
+import tomllib
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+import tomlkit
+from playwright.sync_api import Page, expect
+from tests.browser.conftest import Site
+from tests.browser.test_access import AXE, TAGS, broken_rules
+
+from tuftwork.demo.day import coast_table, day_table, demo_day
+from tuftwork.study import Bench
+
+KEPT = ("form", "about", "car", "mass_states", "weather", "states", "days", "plan", "study")
+
+
+def write_project(folder: Path, log: str) -> Path:
+    """Write the demo's test day with the parts its states need, and nothing else of it."""
+    demo = tomllib.loads(files("tuftwork.demo").joinpath("halyard.toml").read_text("utf-8"))
+    kept = {key: demo[key] for key in KEPT}
+    kept["parts"] = [p for p in demo["parts"] if p["kind"] != "cooling"]
+    kept["evidence"] = [e for e in demo["evidence"] if e["id"] in ("L1", "L2")]
+    kept["study"] = {**demo["study"], "draws": 64}
+    (folder / "evidence").mkdir(parents=True)
+    (folder / "evidence" / "day-1.csv").write_text(log, encoding="utf-8")
+    (folder / "evidence" / "coast-1.txt").write_text(coast_table(), encoding="utf-8")
+    (folder / "project.toml").write_text(tomlkit.dumps(kept), encoding="utf-8")
+    return folder
+
+
+def opened(folder: Path) -> Site:
+    bench = Bench(folder, runs_itself=False)
+    bench.run()
+    return Site(bench)  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def table() -> str:
+    return day_table(demo_day())
+
+
+@pytest.fixture(scope="module")
+def day(table: str, tmp_path_factory: pytest.TempPathFactory) -> Site:
+    return opened(write_project(tmp_path_factory.mktemp("day") / "halyard", table))
+
+
+def test_faults_stand_as_cards_and_a_cure_is_accepted_and_taken_back(
+    page: Page, table: str, tmp_path: Path
+) -> None:
+    folder = write_project(tmp_path / "halyard", table)
+    site = opened(folder)
+    site.open(page, "log")
+    expect(page.get_by_role("heading", name="3 faults found")).to_be_visible()
+    expect(page.locator("article.claim")).to_have_count(3)
+    page.get_by_role("button", name="Accept the cure").first.click()
+    expect(page.get_by_text("cure accepted").first).to_be_visible(timeout=60_000)
+    assert "known_load = true" in (folder / "project.toml").read_text(encoding="utf-8")
+    page.get_by_text("4 accepted cures").click()
+    page.get_by_role("button", name="Take back").first.click()
+    expect(page.get_by_text("3 accepted cures")).to_be_visible(timeout=60_000)
+    assert (folder / "evidence" / "day-1.csv").read_text(encoding="utf-8") == table
+
+
+def test_a_trace_zooms_by_key_and_by_pass(page: Page, day: Site) -> None:
+    day.open(page, "log")
+    trace = page.locator(".trace canvas")
+    before = trace.get_attribute("aria-label")
+    trace.focus()
+    page.keyboard.press("+")
+    expect(trace).not_to_have_attribute("aria-label", before or "")
+    page.keyboard.press("Home")
+    expect(trace).to_have_attribute("aria-label", before or "")
+    page.locator(".pick select").nth(1).select_option(index=3)
+    expect(trace).not_to_have_attribute("aria-label", before or "")
+    drawn = "c => c.getContext('2d').getImageData(0, 0, c.width, c.height).data.some(v => v > 0)"
+    page.wait_for_timeout(300)
+    assert trace.evaluate(drawn)
+
+
+def test_a_measured_number_says_why(page: Page, day: Site) -> None:
+    day.open(page, "results")
+    page.locator("td button.num").nth(3).click()
+    why = page.get_by_role("complementary", name="Why")
+    expect(why).to_contain_text("measured at")
+    expect(why).to_contain_text("passes, both ways")
+    expect(why).to_contain_text("Cure:")
+
+
+def test_versions_of_the_results_are_kept_in_the_address(page: Page, day: Site) -> None:
+    day.open(page, "results")
+    page.get_by_text("as read", exact=True).click()
+    expect(page).to_have_url(re.compile("version=as"))
+
+
+def test_plan_and_agreement_say_what_to_do(page: Page, day: Site) -> None:
+    day.open(page, "plan")
+    expect(page.get_by_text("Closed course").first).to_be_visible()
+    expect(page.get_by_role("region", name="Run sheet", exact=True)).to_be_visible()
+    day.open(page, "agreement")
+    expect(page.get_by_text("Test next:")).to_be_visible()
+
+
+@pytest.mark.parametrize("name", ["plan", "log", "results", "agreement"])
+def test_no_rule_of_access_is_broken(page: Page, day: Site, name: str) -> None:
+    page.emulate_media(color_scheme="light")
+    day.open(page, name)
+    page.locator(".body").wait_for()
+    if not AXE.is_file():
+        pytest.skip("axe-core is not installed: run npm install in web/")
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    found = broken_rules(page, {"type": "tag", "values": TAGS})
+    assert found == "", found
+
+
+def test_a_log_that_cannot_be_read_says_so_with_its_line(
+    page: Page, table: str, tmp_path: Path
+) -> None:
+    site = opened(write_project(tmp_path / "halyard", table[: len(table) // 2 - 7]))
+    site.open(page, "log")
+    expect(page.get_by_text("cannot be used yet")).to_be_visible()
+    expect(page.get_by_text("day-1.csv:").first).to_be_visible()
+    site.open(page, "results")
+    expect(page.get_by_text("cannot be used yet")).to_be_visible()
