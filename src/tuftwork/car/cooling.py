@@ -141,6 +141,11 @@ class Cooling(Table):
         number("temperature", least=230.0, most=330.0),
         Field(description="Of the hot day's air"),
     ]
+    humidity: Annotated[
+        Quantity | None,
+        number("humidity", least=0.0, most=1.0),
+        Field(description="Of the hot day's air, relative; dry unless given"),
+    ] = None
     risk: Annotated[
         Quantity,
         number("share", least=0.001, most=0.5),

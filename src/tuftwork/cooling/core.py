@@ -107,7 +107,11 @@ class Core:
         return np.asarray(1.0 / (1.0 / air + 1.0 / liquid))
 
     def exchange(
-        self, air_flow: Numeric, hot_capacity: Numeric, liquid_flow: Numeric | None = None
+        self,
+        air_flow: Numeric,
+        hot_capacity: Numeric,
+        liquid_flow: Numeric | None = None,
+        air_heat: Numeric = CP_AIR,
     ) -> Numeric:
         """Return heat per kelvin between the two inlets, ε C_min [W/K].
 
@@ -120,8 +124,10 @@ class Core:
             temperature.
         liquid_flow : (...)
             Flow of the hot stream where its side is a resistance. [kg/s]
+        air_heat : (...)
+            Heat capacity of the air, which vapour raises. [J/(kg K)]
         """
-        air = np.maximum(np.abs(air_flow) * CP_AIR, 1e-6)
+        air = np.maximum(np.abs(air_flow) * air_heat, 1e-6)
         hot = np.maximum(np.asarray(hot_capacity, dtype=float), 1e-6)
         smaller, larger = np.minimum(air, hot), np.maximum(air, hot)
         units = self.total_conductance(air_flow, liquid_flow) / smaller

@@ -123,7 +123,7 @@ def stream_drag(net: AirNet, air: AirFlow, exit_name: str) -> StreamDrag:
     around = air.around
     flow = air.of(exit_name)
     out = np.maximum(flow, 0.0)
-    rho = around.pressure / (287.053 * air.at(part.start, "temperature"))
+    rho = around.pressure / (around.gas_constant * air.at(part.start, "temperature"))
     jet = out / (rho * part.jet_area())
     wake = _wake(air.at(part.start), rho)
     by_loss = _wake(_path_pressure(net, air, part.start), rho)

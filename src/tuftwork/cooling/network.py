@@ -7,7 +7,6 @@ import numpy as np
 
 from tuftwork.cooling._hydraulics import mix_all, solve_all
 from tuftwork.cooling.net import AirNet, Topology, topology
-from tuftwork.cooling.surface import CP_AIR
 from tuftwork.cooling.surroundings import OUTSIDE, Law, Stream, Surroundings
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.quantity import Array, Numeric
@@ -153,13 +152,13 @@ def _mix(top: Topology, around: Surroundings, heats: Array, state: FlowState) ->
     ambient = np.ascontiguousarray(np.broadcast_to(around.temperature, (n_draw,)), dtype=float)
     order = np.argsort(-state.pressure, axis=1)
     status = np.zeros(n_draw, dtype=np.int64)
-    capacity = np.full(n_draw, CP_AIR)
+    capacity = np.array(np.broadcast_to(around.heat_capacity, (n_draw,)), dtype=float)
     mix_all(
         top.start, top.end, order, state.flow, heats, capacity, ambient, state.node, state.inlet,
         status,
     )  # fmt: skip
     _refuse_failed(np.where(status == 0, -400, status), "temperatures")
-    through = np.maximum(np.abs(state.flow), 1e-9) * CP_AIR
+    through = np.maximum(np.abs(state.flow), 1e-9) * capacity[:, None]
     state.outlet[:] = state.inlet + heats / through
 
 
@@ -245,7 +244,7 @@ def solve_air(
     for name in given:
         net.part(name)
     count = n_draw or n_draw_of(
-        around.speed, around.temperature, around.pressure, *given.values(),
+        around.speed, around.temperature, around.pressure, around.humidity, *given.values(),
         *element_values(net.elements),
     )  # fmt: skip
     top = topology(tuple((p.start, p.end) for p in net.elements), OUTSIDE)
@@ -273,7 +272,8 @@ def finished_flow(
 ) -> AirFlow:
     """Return the solved net with draws last."""
     against = np.median(state.flow, axis=0) < 0
-    state.outlet[:] = state.inlet + heats / (np.maximum(np.abs(state.flow), 1e-9) * CP_AIR)
+    capacity = np.broadcast_to(around.heat_capacity, (heats.shape[0],))[:, None]
+    state.outlet[:] = state.inlet + heats / (np.maximum(np.abs(state.flow), 1e-9) * capacity)
     names = net.names
     return AirFlow(
         names=names,

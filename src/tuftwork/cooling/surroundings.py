@@ -1,15 +1,18 @@
 """The air outside, and what a part of the net sees of the air inside."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from tuftwork.cooling.guard import kelvin, not_negative, pascal
+from tuftwork.cooling.guard import kelvin, not_negative, pascal, within
+from tuftwork.cooling.surface import CP_AIR
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array, Numeric
 
 OUTSIDE = "outside"
 GAS_CONSTANT = 287.053  # [J/(kg K)]  dry air
+_LIGHTER = 0.378  # [-]  1 - 18.015/28.965, molar masses of water and dry air, picard2008
+_CP_VAPOUR = 1865.0  # [J/(kg K)]  water vapour near 30 °C, incropera2007
 _HOTTEST = 1500.0  # [K]  density of an almost still heated stream is held here
 
 
@@ -23,11 +26,18 @@ class Surroundings:
         Of the car relative to the air. [m/s]
     temperature, pressure
         Static. [K], [Pa]
+    humidity
+        Relative, of the air outside. [-]
+    gas_constant, heat_capacity
+        Of the moist air; heated, it keeps its vapour. [J/(kg K)]
     """
 
     speed: Numeric
     temperature: Numeric = 288.15
     pressure: Numeric = 101325.0
+    humidity: Numeric = 0.0
+    gas_constant: Numeric = field(init=False)
+    heat_capacity: Numeric = field(init=False)
 
     def __post_init__(self) -> None:
         not_negative("speed", self.speed, "m/s")
@@ -38,16 +48,33 @@ class Surroundings:
             )  # fmt: skip
         kelvin("temperature", self.temperature)
         pascal("pressure", self.pressure)
+        wet = within("humidity", self.humidity, "", (0.0, 1.0))
+        gas: Numeric = GAS_CONSTANT
+        heat: Numeric = CP_AIR
+        if np.any(wet > 0):
+            gas, heat = _moist(self.temperature, self.pressure, wet)
+        object.__setattr__(self, "gas_constant", gas)
+        object.__setattr__(self, "heat_capacity", heat)
 
     @property
     def density(self) -> Numeric:
         """Of the ambient air [kg/m³]."""
-        return self.pressure / (GAS_CONSTANT * self.temperature)
+        return self.pressure / (self.gas_constant * self.temperature)
 
     @property
     def head(self) -> Numeric:
         """Dynamic pressure of the free stream [Pa]."""
         return 0.5 * self.density * self.speed**2
+
+
+def _moist(temperature: Numeric, pressure: Numeric, humidity: Array) -> tuple[Array, Array]:
+    """Return gas constant and heat capacity of moist air [J/(kg K)]."""
+    from tuftwork.air.humid import vapour_share
+
+    x = vapour_share(temperature, pressure, humidity)
+    mass = (1.0 - _LIGHTER) * x / (1.0 - _LIGHTER * x)
+    gas = GAS_CONSTANT / (1.0 - _LIGHTER * x)
+    return np.asarray(gas), np.asarray(CP_AIR + mass * (_CP_VAPOUR - CP_AIR))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +111,7 @@ class Stream:
     def density(self, temperature: Array) -> Array:
         """Return the density of air at a temperature and the ambient pressure [kg/m³]."""
         held = np.minimum(temperature, _HOTTEST)
-        return np.asarray(self.around.pressure / (GAS_CONSTANT * held))
+        return np.asarray(self.around.pressure / (self.around.gas_constant * held))
 
     @staticmethod
     def viscosity(temperature: Array) -> Array:

@@ -106,7 +106,11 @@ class CoolingSystem:
         parts = (*self.air.elements, *self.streams, *self.fixed)
         loops = tuple(part for loop in self.loops for part in loop.parts)
         return n_draw_of(
-            around.speed, around.temperature, around.pressure, *element_values((*parts, *loops))
+            around.speed,
+            around.temperature,
+            around.pressure,
+            around.humidity,
+            *element_values((*parts, *loops)),
         )
 
 
@@ -219,10 +223,13 @@ class _Exchange:
     core: Core
     air_flow: Array
     capacity: float
+    air_heat: Numeric
 
     def __call__(self, liquid_flow: Array) -> Array:
         return np.asarray(
-            self.core.exchange(self.air_flow, liquid_flow * self.capacity, liquid_flow)
+            self.core.exchange(
+                self.air_flow, liquid_flow * self.capacity, liquid_flow, self.air_heat
+            )
         )
 
 
@@ -255,7 +262,7 @@ def solve_cooling(system: CoolingSystem, around: Surroundings) -> CoolingState:
     plates = _Plates.cold(system, ambient)
     for turn in range(_OUTER):
         moved = one_pass(net, top, around, heats, state, calmed(turn))
-        new, loops = _new_heats(system, waters, state, plates)
+        new, loops = _new_heats(system, waters, state, plates, around.heat_capacity)
         scale = max(float(np.max(np.abs(new))), 1.0)
         changed = float(np.max(np.abs(new - heats))) / scale
         if max(moved, changed, plates.moved) < _AGREED:
@@ -286,6 +293,7 @@ def _new_heats(
     waters: Mapping[str, LoopHydraulics],
     state: FlowState,
     plates: _Plates,
+    air_heat: Numeric,
 ) -> tuple[Array, dict[str, LoopState]]:
     """Return the heat every cooler would give at the present air, and the loops' states."""
     names = system.air.names
@@ -295,7 +303,7 @@ def _new_heats(
     for stream in system.streams:
         e = names.index(stream.cooler)
         per_kelvin = system.core(stream.cooler).exchange(
-            state.flow[:, e], np.asarray(stream.mass_flow * CP_AIR)
+            state.flow[:, e], np.asarray(stream.mass_flow * CP_AIR), None, air_heat
         )
         heats[:, e] = per_kelvin * (stream.temperature - state.inlet[:, e])
     solved: dict[str, LoopState] = {}
@@ -305,7 +313,10 @@ def _new_heats(
         sinks = {
             cooler: Sink(
                 _Exchange(
-                    system.core(cooler), state.flow[:, names.index(cooler)].copy(), water.capacity
+                    system.core(cooler),
+                    state.flow[:, names.index(cooler)].copy(),
+                    water.capacity,
+                    air_heat,
                 ),
                 state.inlet[:, names.index(cooler)].copy(),
             )

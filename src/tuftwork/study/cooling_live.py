@@ -143,7 +143,10 @@ def solve_setting(answers: Answers, setting: Setting) -> tuple[CoolingCase, Cool
         assert isinstance(part, Cooler)
         system = replaced(system, replace(part, core=replace(part.core, blanked=share)))
     around = Surroundings(
-        speed=setting.speed, temperature=setting.air, pressure=case.around.pressure
+        speed=setting.speed,
+        temperature=setting.air,
+        pressure=case.around.pressure,
+        humidity=case.around.humidity,
     )
     moved = replace(case, system=system, around=around)
     return moved, solve_cooling(system, around)

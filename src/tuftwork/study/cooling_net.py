@@ -145,7 +145,10 @@ class CoolingCase:
         table = cooling_of(project)
         pressure = _pressure(project)
         around = Surroundings(
-            speed=of("cooling.speed"), temperature=of("cooling.temperature"), pressure=pressure
+            speed=of("cooling.speed"),
+            temperature=of("cooling.temperature"),
+            pressure=pressure,
+            humidity=0.0 if table.humidity is None else _held(of("cooling.humidity"), 0.0, 1.0),
         )
         return cls(table=table, of=of, system=_system(project, table, of), around=around,
                    wheelbase=project.car.wheelbase.best)  # fmt: skip

@@ -102,7 +102,7 @@ export function AirNet({ net, live, held, chosen, onPick }: Props) {
               onClick={() => onPick(n.name)} onKeyDown={(e) => press(e, () => onPick(n.name))}>
               <rect x={x(n.column) - 26} y={y(n.row) - 46} width="52" height="92" fill="transparent" />
               <circle class="dot" cx={x(n.column)} cy={y(n.row)} r="7" />
-              <text class="faint" x={x(n.column)} y={y(n.row) + 24} text-anchor="middle">{split(warmth.text).best}</text>
+              <text class="faint" x={x(n.column)} y={y(n.row) + 24} text-anchor="middle">{`${split(warmth.text).best} `}</text>
               <text class="faint" x={x(n.column)} y={y(n.row) + 39} text-anchor="middle">{split(pressure.text).best}</text>
             </g>
           );
@@ -122,12 +122,12 @@ export function AirNet({ net, live, held, chosen, onPick }: Props) {
           return (
             <g key={p.name} role="button" tabindex={0} aria-pressed={chosen === p.name}
               class={`part ${p.kind}${chosen === p.name ? " chosen" : ""}${held === p.name ? " held" : ""}`}
-              aria-label={`${p.name}, ${p.kind}: ${lines.join(", ")}, ${Math.round(100 * p.share)} % of the pressure spent${isBack(p) ? ", runs backwards" : ""}`}
+              aria-label={`${p.name}, ${lines.join(", ")}, ${p.kind}, ${Math.round(100 * p.share)} % of the pressure spent${isBack(p) ? ", runs backwards" : ""}`}
               onClick={() => onPick(p.name)} onKeyDown={(e) => press(e, () => onPick(p.name))}>
               <rect class="box" x={left} y={top} width={wide} height={BOX.high} />
-              <text class="name" x={left + 10} y={top + 20}>{cut(p.name, wide)}</text>
+              <text class="name" x={left + 10} y={top + 20}>{`${cut(p.name, wide)} `}</text>
               {lines.map((text, k) => (
-                <text key={k} class={k === 2 && !heat ? "faint" : ""} x={left + 10} y={top + 39 + 17 * k}>{cut(text, wide)}</text>
+                <text key={k} class={k === 2 && !heat ? "faint" : ""} x={left + 10} y={top + 39 + 17 * k}>{`${cut(text, wide)} `}</text>
               ))}
               <rect class="spent" x={left + 10} y={top + BOX.high - 11} width={wide - 20} height="5" />
               <rect class="spent on" x={left + 10} y={top + BOX.high - 11} width={(wide - 20) * Math.min(1, p.share)} height="5" />
