@@ -7,34 +7,13 @@ from typing import Any, Literal, NotRequired
 
 from typing_extensions import TypedDict
 
+from tuftwork.app.contract_number import Number as Number
+from tuftwork.app.contract_picture import Pictures
 from tuftwork.quantity import Origin
 
 Support = Literal["measured", "computed", "claimed", "assumed", "none"]
 Verdict = Literal["consistent", "needs an assumption", "contradicts", "unknown", "below noise"]
 Grid = list[list[float | None]]
-
-
-class Number(TypedDict):
-    """A number as shown: values in ``unit``; ``low..high`` is the 80 % range, the halves 50 %.
-
-    ``kg_per_m2`` is ½ρV²/g where the number is an area in m² that holds at one speed; people who
-    think in kilograms then see it in kilograms. A page may state it once for all its numbers.
-    ``noise`` is the half-width below which a difference cannot be told from nothing.
-    """
-
-    text: str
-    best: float | None
-    low: float | None
-    high: float | None
-    low_half: NotRequired[float | None]
-    high_half: NotRequired[float | None]
-    unit: str
-    origin: Origin
-    at: NotRequired[str]
-    why: NotRequired[str]
-    kg_per_m2: NotRequired[float]
-    noise: NotRequired[float]
-    label: NotRequired[str]
 
 
 class Sheet(TypedDict):
@@ -336,52 +315,6 @@ class Chain(TypedDict):
     dominates: list[Influence]
     decision: str
     notices: list[str]
-
-
-class PictureLine(TypedDict):
-    """One picture of the list; ``fault`` says why it has no camera."""
-
-    id: str
-    title: str
-    marks: int
-    fault: str
-    strength: float | None
-    weak: bool
-
-
-class Share(TypedDict):
-    """What a range comes from: share of its variance."""
-
-    name: str
-    share: float
-
-
-class ReadingRow(TypedDict):
-    """One reading; ``fault`` says why there is no number."""
-
-    id: str
-    name: str
-    kind: str
-    picture: str
-    marks: list[str]
-    less: list[str]
-    fills: str
-    number: Number | None
-    shares: list[Share]
-    differs: str
-    fault: str
-
-
-class Pictures(TypedDict):
-    """``/pictures.json?picture=…``; marks are pixels of the picture turned upright."""
-
-    pictures: list[PictureLine]
-    picture: dict[str, Any]
-    readings: list[ReadingRow]
-    kinds: dict[str, str]
-    points: list[str]
-    planes: list[str]
-    features: dict[str, Any]
 
 
 class StateLap(TypedDict):
