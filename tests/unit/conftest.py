@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tuftwork.demo import write_demo, write_prototype
+from tuftwork.demo import write_demo, write_prototype, write_student
 from tuftwork.study import Bench
 
 
@@ -19,5 +19,12 @@ def halyard(tmp_path_factory: pytest.TempPathFactory) -> Bench:
 @pytest.fixture(scope="session")
 def prototype(tmp_path_factory: pytest.TempPathFactory) -> Bench:
     bench = Bench(write_prototype(Path(tmp_path_factory.mktemp("prototype")) / "prototype"))
+    bench.run()
+    return bench
+
+
+@pytest.fixture(scope="session")
+def student(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+    bench = Bench(write_student(Path(tmp_path_factory.mktemp("student")) / "student"))
     bench.run()
     return bench

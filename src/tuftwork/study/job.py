@@ -195,7 +195,9 @@ def _map_step(job: Job, state: str) -> Step:
         chunks = np.array_split(np.arange(ensemble.size), max(1, ensemble.size // 64))
         tasks = [
             _MapTask(
-                models=models_in(project, state, results),
+                project=project,
+                state=state,
+                tables={k: results[k] for k in _tables(project)},
                 quantities=dict(job.quantities),
                 names=tuple(ensemble.columns),
                 deviates=ensemble.deviates[chunk],
@@ -260,7 +262,9 @@ def _ride_step(job: Job, state: str) -> Step:
 class _MapTask:
     """A share of one state's map: some of its draws."""
 
-    models: tuple[PartModel, ...]
+    project: Project
+    state: str
+    tables: dict[str, Tree]
     quantities: dict[str, Quantity]
     names: tuple[str, ...]
     deviates: np.ndarray
@@ -275,7 +279,7 @@ def map_chunk(task: Any) -> Tree:
         deviates=task.deviates,
         columns={name: i for i, name in enumerate(task.names)},
     )
-    load = _load_function(task.models, ensemble)
+    load = _load_function(models_in(task.project, task.state, task.tables), ensemble)
     made = build_map({"state": load}, front=task.axes[0], rear=task.axes[1], air=task.air)
     return {name: getattr(made, name)[0] for name in FIELDS} | {"notices": list(made.notices)}
 

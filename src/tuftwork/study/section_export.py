@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tuftwork.files.section import write_section_csv, write_section_dxf
 from tuftwork.quantity import Array
@@ -11,6 +12,7 @@ from tuftwork.section.shape import panel_nodes
 from tuftwork.study.section_case import SectionCase
 from tuftwork.wing.bank import wing_of
 
+Faces = NDArray[np.int64]
 _MM = 1e3
 _PANELS = 120
 _PLATE = 0.004  # [m] thickness of a drawn end plate; common practice, no source
@@ -40,7 +42,7 @@ def write_section_files(case: SectionCase, design: Design, folder: Path) -> list
     return [str(p) for p in paths]
 
 
-def wing_solid(case: SectionCase, design: Design) -> tuple[Array, Array]:
+def wing_solid(case: SectionCase, design: Design) -> tuple[Array, Faces]:
     """Return the wing's closed surface, elements and end plates, as it hangs on the car.
 
     Returns
@@ -55,7 +57,7 @@ def wing_solid(case: SectionCase, design: Design) -> tuple[Array, Array]:
     tail = placed[-1].trailing_edge
     nose = min(float(c.x.min()) for c in placed)
     vertices: list[Array] = []
-    faces: list[Array] = []
+    faces: list[Faces] = []
     start = 0
     for contour in placed:
         own, cells = _extruded(contour, span / case.chord)
@@ -77,7 +79,7 @@ def wing_solid(case: SectionCase, design: Design) -> tuple[Array, Array]:
     return np.vstack(vertices), np.vstack(faces)
 
 
-def _extruded(contour: Contour, span: float) -> tuple[Array, Array]:
+def _extruded(contour: Contour, span: float) -> tuple[Array, Faces]:
     """Return an element drawn out along the span, both ends closed by strips from side to side."""
     x, y = panel_nodes(contour, _PANELS, tail=0.97)
     if np.hypot(x[0] - x[-1], y[0] - y[-1]) < 1e-9:
@@ -102,7 +104,7 @@ def _extruded(contour: Contour, span: float) -> tuple[Array, Array]:
     return vertices, _outward(vertices, cells)
 
 
-def _box(corner: Array, size: Array) -> tuple[Array, Array]:
+def _box(corner: Array, size: Array) -> tuple[Array, Faces]:
     unit = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)], float)
     quads = ((0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3))
     cells = np.array([t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))])
@@ -110,14 +112,14 @@ def _box(corner: Array, size: Array) -> tuple[Array, Array]:
     return vertices, _outward(vertices, cells)
 
 
-def _outward(vertices: Array, cells: Array) -> Array:
+def _outward(vertices: Array, cells: Faces) -> Faces:
     """Return the cells wound so that the enclosed volume is positive."""
     a, b, c = (vertices[cells[:, k]] for k in range(3))
     volume = float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum())
     return cells if volume > 0.0 else cells[:, ::-1]
 
 
-def _write_stl(path: Path, vertices: Array, faces: Array) -> None:
+def _write_stl(path: Path, vertices: Array, faces: Faces) -> None:
     from trimesh import Trimesh
 
     Trimesh(vertices=vertices, faces=faces, process=False).export(path)
