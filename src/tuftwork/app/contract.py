@@ -421,6 +421,47 @@ class TrimPage(TypedDict):
     caution: str
 
 
+class SectionLoad(TypedDict):
+    """One load of a wing."""
+
+    key: str
+    label: str
+    number: Number
+
+
+class SectionTolerance(TypedDict):
+    """What one build error costs; no number where the section has no answer there."""
+
+    what: str
+    error: str
+    lift: Number | None
+    drag: Number | None
+    note: str
+
+
+class Sections(TypedDict):
+    """``/sections.json?wing=…&state=…``; live answers: ``section_at`` and ``span_at``."""
+
+    wings: list[str]
+    wing: str
+    state: str
+    states: list[str]
+    speed_kmh: float
+    outline: str
+    is_stand_in: bool
+    engine: str
+    answer: str
+    shape: list[dict[str, Any]]
+    slots: list[dict[str, Any]]
+    handles: dict[str, Any]
+    polar: dict[str, Any] | None
+    span: dict[str, Any] | None
+    loads: list[SectionLoad]
+    tolerances: list[SectionTolerance]
+    cautions: list[str]
+    notices: list[str]
+
+
 FORMS: dict[str, Any] = {
     "overview": Overview,
     "claims": Claims,
@@ -430,6 +471,7 @@ FORMS: dict[str, Any] = {
     "evidence": Evidence,
     "runs": Runs,
     "pictures": Pictures,
+    "sections": Sections,
     "lap": LapPage,
     "trim": TrimPage,
     "why": Chain,

@@ -59,6 +59,8 @@ interface PointLive {
 }
 
 interface SpanLive {
+  /** What was asked: an answer to an older question is shown as waiting. */
+  ask: Setting;
   at: string;
   numbers: Record<string, Num>;
   notices: string[];
@@ -107,7 +109,7 @@ function useSection(tree: SectionTree, first: Setting) {
     const onSpan = latest<Setting>(async (setting) => {
       try {
         const { header, arrays } = await line.ask({ do: "span_at", ...common, ...setting });
-        span.value = { ...(header as unknown as SpanLive), arrays };
+        span.value = { ...(header as unknown as SpanLive), arrays, ask: setting };
       } catch (why) {
         refuse(why);
       }
@@ -142,6 +144,7 @@ function SectionsView({ tree }: { tree: SectionTree }) {
     push(setting.value);
   };
   const now = setting.value;
+  const isLate = span.value !== null && JSON.stringify(span.value.ask) !== JSON.stringify(now);
   const isMoved = JSON.stringify(now) !== JSON.stringify(sheet);
   return (
     <>
@@ -178,10 +181,10 @@ function SectionsView({ tree }: { tree: SectionTree }) {
       )}
       <div class="section-split">
         {point.value && <PressureChart point={point.value} held={held.value} />}
-        <LiveTable point={point.value} span={span.value} held={held.value} />
+        <LiveTable point={point.value} span={span.value} held={held.value} isLate={isLate} />
       </div>
       {point.value && <Notices notices={[...point.value.notices, ...(span.value?.notices ?? [])]} />}
-      <section class="curves" aria-label="Polar and span load">
+      <section class={`curves${isLate ? " waiting" : ""}`} aria-label="Polar and span load" aria-busy={isLate}>
         <PolarChart tree={tree} point={point.value} span={span.value} held={held.value} now={now} isMoved={isMoved} />
         <SpanChart tree={tree} span={span.value} held={held.value} />
       </section>
@@ -252,7 +255,9 @@ const WING_NAMES: [string, string][] = [
   ["margin", "incidence left before the stall"],
 ];
 
-function LiveTable({ point, span, held }: { point: PointLive | null; span: SpanLive | null; held: Held | null }) {
+function LiveTable({ point, span, held, isLate }: {
+  point: PointLive | null; span: SpanLive | null; held: Held | null; isLate: boolean;
+}) {
   if (!point) return null;
   const rows = (names: [string, string][], now: Record<string, Num> | undefined, old: Record<string, Num> | undefined) =>
     names.filter(([key]) => now?.[key]).map(([key, label]) => (
@@ -273,8 +278,8 @@ function LiveTable({ point, span, held }: { point: PointLive | null; span: SpanL
             {held && <th scope="col" class="rear">Held</th>}
           </tr>
         </thead>
-        <tbody>
-          {rows(NAMES, point.numbers, held?.point.numbers)}
+        <tbody>{rows(NAMES, point.numbers, held?.point.numbers)}</tbody>
+        <tbody class={isLate ? "waiting" : ""}>
           {rows(WING_NAMES, span?.numbers, held?.span?.numbers)}
         </tbody>
       </table>
