@@ -21,6 +21,22 @@ _Name = Annotated[str, Field(min_length=1, max_length=60)]
 Carried = Literal["water", "oil", "charge", "gearbox", "motor", "inverter", "battery"]
 
 
+class Exchanger(Table):
+    """A liquid-to-liquid cooler that gives a circuit's heat to another, as oil to water."""
+
+    to: Annotated[_Name, Field(description="Circuit that takes the heat")]
+    heat: Annotated[
+        Quantity,
+        number("power", positive=True),
+        Field(description="It carries at ``inlet_difference`` with the flows of both circuits"),
+    ]
+    inlet_difference: Annotated[
+        Quantity,
+        number("temperature difference", positive=True),
+        Field(description="Hot inlet less cold inlet at which that holds"),
+    ]
+
+
 class Circuit(Table):
     """One circuit: what it carries, which cores it passes, what it must stay below."""
 
@@ -33,8 +49,11 @@ class Circuit(Table):
         Literal["water", "glycol-30", "glycol-50", "engine oil"], Field(description="Of a loop")
     ] = "water"
     coolers: Annotated[
-        tuple[_Name, ...], Field(min_length=1, description="Cores in the order it meets them")
-    ]
+        tuple[_Name, ...], Field(description="Cores in the order it meets them")
+    ] = ()
+    exchanger: Annotated[
+        Exchanger | None, Field(description="Behind its cores, or in their place")
+    ] = None
     flow: Annotated[
         Quantity, number("mass flow", positive=True), Field(description="Through its coolers")
     ]
@@ -71,7 +90,11 @@ class Circuit(Table):
     @model_validator(mode="after")
     def _is_fed(self) -> "Circuit":
         """Refuse a circuit without heat."""
+        if not self.coolers and self.exchanger is None:
+            raise ValueError("a circuit needs 'coolers' or an 'exchanger': where its heat goes")
         if self.kind == "gas":
+            if self.exchanger is not None:
+                raise ValueError("'exchanger' joins two loops; hot gas has none here")
             if self.temperature is None:
                 raise ValueError("hot gas needs 'temperature' where it enters its core")
             if len(self.coolers) != 1:

@@ -202,6 +202,7 @@ def _cooling(project: Any) -> Iterator[Crossing]:
             yield Crossing(path=paths[0], what="this node leads nowhere: no other part of the air "
                            "meets it", found=node, known=known)  # fmt: skip
     cores = _names(table, "cores")
+    circuits = _names(table, "circuits")
     served: set[str] = set()
     for index, circuit in enumerate(_rows(table, "circuits")):
         for name in _get(circuit, "coolers") or ():
@@ -211,6 +212,12 @@ def _cooling(project: Any) -> Iterator[Crossing]:
             elif name in served:
                 yield Crossing(path=where, what="two circuits pass this core", found=name)
             served.add(name)
+        own, inner = _get(circuit, "name"), _get(circuit, "exchanger")
+        if inner is not None:
+            others = tuple(name for name in circuits if name != own)
+            yield from _missing(
+                inner, "to", ("cooling", "circuits", index, "exchanger"), others, "other circuit"
+            )
     for index, well in enumerate(_rows(table, "wells")):
         yield from _missing(well, "name", ("cooling", "wells", index), tuple(ends), "node")
 

@@ -35,7 +35,8 @@ from tuftwork.cooling.opening import recovery_band
 from tuftwork.errors import NotCovered
 from tuftwork.quantity import Numeric, Quantity
 from tuftwork.study.answers import Answers
-from tuftwork.study.cooling_net import Of, of_ensemble
+from tuftwork.study.cooling_loop import Of
+from tuftwork.study.cooling_net import of_ensemble
 from tuftwork.study.inputs import has_platform, state_names
 from tuftwork.study.job import Job
 from tuftwork.study.step import Pulse, Step

@@ -1,6 +1,5 @@
 """The project's cooling tables as a system the room can solve, with draws from the one ensemble."""
 
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,16 +22,13 @@ from tuftwork.cooling.core import (
 from tuftwork.cooling.cost import WheelWell
 from tuftwork.cooling.duct import bend_loss
 from tuftwork.cooling.element import Cooler, Duct, Element, Exit, Fan, Inlet, Leak
-from tuftwork.cooling.heat import Duty, ElectricDrive, PowerPlant, engine_split, heat_loads
-from tuftwork.cooling.loop import Loop, simple_loop
+from tuftwork.cooling.heat import engine_split
 from tuftwork.cooling.opening import discharge_band, pressure_band, recovery_band
 from tuftwork.cooling.surface import LouvredSurface
 from tuftwork.cooling.surroundings import OUTSIDE
 from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.quantity import Ensemble, Numeric, Quantity
-
-Of = Callable[[str], Numeric]
-"""Name of an input → its draws, or its value where it has no range. [SI]"""
+from tuftwork.study.cooling_loop import Of, loop_of, plant_heat, plates_of
 
 _STANDARD = 101325.0  # [Pa]
 _LOUVRES = 0.5  # [rad]  usual angle of blades on an upper surface, common practice
@@ -233,8 +229,10 @@ def _system(project: Project, table: Cooling, of: Of) -> CoolingSystem:
             rise=tuple(p.rise.best for p in fan.curve),
             running=of(f"cooling.fans.{fan.name}.running"),
         ))  # fmt: skip
-    plant = _plant_heat(project, table, of)
-    loops = tuple(_loop(c, of, plant) for c in table.circuits if c.kind == "liquid")
+    plant = plant_heat(project, table, of)
+    loops = tuple(
+        loop_of(c, of, plant, plates_of(c, table)) for c in table.circuits if c.kind == "liquid"
+    )
     streams = tuple(
         HotStream(cooler=c.coolers[0], mass_flow=of(f"cooling.circuits.{c.name}.flow"),
                   temperature=of(f"cooling.circuits.{c.name}.temperature"))
@@ -322,53 +320,6 @@ def _surface(fins: Fins | None, depth: float) -> LouvredSurface:
     if fins is not None:
         sizes = {name: getattr(fins, name).best for name in _FINS}
     return LouvredSurface(tube_depth=depth, **sizes)
-
-
-def _loop(circuit: Circuit, of: Of, plant: Mapping[str, Numeric]) -> Loop:
-    key = f"cooling.circuits.{circuit.name}"
-    if circuit.heat is not None:
-        heat = of(f"{key}.heat")
-    else:
-        assert circuit.carries is not None
-        if circuit.carries not in plant:
-            raise InputError(
-                f"circuit {circuit.name}", circuit.carries, "", "nothing makes this heat",
-                "Give 'heat', or [cooling.duty] with 'engine' or 'wheel_power'.",
-            )  # fmt: skip
-        heat = plant[circuit.carries]
-    thermostat = None
-    if circuit.opens is not None and circuit.fully_open is not None:
-        thermostat = (circuit.opens.best, circuit.fully_open.best)
-    return simple_loop(circuit.name, circuit.coolers, heat=heat, flow=of(f"{key}.flow"),
-                       fluid=circuit.fluid, thermostat=thermostat)  # fmt: skip
-
-
-def _plant_heat(project: Project, table: Cooling, of: Of) -> Mapping[str, Numeric]:
-    """Return the lap-mean heat of what the duty describes, by circuit [W]."""
-    duty = table.duty
-    wanted = {c.carries for c in table.circuits if c.heat is None and c.carries}
-    if duty is None or not wanted:
-        return {}
-    mean = of("cooling.duty.lap_mean")
-    heats: dict[str, Numeric] = {}
-    if duty.engine is not None:
-        if project.car.power is None:
-            raise InputError("car.power", "missing", "", "the engine's heat follows its power")
-        power = of("car.power")
-        for name in engine_split(duty.engine):
-            if name in wanted:
-                heats[name] = np.asarray(power * of(f"cooling.duty.{name}") * mean)
-    if duty.wheel_power is not None:
-        given = {k: getattr(duty, k) for k in ("pack_current", "pack_resistance")}
-        drive = ElectricDrive(
-            wheel_power=duty.wheel_power.best,
-            **{k: q.best for k, q in given.items() if q is not None},
-        )
-        share = Duty(lap_mean=duty.lap_mean.best, worst_minute=duty.worst_minute.best)
-        loads = heat_loads(PowerPlant(electric=drive), share).lap_mean
-        for name, heat in loads.items():
-            heats[name] = heats.get(name, 0.0) + np.asarray(heat)
-    return heats
 
 
 def _held(value: Numeric, low: float, high: float) -> Numeric:

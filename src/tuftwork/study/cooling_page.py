@@ -14,6 +14,7 @@ from tuftwork.cooling.system import SOURCES
 from tuftwork.quantity import exact, format_plain
 from tuftwork.study.answers import Answers
 from tuftwork.study.cooling_layout import layout_of
+from tuftwork.study.cooling_loop import exchanger_name
 from tuftwork.study.cooling_net import CoolingCase, cooling_of, of_ensemble
 from tuftwork.study.number import Link, Number, link_of_source, number_of_quantity
 from tuftwork.study.support import Support, counted
@@ -118,16 +119,21 @@ def _circuit(tell: Teller, circuit: Circuit, net: Page) -> Page:
     name = circuit.name
     hottest, worst = (np.asarray(net[key][name]) for key in ("hottest", "worst_minute"))
     what = "gas behind its core" if circuit.kind == "gas" else "hottest of the loop"
+    heat: Any = sum(_edge(net, c, "heat") for c in circuit.coolers)
+    where = list(circuit.coolers)
+    if circuit.exchanger is not None:
+        heat = case_of(tell.answers).system.loop(name).heat
+        where.append(exchanger_name(circuit))
     found: Page = {
         "name": name,
         "kind": circuit.kind,
-        "coolers": list(circuit.coolers),
+        "coolers": where,
         "what": what,
         "hottest": tell.number(f"hottest/{name}", hottest, "temperature", f"{name}: {what}"),
         "worst": tell.number(f"worst/{name}", worst, "temperature",
                              f"{name}: {what}, if the worst minute lasted"),
         "heat": tell.number(
-            f"heat/{name}", sum(_edge(net, c, "heat") for c in circuit.coolers), "power",
+            f"heat/{name}", heat, "power",
             f"{name}: heat shed"
         ),
         "limit": None, "over": None, "verdict": "no limit",

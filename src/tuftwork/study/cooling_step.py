@@ -180,6 +180,8 @@ def _chart_tree(case: CoolingCase, thin: CoolingCase, pulse: Pulse) -> Tree:
             "probability": found.probability,
         }  # fmt: skip
         pulse.beat((done + 0.5) / len(case.limited))
+        if not circuit.coolers:  # nothing of it meets air, so there is nothing to tape
+            continue
         chart = blanking_chart(
             thin.system, thin.around, target, circuit.coolers, ambients=ambients,
             blankings=BLANKINGS,

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from tuftwork.app import check_page
+from tuftwork.cooling import solve_cooling
 from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.files import read_project
 from tuftwork.quantity import draw_ensemble
@@ -245,6 +246,35 @@ def test_heat_of_an_engine_follows_its_duty_and_a_measurement_stands_over_it(
     # 355 kW, 0.52 of it to the water (0.42 to 0.66), at 57 % of full load: 105 kW
     assert float(np.median(made)) == pytest.approx(105e3, rel=0.08)
     assert given == pytest.approx(102e3, rel=0.03)
+
+
+OIL = """[[cooling.circuits]]
+name = "oil"
+fluid = "engine oil"
+flow = "0.6 kg/s"
+heat = "18 kW ± 10 %"
+limit = "130 °C"
+exchanger = { to = "water", heat = "18 kW", inlet_difference = "25 K" }
+
+[[cooling.inlets]]
+"""
+
+
+def test_oil_cooled_by_water_runs_its_difference_above_it(text: tuple[Path, str]) -> None:
+    folder, whole = text
+    case = _case(folder, whole.replace("[[cooling.inlets]]\n", OIL, 1))
+    state = solve_cooling(case.system, case.around)
+    heat = np.asarray(case.system.loop("oil").heat) + np.asarray(case.system.loop("water").heat)
+    np.testing.assert_allclose(state.heat["radiator"], heat, rtol=1e-7)
+    oil, water = state.loops["oil"], state.loops["water"]
+    k, j = oil.names.index("oil to water"), water.names.index("oil to water")
+    between = np.median(oil.inlet[k] - water.inlet[j])
+    assert between == pytest.approx(25.0, rel=0.05)  # the water's flow is drawn, the oil's heat too
+
+
+def test_an_exchanger_to_nowhere_is_refused(text: tuple[Path, str]) -> None:
+    said = _refused(text, "[[cooling.inlets]]\n", OIL.replace('to = "water"', 'to = "watr"'))
+    assert "no other circuit of this name" in said
 
 
 def test_a_maker_s_sheet_a_duct_and_a_fan_enter_the_net(text: tuple[Path, str]) -> None:
