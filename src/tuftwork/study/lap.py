@@ -247,7 +247,7 @@ def drawn_laps(
             return found
         speed = np.sqrt(2.0 * np.asarray(record[1]))
         found[0], found[1] = record[0], speed.max()
-        found[2 : 2 + wanted] = _corner_times(case, speed, bounds)
+        found[2 : 2 + wanted] = _corner_times(case, speed, bounds, float(record[0]))
         found[2 + wanted : 2 + 2 * wanted] = _corner_speeds(case, speed)
         if slopes:
             found[2 + 2 * wanted :] = gradient_of(
@@ -262,10 +262,12 @@ def drawn_laps(
     )  # fmt: skip
 
 
-def _corner_times(case: Case, speed: Array, bounds: Array) -> Array:
+def _corner_times(case: Case, speed: Array, bounds: Array, time: float) -> Array:
     """Return the time between the bounds of the corners' shares, all round the lap. [s]"""
     mesh = case.mesh
     elapsed = np.r_[0.0, np.cumsum(2.0 * mesh.length / (speed[1:] + speed[:-1]))]
+    # inside a cell driving meets braking: what that takes off the lap is shared out evenly
+    elapsed *= time / elapsed[-1]
     begin, length = mesh.station[0], case.circuit.length
     if not mesh.closed:
         at = np.interp(bounds, mesh.station, elapsed)

@@ -76,7 +76,9 @@ function States({ tree }: { tree: LapPage }) {
               <th scope="col">State</th>
               <th scope="col">Lap</th>
               <th scope="col">Change</th>
-              <th scope="col" class="wide" />
+              <th scope="col" class="wide">
+                <span class="unseen">Range</span>
+              </th>
               <th scope="col">Top speed</th>
               <th scope="col">Verdict</th>
             </tr>
@@ -225,7 +227,9 @@ function Corners({ tree }: { tree: LapPage }) {
               <th scope="col">Radius</th>
               <th scope="col">Slowest</th>
               {changes.length > 0 && <th scope="col">Change</th>}
-              {changes.length > 0 && <th scope="col" class="wide" />}
+              {changes.length > 0 && <th scope="col" class="wide">
+                <span class="unseen">Range</span>
+              </th>}
             </tr>
           </thead>
           <tbody>
@@ -272,7 +276,9 @@ function Value({ tree }: { tree: LapPage }) {
             <tr>
               <th scope="col">One unit</th>
               <th scope="col">Seconds</th>
-              <th scope="col" class="wide" />
+              <th scope="col" class="wide">
+                <span class="unseen">Range</span>
+              </th>
               <th scope="col">Units this driver could feel</th>
             </tr>
           </thead>
@@ -374,7 +380,7 @@ function Margins({ tree }: { tree: LapPage }) {
                 <th scope="col" class="front">Front</th>
                 <th scope="col" class="rear">Rear</th>
                 <th scope="col">Time</th>
-                <th scope="col" />
+                <th scope="col">First to give up</th>
               </tr>
             </thead>
             <tbody>

@@ -64,7 +64,9 @@ function Table({ tree }: { tree: TrimPage }) {
             <th scope="col">CzS</th>
             <th scope="col">Front</th>
             <th scope="col">Lap</th>
-            <th scope="col" class="wide" />
+            <th scope="col" class="wide">
+                <span class="unseen">Range</span>
+              </th>
             <th scope="col">Top</th>
             <th scope="col">{tree.corners[0]}</th>
             <th scope="col">{tree.corners[1]}</th>
