@@ -57,12 +57,8 @@ class Job:
         cls, project: Project, scheduler: str | None = None, folder: Path | None = None
     ) -> "Job":
         """Return the job of a project; steps that read evidence find it in ``folder``."""
-        return cls(
-            project=project,
-            quantities=study_quantities(project),
-            scheduler=scheduler,
-            folder=folder,
-        )
+        quantities = study_quantities(project)
+        return cls(project=project, quantities=quantities, scheduler=scheduler, folder=folder)
 
     @property
     def top_speed(self) -> float:
