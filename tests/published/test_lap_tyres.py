@@ -33,6 +33,17 @@ def test_lateral_force_at_four_degrees() -> None:
         assert found == pytest.approx(at_four, rel=2e-4)
 
 
+def test_driving_force_at_five_and_ten_per_cent_of_slip() -> None:
+    # row TY3: coefficients of the longitudinal form seen, forces at 4 kN computed from them
+    shape, load = 1.65, 4.0
+    a1, a2, a3, a4, a5, a6, a7, a8 = -21.3, 1144.0, 49.6, 226.0, 0.069, -0.006, 0.056, 0.486
+    peak = a1 * load**2 + a2 * load
+    stiffness = (a3 * load**2 + a4 * load) / np.exp(a5 * load)
+    curved = a6 * load**2 + a7 * load + a8
+    found = magic_formula(np.array([5.0, 10.0]), stiffness / (shape * peak), shape, peak, curved)
+    np.testing.assert_allclose(found, [3823.7, 4234.4], rtol=0.0, atol=0.05)  # printed to 0.1 N
+
+
 def test_the_fitted_tyre_gives_back_the_published_peaks() -> None:
     load, peak = np.loadtxt(TABLE, delimiter=",", skiprows=5, usecols=(0, 1), unpack=True)
     tyre = fit_tyre(1e3 * load, peak, at=4000.0)
