@@ -88,8 +88,13 @@ def source_flux(
 
 @njit(cache=True, fastmath=True)
 @no_type_check
-def _add_psi(px: Array, py: Array, nx: Array, ny: Array, sign: float, out: Array) -> None:
-    """Add the stream function of nodal vorticity; each logarithm serves two panels."""
+def _add_psi(
+    px: Array, py: Array, nx: Array, ny: Array, sign: float, out: Array, column: int
+) -> None:
+    """Add the stream function of nodal vorticity; each logarithm serves two panels.
+
+    Far panels subtend small angles, for which five terms of the arctangent are exact to 1e-12.
+    """
     n = nx.size
     ux, uy, size = np.empty(n - 1), np.empty(n - 1), np.empty(n - 1)
     for j in range(n - 1):
@@ -107,11 +112,17 @@ def _add_psi(px: Array, py: Array, nx: Array, ny: Array, sign: float, out: Array
             ax, ay = px[i] - nx[j + 1], py[i] - ny[j + 1]
             r2 = ax * ax + ay * ay
             l2 = np.log(r2) if r2 > 1e-30 else 0.0
-            span = np.arctan2(y * length, x * (x - length) + y * y)
+            rise, run = y * length, x * (x - length) + y * y
+            if abs(rise) < 0.1 * run:
+                t = rise / run
+                q = t * t
+                span = t * (1.0 - q * (1 / 3 - q * (0.2 - q * (1 / 7 - q / 9))))
+            else:
+                span = np.arctan2(rise, run)
             i0 = 0.5 * (x * l1 - (x - length) * l2) - length + y * span
             i1 = (x * i0 - 0.25 * (r1 * l1 - r1 - r2 * l2 + r2)) / length
-            out[i, j] -= k * (i0 - i1)
-            out[i, j + 1] -= k * i1
+            out[i, column + j] -= k * (i0 - i1)
+            out[i, column + j + 1] -= k * i1
             r1, l1 = r2, l2
 
 
@@ -120,9 +131,22 @@ def _add_psi(px: Array, py: Array, nx: Array, ny: Array, sign: float, out: Array
 def vortex_psi(px: Array, py: Array, nx: Array, ny: Array, mirror: bool) -> Array:
     """Stream function at points of unit nodal vorticity on a chain of nodes (no edge panel)."""
     out = np.zeros((px.size, nx.size))
-    _add_psi(px, py, nx, ny, 1.0, out)
+    _add_psi(px, py, nx, ny, 1.0, out, 0)
     if mirror:
-        _add_psi(px, -py, nx, ny, -1.0, out)
+        _add_psi(px, -py, nx, ny, -1.0, out, 0)
+    return out
+
+
+@njit(cache=True)
+@no_type_check
+def all_psi(px: Array, py: Array, start: Array, mirror: bool) -> Array:
+    """Stream function at the nodes of all elements of unit vorticity at each of them."""
+    out = np.zeros((px.size, px.size))
+    for e in range(start.size - 1):
+        a, b = start[e], start[e + 1]
+        _add_psi(px, py, px[a:b], py[a:b], 1.0, out, a)
+        if mirror:
+            _add_psi(px, -py, px[a:b], py[a:b], -1.0, out, a)
     return out
 
 

@@ -3,11 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import lu_solve
 
 from tuftwork.quantity import Array
 from tuftwork.section import influence
-from tuftwork.section.potential import Mesh, PotentialSystem
+from tuftwork.section.potential import Mesh, PotentialSystem, solve_transposed
 
 _N_WAKE = 30
 
@@ -152,7 +151,7 @@ def lay_out(system: PotentialSystem, alpha: float, *, n_wake: int = _N_WAKE) -> 
         ]
     )
     flux[~system.rows_flux] = 0.0
-    on_surface = lu_solve(system.factor, -flux, check_finite=False)
+    on_surface = solve_transposed(system.factor, -flux)
     speed = np.zeros((total, first.size))
     speed[:n] = on_surface
     inviscid = np.zeros(total)

@@ -7,6 +7,7 @@ integral of the surface pressure: near a ground it is not the circulation.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,7 +58,7 @@ class Edge:
 
 @dataclass(frozen=True, slots=True)
 class PotentialSystem:
-    """Factored panel equations of one mesh."""
+    """Panel equations of one mesh; ``factor`` is that of their transpose."""
 
     mesh: Mesh
     factor: tuple[Array, NDArray[np.int32]]
@@ -156,20 +157,16 @@ def _edge(x: Array, y: Array) -> Edge:
 def build_system(mesh: Mesh) -> PotentialSystem:
     """Return the factored equations: flux through panels, Kutta condition, edge closure."""
     n = mesh.x.size
-    psi = np.zeros((n, n))
-    edges = []
-    for e in range(mesh.n_element):
-        sl = mesh.element(e)
-        psi[:, sl] += influence.vortex_psi(mesh.x, mesh.y, mesh.x[sl], mesh.y[sl], mesh.is_grounded)
-        edges.append(_edge(mesh.x[sl], mesh.y[sl]))
+    psi = influence.all_psi(mesh.x, mesh.y, np.array(mesh.start), mesh.is_grounded)
+    edges = [_edge(mesh.x[sl], mesh.y[sl]) for sl in map(mesh.element, range(mesh.n_element))]
     first = mesh.panel_first
-    flux = psi[first + 1] - psi[first]
+    matrix = np.zeros((n, n))
+    for a, b in pairwise(mesh.start):
+        np.subtract(psi[a + 1 : b], psi[a : b - 1], out=matrix[a : b - 1])
     for e, edge in enumerate(edges):
         if edge.gap > 0.0:
-            flux += _edge_flux(mesh, e, edge)
-    matrix = np.zeros((n, n))
+            matrix[first] += _edge_flux(mesh, e, edge)
     free = np.zeros((n, 2))
-    matrix[first] = flux
     free[first, 0] = -(mesh.y[first + 1] - mesh.y[first])
     free[first, 1] = mesh.x[first + 1] - mesh.x[first]
     rows_flux = np.zeros(n, bool)
@@ -184,10 +181,15 @@ def build_system(mesh: Mesh) -> PotentialSystem:
             matrix[row, [b, b - 1, b - 2]] -= np.array([1.0, -2.0, 1.0])
             free[row] = 0.0
             rows_flux[row] = False
-    factor = lu_factor(matrix, check_finite=False)
-    return PotentialSystem(
-        mesh, factor, tuple(edges), rows_flux, lu_solve(factor, free, check_finite=False)
-    )
+    # the transpose lies as the factorisation wants it, so that nothing is copied on the way
+    factor = lu_factor(matrix.T, overwrite_a=True, check_finite=False)
+    basis = solve_transposed(factor, free)
+    return PotentialSystem(mesh, factor, tuple(edges), rows_flux, basis)
+
+
+def solve_transposed(factor: tuple[Array, NDArray[np.int32]], right: Array) -> Array:
+    """Return the solution of the panel equations, whose transpose was factored."""
+    return np.asarray(lu_solve(factor, right, trans=1, check_finite=False))
 
 
 def _edge_flux(mesh: Mesh, e: int, edge: Edge) -> Array:
