@@ -8,7 +8,7 @@ import { Choice, Slider } from "../widgets/control";
 import { Tuft } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
 import { Busy, Notices, RefusedNote } from "../widgets/state";
-import { type Block, latest, Refused } from "../wire";
+import { type Block, latest, Line, Refused } from "../wire";
 import { Page } from "./page";
 import { type Flap, type LayerLine, LineChart, SectionDrawing, type Series, type Setting } from "./sections-draw";
 import "./sections.css";
@@ -73,7 +73,21 @@ interface Held {
   span: SpanLive | null;
 }
 
-const REST_MS = 300;
+const REST_MS = 400;
+
+/** Polars take seconds: they have a line of their own, so that the hand never waits for one. */
+let slow: Promise<Line> | null = null;
+function slowLine(): Promise<Line> {
+  slow ??= new Promise((done) => {
+    const made: Line = new Line(
+      `ws://${location.host}/socket`,
+      () => undefined,
+      (open) => open && done(made),
+    );
+    made.open();
+  });
+  return slow;
+}
 
 export function SectionsSheet() {
   const { wing = "", state = "" } = place.value.query;
@@ -108,7 +122,7 @@ function useSection(tree: SectionTree, first: Setting) {
     });
     const onSpan = latest<Setting>(async (setting) => {
       try {
-        const { header, arrays } = await line.ask({ do: "span_at", ...common, ...setting });
+        const { header, arrays } = await (await slowLine()).ask({ do: "span_at", ...common, ...setting });
         span.value = { ...(header as unknown as SpanLive), arrays, ask: setting };
       } catch (why) {
         refuse(why);
@@ -123,6 +137,7 @@ function useSection(tree: SectionTree, first: Setting) {
     rest.current = window.setTimeout(() => askSpan(setting), REST_MS);
   };
   useEffect(() => {
+    void slowLine();
     if (connected.value) push(first);
     return () => clearTimeout(rest.current);
   }, [connected.value, askPoint]);
