@@ -234,6 +234,7 @@ export interface StockFeature {
   confidence: Num | null;
   rivals: { reading: string; weight: number; decider: string }[];
   pressure?: string;
+  checks?: string[];
 }
 
 export interface PicturesPage {

@@ -8,7 +8,7 @@ from tests.unit.reading.rehearsal import shot
 
 from tuftwork.reading import measure, solve_scene
 
-N_SHOT = 64
+N_SHOT = 140
 WHEELBASE = 2.62  # [m]
 
 
@@ -36,10 +36,8 @@ def test_eight_of_ten_ranges_hold_the_truth(outcome) -> None:
 
 
 def test_so_they_do_kind_by_kind(outcome) -> None:
-    """72 to 88 % for each kind, widened by what chance alone does to that many cases (2σ)."""
     for kind, held in outcome[0].items():
-        chance = 2.0 * np.sqrt(0.8 * 0.2 / len(held))
-        assert 0.8 - max(0.08, chance) <= np.mean(held) <= 0.8 + max(0.08, chance), kind
+        assert 0.72 <= np.mean(held) <= 0.88, kind
 
 
 def test_a_side_view_is_within_one_per_cent_of_the_wheelbase(outcome) -> None:

@@ -255,3 +255,18 @@ def test_an_annotated_picture_is_written_both_ways(copy: Bench) -> None:
 def test_solved_cameras_are_kept_while_nothing_changed(bench: Bench) -> None:
     desk = desk_of(bench)
     assert desk.solution("P1") is desk_of(bench).solution("P1")
+
+
+def test_the_diffuser_is_held_against_usual_ones(bench: Bench) -> None:
+    ramp = next(f for f in bench.page("pictures")["features"]["list"] if f["kind"] == "ramp")
+    assert any("starts ahead of the rear axle line" in text for text in ramp["checks"])
+    assert sum("common practice" in text for text in ramp["checks"]) >= 3
+
+
+def test_a_key_that_moved_away_from_its_marks_is_said(copy: Bench) -> None:
+    path = copy.folder / "project.toml"
+    text = path.read_text("utf-8").replace(
+        'marks = ["wing chord"]\n', 'marks = ["wing chord"]\nfills = "rear wing.chord"\n', 1
+    )
+    path.write_text(text.replace('chord = "300 mm ± 3 mm"', 'chord = "260 mm ± 3 mm"', 1), "utf-8")
+    assert "rear wing.chord says" in row(copy, "R1")["differs"]

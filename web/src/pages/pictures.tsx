@@ -427,6 +427,9 @@ function Stock({ page }: { page: PicturesPage }) {
                 </p>
               ))}
               {one.pressure && <small>{one.pressure}</small>}
+              {one.checks?.map((text) => (
+                <small key={text}>{text}</small>
+              ))}
               {one.rivals.length > 0 && (
                 <ul class="rivals">
                   {one.rivals.map((rival) => (

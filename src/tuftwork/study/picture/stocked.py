@@ -5,7 +5,13 @@ from typing import Any
 import numpy as np
 
 from tuftwork.errors import InputError, NotConverged, NotCovered
-from tuftwork.reading.stock import in_or_out, loose_sinks, zone_band
+from tuftwork.reading.stock import (
+    in_or_out,
+    loose_sinks,
+    ramp_checks,
+    statement_holds,
+    zone_band,
+)
 from tuftwork.study.number import number_of_quantity
 from tuftwork.study.picture.desk import Desk
 from tuftwork.study.picture.page import number_of_reading
@@ -138,6 +144,8 @@ def _feature(desk: Desk, feature: Any) -> dict[str, Any]:
         ],
         "note": feature.note,
     }  # fmt: skip
+    if feature.kind == "ramp":
+        tree["checks"] = _ramp(desk)
     if feature.place and feature.kind in ("opening", "vent", "brake feed"):
         try:
             band = zone_band(feature.place)
@@ -150,3 +158,24 @@ def _feature(desk: Desk, feature: Any) -> dict[str, Any]:
             f"({100 * way.weight:.0f} %) [{band.source}]"
         )
     return tree
+
+
+def _ramp(desk: Desk) -> list[str]:
+    """Return what the floor's diffuser is beside usual ones, and where it starts."""
+    floor = next((p for p in desk.project.parts if p.kind == "floor"), None)
+    if floor is None:
+        return []
+    rng = np.random.default_rng(11)
+    kick, end, angle = (
+        np.array([q.at(float(z)) for z in rng.standard_normal(400)])
+        for q in (floor.kick_station, floor.exit_station, floor.diffuser_angle)
+    )
+    wheelbase = desk.project.car.wheelbase.best
+    early = statement_holds(kick, below=wheelbase)
+    lines = [f"starts ahead of the rear axle line: {100 * early:.0f} %"]
+    for check in ramp_checks(kick, end, angle, wheelbase):
+        lines.append(
+            f"{check.quantity} {check.value:.2f}, usual {check.low:g} to {check.high:g}: "
+            f"inside {100 * check.chance_inside:.0f} % [{check.source}]"
+        )
+    return lines
