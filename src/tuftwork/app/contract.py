@@ -7,6 +7,7 @@ from typing import Any, Literal, NotRequired
 
 from typing_extensions import TypedDict
 
+from tuftwork.app.contract_lap import LapPage, TrimPage
 from tuftwork.app.contract_number import Number as Number
 from tuftwork.app.contract_picture import Pictures
 from tuftwork.quantity import Origin
@@ -315,110 +316,6 @@ class Chain(TypedDict):
     dominates: list[Influence]
     decision: str
     notices: list[str]
-
-
-class StateLap(TypedDict):
-    """The laps of one state; ``change`` against the baseline, with the driver's ``noise``."""
-
-    name: str
-    time: Number
-    top: Number
-    change: Number | None
-    verdict: str
-
-
-class LapTraces(TypedDict):
-    """What happens along a lap of the middle car, place by place."""
-
-    station: list[float]
-    speed_kmh: list[float]
-    seconds: list[float]
-    front_mm: list[float]
-    rear_mm: list[float]
-    front_margin: list[float]
-    rear_margin: list[float]
-
-
-class CornerRow(TypedDict):
-    """One corner: places in m along the lap, slowest speed, seconds against another state."""
-
-    name: str
-    apex: float
-    start: float
-    end: float
-    radius: Number
-    speed: Number
-    change: Number | None
-
-
-class UnitRow(TypedDict):
-    """Seconds for one unit; ``to_show`` units could be felt by this driver."""
-
-    name: str
-    number: Number
-    verdict: str
-    to_show: float | None
-
-
-class LapPage(TypedDict):
-    """``/lap.json?circuit=…&state=…&against=…``; margins in % of grip left."""
-
-    circuit: str
-    circuits: list[str]
-    state: str
-    against: str
-    states: list[str]
-    length: Number
-    noise: Number
-    laps: list[StateLap]
-    elsewhere: list[dict[str, Any]]
-    plan: dict[str, list[float]]
-    traces: dict[str, LapTraces]
-    corners: list[CornerRow]
-    value: list[UnitRow]
-    exchange: Number
-    margins: list[dict[str, Any]]
-    said: dict[str, Any] | None
-    next: list[dict[str, Any]]
-    caution: str
-
-
-class TrimRow(TypedDict):
-    """One row of the trim table; ride heights in mm, changes against the baseline."""
-
-    kind: Literal["dry", "wet", "damage", "stuck"]
-    name: str
-    values: dict[str, str]
-    front_mm: float
-    rear_mm: float
-    fast_mm: list[float]
-    lap: Number
-    top: Number
-    first: Number
-    second: Number
-    downforce: Number
-    share: Number
-    no_go: bool
-    mind: str
-
-
-class TrimPage(TypedDict):
-    """``/trim.json``: the caution belongs to the table."""
-
-    circuit: str
-    baseline: str
-    wanted: Number
-    band: Number
-    corners: list[str]
-    rows: list[TrimRow]
-    special: list[TrimRow]
-    left_out: list[dict[str, Any]]
-    first_step: str
-    no_go: str
-    blanking: list[dict[str, Any]]
-    live: dict[str, Any]
-    csv: str
-    caution: str
 
 
 class SectionLoad(TypedDict):
