@@ -12,7 +12,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tuftwork.section import Condition, Contour, Polar, analyse, check_contour, naca, polar, single
+from tuftwork.section import (
+    Condition,
+    Contour,
+    Polar,
+    analyse,
+    check_contour,
+    naca,
+    polar,
+    single,
+    with_device,
+)
 
 DATA = Path(__file__).parent / "data"
 SMOOTH = 0.0007  # low-turbulence tunnel, natural transition with n = 9
@@ -236,3 +246,24 @@ def test_roughness_costs_maximum_lift_and_drag() -> None:
     clean = _polar("4412", 9e6, None, SMOOTH, -6, 20, 2)
     assert 0.65 < p.maximum[0] / clean.maximum[0] < 0.95
     assert float(np.nanmin(p.drag)) == pytest.approx(0.00975, rel=0.15)
+
+
+@pytest.mark.xfail(strict=True, reason="drag miss of a section without thickness: -8 % against 5 %")
+def test_drag_of_a_vanishing_section_is_that_of_two_plate_sides() -> None:
+    # S8: both sides of a turbulent plate at 1e6, 2 CF = 0.0088 [schlichting1979]; 3 % for the
+    # bookkeeping at the end of the wake, 2 % for the line through three thicknesses
+    condition = Condition(reynolds=1e6, turbulence=SMOOTH, trips=((0.01, 0.01),))
+    thick = (0.04, 0.06, 0.08)
+    drag = [analyse(single(naca(f"00{100 * t:02.0f}")), condition, 0.0).drag for t in thick]
+    assert np.polyval(np.polyfit(thick, drag, 1), 0.0) == pytest.approx(0.0088, rel=0.05)
+
+
+def test_a_gurney_of_two_per_cent_stays_within_what_is_quoted() -> None:
+    # G5: up to 30 % of lift near 2 % of the chord, drag at low lift at most three times (seen on a
+    # tertiary page, weak: bounds only, 5 % of reserve)
+    clean = polar(
+        single(naca("4412")), Condition(reynolds=1e6), np.deg2rad(np.arange(-4, 17, 2)), n_panel=100
+    )
+    tab = with_device(clean, 0.02)
+    assert 1.05 < tab.maximum[0] / clean.maximum[0] < 1.35
+    assert 1.0 < np.nanmin(tab.drag) / np.nanmin(clean.drag) < 3.0
