@@ -29,7 +29,6 @@ roof = Onset(
 free = solve_wing(system, {"section": table}, incidence=np.deg2rad(8.0))
 behind = solve_wing(system, {"section": table}, incidence=np.deg2rad(8.0), onset=roof)
 print(f"free stream {free.downforce_area:.3f} m^2, behind the roof {behind.downforce_area:.3f} m^2")
-print(
-    f"margin to the stall {np.rad2deg(free.margin.min()):.1f} and {np.rad2deg(behind.margin.min()):.1f} degrees"
-)
+margins = [np.rad2deg(result.margin.min()) for result in (free, behind)]
+print(f"margin to the stall {margins[0]:.1f} and {margins[1]:.1f} degrees")
 print(f"taken: {100 * (1 - behind.downforce_area / free.downforce_area):.0f} %")

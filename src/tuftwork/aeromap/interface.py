@@ -64,7 +64,7 @@ class PartLoad:
 
 
 CHANNELS: dict[str, str] = {
-    "rear_wing_angle": "change of onset angle at the rear wing [rad], nose-down positive",
+    "rear_wing_angle": "change of onset angle at the rear wing [rad], air coming down positive",
     "rear_wing_pressure": "dynamic pressure at the rear wing over the free stream's, minus 1 [-]",
     "exit_pressure": "change of pressure coefficient at the diffuser's exit [-], suction negative",
     "floor_head": "change of total-pressure coefficient at the floor's inlet [-], loss negative",

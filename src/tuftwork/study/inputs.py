@@ -74,10 +74,10 @@ def labels_of(project: Project) -> dict[str, str]:
     found: dict[str, str] = {}
     for part in project.parts:
         found |= _table_labels(part, f"{part.name}.", part.name)
-        table = _ENGINE_TABLES[part.kind]
+        engine = _ENGINE_TABLES[part.kind]
         if isinstance(part, Wing) and part.section is not None:
-            table = ("wing", "engine")
-        for name, coefficient in coefficients_of(*table).items():
+            engine = ("wing", "engine")
+        for name, coefficient in coefficients_of(*engine).items():
             said = f"{part.name}: {_start_small(coefficient.meaning)}"
             found[f"{part.name}.model.{name}"] = said
     found |= _table_labels(project.car, "car.", "car")

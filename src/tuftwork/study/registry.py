@@ -173,7 +173,7 @@ LABELS: tuple[str, ...] = (
 """``module:function`` taking a project and returning what a person calls those numbers."""
 
 STEPS: tuple[str, ...] = (
-    "tuftwork.study.section_page:section_steps",
+    "tuftwork.study.section_worked:section_steps",
     "tuftwork.study.lap:lap_steps",
     "tuftwork.study.cooling_step:cooling_steps",
     "tuftwork.study.brake_step:brake_steps",

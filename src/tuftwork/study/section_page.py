@@ -1,48 +1,38 @@
 """The page "Sections and wings": shape, polar, span loading, loads on the mounts, tolerances."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
 from tuftwork.car import Project, Wing
-from tuftwork.errors import InputError, NotConverged
-from tuftwork.quantity import Quantity, exact, format_plain
-from tuftwork.section import Polar, describe, measure_slot, polar, tolerance_table
-from tuftwork.section.design import Handle
+from tuftwork.quantity import exact, format_plain
+from tuftwork.section import describe, measure_slot
 from tuftwork.study.answers import Answers
-from tuftwork.study.job import Job
 from tuftwork.study.number import Link, Number, number_of_quantity
 from tuftwork.study.section_case import (
     SectionCase,
     case_of,
-    case_of_part,
-    design_table,
     ranged,
     solve_span,
     table_of,
-    table_tree,
     wings_of,
 )
 from tuftwork.study.section_live import memory_of, said, span_numbers
-from tuftwork.study.step import Pulse, Step
+from tuftwork.study.section_worked import STEP, usual_speed
 from tuftwork.study.store import Tree
 from tuftwork.study.support import Support, counted
 from tuftwork.wing import WingResult, mount_factor, service_load
 
 Page = dict[str, Any]
 _KMH = 3.6
-STEP = "sections"
 CAUTIONS = (
     "Desk estimate. Prove the wing, its mounts and what carries them by a proof load of at least "
     "one and a half times the greatest load before it runs.",
     "Go up in small steps of speed on a closed course; look at every mount after each.",
     "Scrutineers, road law and, where people depend on it, a licensed engineer have the last word.",
 )
-_SHOP = 1e-3  # [m] edges and slots held by hand tools; common practice, no source
-_TURN = np.deg2rad(0.5)  # [rad] same, of a setting
 
 
 def section_support(project: Project, answers: Answers | None) -> Support:
@@ -55,96 +45,6 @@ def section_support(project: Project, answers: Answers | None) -> Support:
     return ("computed" if named else "assumed"), note
 
 
-def section_steps(job: Job) -> list[Step]:
-    """Return the step of polars and tolerances; none where the project has no wing."""
-    wings = [p for p in job.project.parts if isinstance(p, Wing)]
-    if not wings:
-        return []
-    speed = _usual(job)
-
-    def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
-        made: dict[str, Tree] = {}
-        for k, part in enumerate(wings):
-            case = case_of_part(part, job.folder)
-            try:
-                made[part.name] = _worked(case, speed)
-            except (NotConverged, InputError) as why:
-                made[part.name] = {"refused": str(why)}
-            pulse.beat((k + 1) / len(wings))
-        return made
-
-    inputs = {
-        "wings": [_plain(case_of_part(part, job.folder)) for part in wings],
-        "speed": speed,
-    }
-    title = "Sections: polars and what build errors cost"
-    return [
-        Step(name=STEP, title=title, inputs=inputs, needs=(), work=work, weight=2.0 * len(wings))
-    ]
-
-
-def _usual(job: Job) -> float:
-    speeds = sorted(q.best for q in job.project.study.speeds)
-    return float(speeds[-2] if len(speeds) > 1 else speeds[-1])
-
-
-def _plain(case: SectionCase) -> Tree:
-    elements = [case.design.main, *(f.contour for f in case.design.flaps)]
-    return {
-        "spec": case.spec.key,
-        "incidence": case.design.incidence,
-        "points": [[float(c.x.sum()), float(np.abs(c.y).sum()), c.x.size] for c in elements],
-        "errors": [[h, k, e] for h, k, e in build_errors(case)],
-    }
-
-
-def build_errors(case: SectionCase) -> list[tuple[Handle, int, float]]:
-    """Return what the shop may get wrong: a flap's ranges in the project, else usual ones."""
-    found: list[tuple[Handle, int, float]] = [("incidence", 0, _TURN)]
-    section = case.part.section
-    for k, flap in enumerate(section.flaps if section is not None else ()):
-        for handle, usual in (
-            ("deflection", _TURN), ("gap", _SHOP / case.chord), ("overlap", _SHOP / case.chord)
-        ):  # fmt: skip
-            quantity: Quantity = getattr(flap, handle)
-            arm = 0.5 * (quantity.high - quantity.low)
-            found.append((handle, k, arm if arm > 0 else usual))  # type: ignore[arg-type]
-    # increments of a tab are known to 5 % of the chord
-    if 0.004 < case.design.gurney < 0.05 - _SHOP / case.chord:
-        found.append(("gurney", 0, _SHOP / case.chord))
-    return found
-
-
-def _worked(case: SectionCase, speed: float) -> Tree:
-    stack, condition = case.design.stack(), case.condition(speed)
-    several = len(stack.elements) > 1
-    alphas = np.deg2rad(np.arange(-8.0, 10.1, 2.0) if several else np.arange(-6.0, 18.1, 2.0))
-    p = polar(stack, condition, alphas, has_band=True, n_panel=100)
-    rows = tolerance_table(
-        replace(case.design, height=case.height(case.design)),
-        condition,
-        build_errors(case),
-        n_panel=100,
-    )
-    return {
-        "polar": _polar_tree(p),
-        "table": table_tree(design_table(case, case.design)),
-        "tolerances": [
-            {"handle": r.handle, "flap": r.flap, "error": r.error, "lift": r.lift_cost,
-             "drag": r.drag_cost, "note": r.note}
-            for r in rows
-        ],
-        "notices": [
-            f"Polar {n}".replace(" deg", "°") for n in p.notices if n.startswith("not converged")
-        ],
-    }  # fmt: skip
-
-
-def _polar_tree(p: Polar) -> Tree:
-    fields = ("alpha", "lift", "drag", "moment", "lift_low", "lift_high", "nose_suction")
-    return {name: getattr(p, name) for name in fields} | {"state": list(p.state)}
-
-
 def section_page(answers: Answers, wing: str = "", state: str = "") -> Page:
     """Return one wing of the project with its section."""
     own = answers.state_named(state) if answers.project.states else ""
@@ -152,7 +52,7 @@ def section_page(answers: Answers, wing: str = "", state: str = "") -> Page:
     worked = answers.results[STEP].get(case.part.name, {})
     if "refused" in worked:
         return _refused(answers, case, str(worked["refused"]))
-    speed = _usual(answers.job)
+    speed = usual_speed(answers.job)
     memory = memory_of(answers)
     drawn = case_of(answers.project, answers.job.folder, case.part.name)
     memory.tables.setdefault(memory.key(drawn, drawn.design), table_of(worked["table"]))
@@ -184,11 +84,11 @@ def _refused(answers: Answers, case: SectionCase, why: str) -> Page:
     return {
         "wings": list(wings_of(answers.project)), "wing": case.part.name,
         "state": answers.states[0], "states": list(answers.states),
-        "speed_kmh": round(_KMH * _usual(answers.job), 1), "outline": case.outline,
+        "speed_kmh": round(_KMH * usual_speed(answers.job), 1), "outline": case.outline,
         "is_stand_in": case.is_stand_in, "engine": "estimate" if case.is_stand_in else "none",
         "answer": f"No answer for this section: {why}", "shape": _shape(case), "slots": [],
-        "handles": handles_of(case, _usual(answers.job)), "polar": None, "span": None, "loads": [],
-        "tolerances": [], "cautions": list(CAUTIONS), "notices": [why],
+        "handles": handles_of(case, usual_speed(answers.job)), "polar": None, "span": None,
+        "loads": [], "tolerances": [], "cautions": list(CAUTIONS), "notices": [why],
     }  # fmt: skip
 
 

@@ -166,7 +166,8 @@ def _pass(
     base = log.base
     lines = np.searchsorted(base.time, edges)
     return Pass(
-        start=start, end=end, state=state, way=way, speed=speeds[0], nominal=speeds[1], push=float(slope),
+        start=start, end=end, state=state, way=way, speed=speeds[0], nominal=speeds[1],
+        push=float(slope),
         means=means_between(log, start, end), lines=(int(lines[0]), int(lines[1]) - 1),
     )  # fmt: skip
 

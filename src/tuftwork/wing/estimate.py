@@ -68,7 +68,7 @@ class WingOnset:
     pressure
         Dynamic pressure over that of the free stream. [-]
     angle
-        Change of onset, nose-down positive: air coming down from a roof is negative. [rad]
+        Change of onset: air coming down from a roof adds to the incidence. [rad]
     """
 
     reynolds: Array
@@ -165,7 +165,7 @@ def estimate_wing(
     lift = rising - lost * (1 + c.stall_fall)
     drag = _drag(geometry, onset, c, lift, aspect) + np.clip(lost, 0, None) * np.abs(np.sin(angle))
     area = onset.pressure * g.span * g.chord
-    # the force stands square to the local air: air coming down tilts it rearward
+    # the force stands square to the local air: air coming down tilts it forward
     turned = -onset.angle
     return WingLoad(
         downforce=area * (lift * np.cos(turned) - drag * np.sin(turned)),

@@ -107,7 +107,8 @@ class EstimatedWing(EstimatedPart):
             return {}
         return {
             "rear_wing_pressure": -own["wake"] * np.maximum(found.coefficient, 0.0),
-            "rear_wing_angle": own["upwash"] * found.coefficient,
+            # air that a front wing turns up takes incidence off the wing behind it
+            "rear_wing_angle": -own["upwash"] * found.coefficient,
         }
 
     def _notices(self, found: WingLoad, geometry: WingGeometry) -> tuple[str, ...]:

@@ -151,7 +151,7 @@ class LatticeWing(EstimatedPart):
         coefficient = down / (self.key("span", draws) * self.key("chord", draws))
         return {
             "rear_wing_pressure": -own["wake"] * np.maximum(coefficient, 0.0),
-            "rear_wing_angle": own["upwash"] * coefficient,
+            "rear_wing_angle": -own["upwash"] * coefficient,
         }
 
     def _notices(self, found: WingLoads, bank: WingBank) -> tuple[str, ...]:
