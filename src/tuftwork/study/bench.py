@@ -13,6 +13,7 @@ import numpy as np
 from tuftwork import __version__
 from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.files import OpenProject, parse_project, read_project, write_atomic
+from tuftwork.study.ahead import compiled_ahead
 from tuftwork.study.answers import Answers
 from tuftwork.study.job import Job, job_steps
 from tuftwork.study.ledger import Ledger
@@ -85,11 +86,12 @@ class Bench:
         opened = read_project(self.folder)
         job = Job.of(opened.project, self.scheduler, self.folder)
         begun = perf_counter()
-        results = run_steps(
-            job_steps(job), self.store, self.ledger,
-            what=opened.project.about.title, version=__version__, watch=watch,
-            is_cancelled=cancelled,
-        )  # fmt: skip
+        with compiled_ahead(job_steps(job), self.store) as steps:
+            results = run_steps(
+                steps, self.store, self.ledger,
+                what=opened.project.about.title, version=__version__, watch=watch,
+                is_cancelled=cancelled,
+            )  # fmt: skip
         write_atomic(self.folder / "results" / _LAST, opened.text.encode())
         with self._lock:
             self.opened, self._answers = opened, Answers(job=job, results=results)

@@ -1,0 +1,88 @@
+"""Engines compiled ahead, on another core, while the first steps of a study run.
+
+The kernels of laps and sections take seconds to compile on a machine that has never run them. A
+process of its own compiles them into the cache on the disk at the start of a run that will need
+them; the first step that does waits for it.
+"""
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+
+from tuftwork.study.step import Pulse, Step, Work, digests_of
+from tuftwork.study.store import Store, Tree
+
+
+def compile_laps() -> None:
+    """Run one short lap with its slopes."""
+    from tuftwork.lap import solve_lap
+    from tuftwork.lap.demo import brackenholt, halyard, halyard_aero
+
+    solve_lap(brackenholt(), halyard(), halyard_aero(), gradient=True)
+
+
+def compile_sections() -> None:
+    """Solve one section with its layers."""
+    from tuftwork.section import Condition, analyse, naca, single
+
+    analyse(single(naca("4412")), Condition(reynolds=1e6), 0.05)
+
+
+KERNELS: Mapping[str, Callable[[], None]] = {"lap": compile_laps, "sections": compile_sections}
+"""First word of a step's name → what compiles its kernels."""
+
+
+@contextmanager
+def compiled_ahead(steps: Sequence[Step], store: Store) -> Iterator[list[Step]]:
+    """Give the steps back, those that need kernels waiting until these are compiled."""
+    digests = digests_of(steps)
+    kinds = [
+        kind
+        for kind in KERNELS
+        if any(_is_of(step, kind) and digests[step.name] not in store for step in steps)
+    ]
+    if not kinds or (os.cpu_count() or 1) < 2:
+        yield list(steps)
+        return
+    process = subprocess.Popen(
+        [sys.executable, "-m", "tuftwork.study.ahead", *kinds],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+    )
+    try:
+        yield [
+            replace(step, work=_after(process, step.work))
+            if any(_is_of(step, kind) for kind in kinds)
+            else step
+            for step in steps
+        ]
+    finally:
+        if process.poll() is None:
+            process.kill()
+        process.wait()
+
+
+def _is_of(step: Step, kind: str) -> bool:
+    return step.name.partition(" ")[0] == kind
+
+
+def _after(process: "subprocess.Popen[bytes]", work: Work) -> Work:
+    def run(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
+        while process.poll() is None:
+            pulse.beat(0.0)  # a stop is heard while waiting
+            try:
+                process.wait(timeout=0.1)
+            except subprocess.TimeoutExpired:
+                continue
+        return work(results, pulse)
+
+    return run
+
+
+if __name__ == "__main__":
+    for name in sys.argv[1:]:
+        KERNELS[name]()
