@@ -38,7 +38,10 @@ def test_total_is_the_load_of_the_whole_car(found: Budget) -> None:
 
 def test_interactions_are_rows_of_their_own(found: Budget) -> None:
     rows = {row.name: row for row in found.of_kind("interaction")}
-    assert summarise(rows["body → rear wing"].total).high < 0
+    # a roof slows the air at the wing and turns it down: the first takes load, the second adds it,
+    # so only the drag has a certain sign (slower air, and the force turned forward)
+    assert summarise(rows["body → rear wing"].drag).high < 0
+    assert float(np.std(rows["body → rear wing"].total)) > 0.01
     assert summarise(rows["rear wing → floor"].total).low > 0
     assert summarise(rows["splitter → floor"].total).high < 0
     assert "exit pressure" in rows["rear wing → floor"].note

@@ -74,7 +74,8 @@ def camera_tree(desk: Desk, name: str) -> dict[str, Any]:
         "fault": "",
         "camera": {
             "focal_35mm": {
-                "text": f"{film:.1f} mm (±{1.2816 * spread * film:.1f})",
+                "text": f"{film:.1f} mm ({film * (1 - 1.2816 * spread):.1f} to "
+                f"{film * (1 + 1.2816 * spread):.1f})",
                 "best": film, "low": film * np.exp(-1.2816 * spread),
                 "high": film * np.exp(1.2816 * spread), "unit": "mm", "origin": "computed",
             },
