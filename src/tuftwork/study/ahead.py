@@ -47,23 +47,33 @@ def compiled_ahead(steps: Sequence[Step], store: Store) -> Iterator[list[Step]]:
     if not kinds or (os.cpu_count() or 1) < 2:
         yield list(steps)
         return
-    process = subprocess.Popen(
-        [sys.executable, "-m", "tuftwork.study.ahead", *kinds],
+    processes = {kind: _compiling(kind) for kind in kinds}
+    try:
+        yield [
+            next(
+                (
+                    replace(step, work=_after(process, step.work))
+                    for kind, process in processes.items()
+                    if _is_of(step, kind)
+                ),
+                step,
+            )
+            for step in steps
+        ]
+    finally:
+        for process in processes.values():
+            if process.poll() is None:
+                process.kill()
+            process.wait()
+
+
+def _compiling(kind: str) -> "subprocess.Popen[bytes]":
+    return subprocess.Popen(
+        [sys.executable, "-m", "tuftwork.study.ahead", kind],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
         env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
     )
-    try:
-        yield [
-            replace(step, work=_after(process, step.work))
-            if any(_is_of(step, kind) for kind in kinds)
-            else step
-            for step in steps
-        ]
-    finally:
-        if process.poll() is None:
-            process.kill()
-        process.wait()
 
 
 def _is_of(step: Step, kind: str) -> bool:
