@@ -78,8 +78,9 @@ def test_random_attached_sections_converge() -> None:
     assert strict >= 29
 
 
+@pytest.mark.xfail(strict=True, reason="5 of 6 solved where all six were asked")
 def test_random_two_element_sections_over_the_ground_converge() -> None:
-    # aim 95 % of 60; here 6 fixed draws, at most one fails
+    # aim 95 % of 60; here 6 fixed draws, all solved
     rng = np.random.default_rng(5)
     solved = 0
     for _ in range(6):
@@ -101,7 +102,7 @@ def test_random_two_element_sections_over_the_ground_converge() -> None:
             solved += 1
         except NotConverged:
             pass
-    assert solved >= 5
+    assert solved == 6
 
 
 def test_a_polar_goes_on_past_a_failed_point(monkeypatch) -> None:
