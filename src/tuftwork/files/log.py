@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 
 from tuftwork.errors import Fault, FileFault, UnknownName
-from tuftwork.files.logbinary import read_hdf5, read_mdf, read_parquet
+from tuftwork.files.logbinary import read_hdf5, read_mdf, read_parquet, stored_names
 from tuftwork.files.logform import LogForm, cells, form_of, is_number
 from tuftwork.files.logtable import Column, LogWish, ReadLog, assembled, columns_of
 from tuftwork.quantity import Array
@@ -50,10 +50,10 @@ def read_log(path: Path | str, wish: LogWish | None = None) -> ReadLog:
 
 
 def column_names(path: Path) -> tuple[str, ...]:
-    """Return the names of a log's columns as roles and units call them; text and Parquet only."""
+    """Return the names of a log's columns as roles and units call them."""
     if path.suffix.lower() == ".parquet":
         return tuple(split_unit(n)[0] for n in pl.read_parquet_schema(path))
-    return () if path.suffix.lower() in _READERS else form_of(path).names
+    return stored_names(path) if path.suffix.lower() in _READERS else form_of(path).names
 
 
 def merged(logs: Sequence[ReadLog]) -> ReadLog:
