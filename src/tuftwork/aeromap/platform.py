@@ -181,7 +181,7 @@ def platform_quantities(
             raise InputError(f"car.{name}", "missing", "", "the platform needs the axle", cure)
     masses = project.mass_state(mass_state)
     setting = project.state(state)
-    unused = ("track", "tyre_diameter", "cg_height")
+    unused = ("track", "tyre_diameter", "cg_height", "damping", "unsprung_mass", "pitch_inertia")
     found: dict[str, Quantity] = {}
     for table, prefix in (
         (project.car.front, "car.front."),

@@ -17,6 +17,7 @@ from tuftwork.car.claim import (
 )
 from tuftwork.car.cooling import Cooling
 from tuftwork.car.crossed import CrossedNames, Crossing, crossings
+from tuftwork.car.device import Device, Schedule, ScheduleRule, position_at
 from tuftwork.car.lap import Lap, LapCircuit, Trim, TrimExtra
 from tuftwork.car.part import (
     PART_KINDS,
@@ -76,6 +77,7 @@ __all__ = [
     "CoolingFlow",
     "CrossedNames",
     "Crossing",
+    "Device",
     "Evidence",
     "Feature",
     "FlapElement",
@@ -98,6 +100,8 @@ __all__ = [
     "PlaneAt",
     "Project",
     "Rival",
+    "Schedule",
+    "ScheduleRule",
     "Splitter",
     "Spring",
     "State",
@@ -114,6 +118,7 @@ __all__ = [
     "limit_of",
     "number",
     "parts_in_state",
+    "position_at",
     "quantities_in",
     "read_number",
     "split_path",

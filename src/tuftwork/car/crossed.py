@@ -15,6 +15,8 @@ _NAMED = (
     ("parts", "name"),
     ("mass_states", "name"),
     ("states", "name"),
+    ("devices", "name"),
+    ("schedules", "name"),
     ("openings", "name"),
     ("claims", "id"),
     ("evidence", "id"),
@@ -67,6 +69,7 @@ def crossings(project: Any) -> list[Crossing]:
         *_claims(project),
         *_measured(project),
         *_states(project),
+        *_devices(project),
         *_study(project),
         *_trial(project),
         *_reading(project),
@@ -138,12 +141,36 @@ def _measured(project: Any) -> Iterator[Crossing]:
 def _states(project: Any) -> Iterator[Crossing]:
     kinds = _part_kinds(project)
     for index, state in enumerate(_rows(project, "states")):
+        for place, name in enumerate(_rows(state, "without")):
+            if isinstance(name, str) and name not in kinds:
+                yield Crossing(path=("states", index, "without", place), what="no part of this "
+                               "name", found=name, known=tuple(kinds))  # fmt: skip
         aliased = isinstance(state, Mapping) and "set" in state
         values = _get(state, "set" if aliased else "values")
         if not isinstance(values, Mapping):
             continue
         for path in values:
             yield from _part_key(str(path), kinds, ("states", index, "set", path))
+
+
+def _devices(project: Any) -> Iterator[Crossing]:
+    """Check that devices stand in states, and schedules move devices to positions they have."""
+    states = _names(project, "states")
+    positions: dict[str, tuple[str, ...]] = {}
+    for index, device in enumerate(_rows(project, "devices")):
+        for key in ("positions", "failures"):
+            for place, name in enumerate(_rows(device, key)):
+                if isinstance(name, str) and name not in states:
+                    yield Crossing(path=("devices", index, key, place), what="no state of this "
+                                   "name", found=name, known=states)  # fmt: skip
+        own = tuple(n for n in _rows(device, "positions") if isinstance(n, str))
+        positions[str(_get(device, "name"))] = own
+    for index, schedule in enumerate(_rows(project, "schedules")):
+        path: Path = ("schedules", index)
+        yield from _missing(schedule, "device", path, tuple(positions), "device")
+        known = positions.get(str(_get(schedule, "device")))
+        for place, rule in enumerate(_rows(schedule, "rules") if known else ()):
+            yield from _missing(rule, "position", (*path, "rules", place), known or (), "position")
 
 
 def _part_kinds(project: Any) -> dict[str, Any]:

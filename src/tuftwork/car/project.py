@@ -9,6 +9,7 @@ from tuftwork.car.brake import Brakes
 from tuftwork.car.claim import Claim, Evidence, Measured, Opening
 from tuftwork.car.cooling import Cooling
 from tuftwork.car.crossed import CrossedNames, crossings
+from tuftwork.car.device import Device, Schedule
 from tuftwork.car.lap import Lap
 from tuftwork.car.part import Part
 from tuftwork.car.reading import Pictures
@@ -79,6 +80,16 @@ class Axle(Table):
     stops: Annotated[
         tuple[Spring, ...], Field(description="Bump stops and packers, in any order")
     ] = ()
+    damping: Annotated[
+        Quantity | None,
+        number("damping", positive=True),
+        Field(description="Of the damper at the wheel, small strokes, per wheel"),
+    ] = None
+    unsprung_mass: Annotated[
+        Quantity | None,
+        number("mass", positive=True),
+        Field(description="Wheels, brakes and half the links, both sides together"),
+    ] = None
 
 
 class Car(Table):
@@ -130,6 +141,11 @@ class MassState(Table):
         number("height", positive=True),
         Field(description="Centre of gravity above ground"),
     ] = None
+    pitch_inertia: Annotated[
+        Quantity | None,
+        number("inertia", positive=True),
+        Field(description="Of the car about its own transverse axis"),
+    ] = None
     ride_height_front: Annotated[
         Quantity,
         number("height", positive=True, most=1.0),
@@ -161,6 +177,9 @@ class State(Table):
         number("height", positive=True, most=1.0),
         Field(description="At rest, where this state has its own"),
     ] = None
+    without: Annotated[
+        tuple[str, ...], Field(max_length=20, description="Parts that are gone in this state")
+    ] = ()
     stuck: Annotated[bool, Field(strict=True, description="A device that failed in place")] = False
     note: Annotated[str, Field(description="Anything worth remembering")] = ""
 
@@ -229,6 +248,8 @@ class Project(Table):
     states: Annotated[
         tuple[State, ...], Field(description="States; the first is the baseline")
     ] = ()
+    devices: Annotated[tuple[Device, ...], Field(description="Devices that move")] = ()
+    schedules: Annotated[tuple[Schedule, ...], Field(description="When devices go where")] = ()
     openings: Annotated[tuple[Opening, ...], Field(description="Openings of the body")] = ()
     claims: Annotated[tuple[Claim, ...], Field(description="What has been said")] = ()
     evidence: Annotated[tuple[Evidence, ...], Field(description="What the study rests on")] = ()
@@ -254,6 +275,13 @@ class Project(Table):
         found = {part.name: part for part in self.parts}
         if name not in found:
             raise UnknownName("part", name, found)
+        return found[name]
+
+    def device(self, name: str) -> Device:
+        """Return the device called ``name``."""
+        found = {device.name: device for device in self.devices}
+        if name not in found:
+            raise UnknownName("device", name, found)
         return found[name]
 
     def mass_state(self, name: str = "") -> MassState:

@@ -15,6 +15,8 @@ def parts_in_state(project: Project, state: State) -> tuple[Part, ...]:
     UnknownName
         If it names a part that is not in the project.
     """
+    for name in state.without:
+        project.part(name)
     changes: dict[str, dict[str, str | float]] = {}
     for path, value in state.values.items():
         part, key = split_path(path, project)
@@ -22,6 +24,7 @@ def parts_in_state(project: Project, state: State) -> tuple[Part, ...]:
     return tuple(
         part.with_values(changes[part.name]) if part.name in changes else part
         for part in project.parts
+        if part.name not in state.without
     )
 
 

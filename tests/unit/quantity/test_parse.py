@@ -114,6 +114,8 @@ def test_every_unit_goes_to_si_and_back(dimension: str, unit: str) -> None:
         ("hp", "power", 745.69987158227022),
         ("psi", "pressure", 6894.757293168),
         ("lbf/in", "stiffness", 175.12683524647636),
+        ("lbf s/in", "damping", 175.12683524647636),
+        ("g", "acceleration", 9.80665),
         ("°", "angle", DEGREE),
     ],
 )
