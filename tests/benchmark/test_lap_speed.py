@@ -67,7 +67,7 @@ def test_straight_line_against_a_general_integrator(benchmark: Callable[..., obj
     aero = (case.aero.of_draw(0), case.aero.ride_height_front, case.aero.ride_height_rear)
     power = case.vehicle.power
     flat = (0.0, 0.0, 1.0, 0.0, 1.0, 0.0)
-    guess = (0.0, 0.053, 0.066, False)
+    guess = (0.0, 0.053, 0.066, 0.0)
 
     def slope(_: float, energy: np.ndarray) -> list[float]:
         found = solve_point(

@@ -19,12 +19,13 @@ from tuftwork.lap.physics import (
     capacity,
     deflection,
     drive_force,
+    inner,
 )
 
 _FAR = 40  # Newton steps before a point counts as not converged
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def _heights(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step):
     """Return ride heights at a given acceleration, the residual there, limit and by-products."""
@@ -43,7 +44,7 @@ def _heights(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step):
     return hf, hr, res[2], limit, by, False
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def _bracketed(mode, energy, hf, hr, road, mix, p, flags, aero, power, step):
     """Solve a point where Newton bounces: close to the limit grip falls away like a root.
@@ -99,7 +100,7 @@ def _bracketed(mode, energy, hf, hr, road, mix, p, flags, aero, power, step):
     return ax, hf, hr, limit, False, by
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def _turning(energy, point, road, mix, p, flags, aero, power, step):
     """Solve a driven point whose undriven front axle would run out: the push unloads it."""
@@ -135,7 +136,7 @@ def solve_point(mode, energy, guess, road, mix, p, flags, aero, power, power_ste
     from the far side finds the one a driver would use.
     """
     ax, hf, hr, turning = guess
-    if turning:  # as the cell before: try that first, and keep it if the push is there
+    if turning > 0.0:  # as the cell before: try that first, and keep it if the push is there
         by = assemble(TURN, energy, ax, hf, hr, road, mix, p, flags, aero, power, power_step)[3]
         tax, thf, thr, limit, ok, by = _turning(
             energy, (ax, hf, hr, 1e3, by), road, mix, p, flags, aero, power, power_step
@@ -178,7 +179,7 @@ def solve_point(mode, energy, guess, road, mix, p, flags, aero, power, power_ste
     return _turning(energy, (ax, hf, hr, ax, by), road, mix, p, flags, aero, power, power_step)
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def platform(energy, hf, hr, road, mix, p, aero):
     """Return ride heights at steady speed and their slope with E."""
@@ -196,13 +197,14 @@ def platform(energy, hf, hr, road, mix, p, aero):
     t = aero_at(aero, mix, hf, hr)
     for _ in range(_FAR):
         cf, cr = t[0] * p[41] + p[38], t[3] * p[42] + p[39]
-        xf, dxf = deflection(q * cf * rf + m * (gn - g) * wf - shift, p[25], p[30], p[31])
-        xr, dxr = deflection(
-            q * cr * rr + m * (gn - g) * (1.0 - wf) + (1.0 - p[29]) * shift, p[26], p[32], p[33]
-        )
+        ff = q * cf * rf + m * (gn - g) * wf - shift
+        fr = q * cr * rr + m * (gn - g) * (1.0 - wf) + (1.0 - p[29]) * shift
+        xf, dxf = deflection(ff, p[25], p[30], p[31], p[47], p[48])
+        xr, dxr = deflection(fr, p[26], p[32], p[33], p[49], p[50])
         j11, j12 = 1.0 + dxf * q * p[41] * rf * t[1], dxf * q * p[41] * rf * t[2]
         j21, j22 = dxr * q * p[42] * rr * t[4], 1.0 + dxr * q * p[42] * rr * t[5]
-        r1, r2 = hf - p[23] + xf, hr - p[24] + xr
+        r1 = hf - p[23] - 2.0 * energy * p[45] + xf
+        r2 = hr - p[24] - 2.0 * energy * p[46] + xr
         det = j11 * j22 - j12 * j21
         df, dr = -(r1 * j22 - j12 * r2) / det, -(j11 * r2 - j21 * r1) / det
         big = max(abs(df), abs(dr))
@@ -217,12 +219,13 @@ def platform(energy, hf, hr, road, mix, p, aero):
             break
     lf_e = rho * cf * rf - q * cf * p[35] * rf * rf * roll2_e
     lr_e = rho * cr * rr - q * cr * p[36] * rr * rr * roll2_e
-    b1, b2 = dxf * (lf_e + m * gn_e * wf), dxr * (lr_e + m * gn_e * (1.0 - wf))
+    b1 = dxf * (lf_e + m * gn_e * wf) - 2.0 * p[45]
+    b2 = dxr * (lr_e + m * gn_e * (1.0 - wf)) - 2.0 * p[46]
     hf_e, hr_e = -(b1 * j22 - j12 * b2) / det, -(j11 * b2 - j21 * b1) / det
     return hf, hr, hf_e, hr_e, t, ok
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def reserve(energy, hf, hr, hf_e, hr_e, t, road, p, flags):
     """Return what is left of the more used axle at steady speed, its slope with E, and the axle.

@@ -48,6 +48,12 @@ PARAMETERS: Final[tuple[tuple[str, str], ...]] = (
     ("downforce_scale_rear", "-"),
     ("drag_scale", "-"),
     ("gravity", "m/s^2"),
+    ("tyre_growth_front", "s^2/m"),
+    ("tyre_growth_rear", "s^2/m"),
+    ("second_travel_front", "m"),
+    ("second_rate_front", "N/m"),
+    ("second_travel_rear", "m"),
+    ("second_rate_rear", "N/m"),
 )
 """Name and unit of every parameter, in the order the kernels use."""
 

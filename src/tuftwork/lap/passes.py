@@ -13,7 +13,7 @@ import numpy as np
 from numba import njit
 
 from tuftwork.lap.kernel import cap_energy, solve_point
-from tuftwork.lap.physics import BRAKE, COAST, DRIVE, TURNING
+from tuftwork.lap.physics import BRAKE, COAST, DRIVE, TURNING, inner
 
 FREE, BRAKED, CAPPED, GIVEN = 0, 1, 2, 3
 """Where a node's speed comes from: driving, braking, the cornering limit, the caller."""
@@ -22,7 +22,7 @@ GONE, STALLED = 1, 2
 _SCREEN = 0.72  # squared lateral use of the better-placed guess beyond which the limit is solved
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def _crossing(ei, ej, h, a, d):
     """Return time over a cell that is driven, then braked."""
@@ -34,7 +34,7 @@ def _crossing(ei, ej, h, a, d):
     return 2.0 * x / (vi + vs) + 2.0 * (h - x) / (vs + vj)
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def _level(i, cell_road, node_road, mix):
     """Return whether a cell and both its ends lie on the same road in the same state."""
@@ -44,7 +44,7 @@ def _level(i, cell_road, node_road, mix):
     return mix[i, 0] == mix[i - 1, 0] and mix[i, 2] == mix[i - 1, 2] == 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def _tightens(i, node_road):
     """Return whether the road only tightens to the next node, all else equal."""
@@ -80,14 +80,14 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
     if capped:
         energy[0], kind[0] = e, CAPPED
         cap[0, 0], cap[0, 1], cap[0, 2] = chf, chr_, axle
-    before, ax, turning = 0.0, 0.0, False
+    before, ax, turning = 0.0, 0.0, 0.0
     for i in range(n):
         c = cell_road[i]
         road = (c[0], c[1], c[2], c[3], c[4], c[5])
         if i > 0 and kind[i] == CAPPED and _level(i, cell_road, node_road, mix):
             # the same road at the same limit: nothing to solve
             energy[i + 1], kind[i + 1] = energy[i], CAPPED
-            cap[i + 1] = cap[i]
+            cap[i + 1, 0], cap[i + 1, 1], cap[i + 1, 2] = cap[i, 0], cap[i, 1], cap[i, 2]
             ahead[i, 1], ahead[i, 2], ahead[i, 3] = cap[i, 0], cap[i, 1], energy[i]
             limit[i, 0] = int(cap[i, 2])
             continue
@@ -113,7 +113,7 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
             return 0.0, energy, kind, limit, cap, ahead, behind, STALLED, i
         ahead[i, 0], ahead[i, 1], ahead[i, 2], ahead[i, 3] = ax, hf, hr, em
         limit[i, 0] = lim
-        turning = lim == TURNING
+        turning = 1.0 if lim == TURNING else 0.0
         trial = energy[i] + length[i] * ax
         spent = lim == COAST  # the corner tightens past what tyres give: its own limit comes next
         if spent:
@@ -146,7 +146,7 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
         energy[n], kind[n] = last, GIVEN
     elif closed and kind[0] == CAPPED and energy[0] < energy[n]:
         energy[n], kind[n] = energy[0], CAPPED
-        cap[n] = cap[0]
+        cap[n, 0], cap[n, 1], cap[n, 2] = cap[0, 0], cap[0, 1], cap[0, 2]
     met = np.zeros(n, np.int64)
     chain = False
     before, dec = 0.0, 0.0
@@ -163,7 +163,7 @@ def run(grid, closed, first, last, ceiling, p, flags, aero, power, power_step):
         dec, hf, hr, lim, ok, by = solve_point(
             BRAKE,
             em,
-            (min(-before, -0.5), hf, hr, False),
+            (min(-before, -0.5), hf, hr, 0.0),
             road,
             mix[i],
             p,

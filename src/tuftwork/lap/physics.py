@@ -15,16 +15,21 @@ from typing import no_type_check
 import numpy as np
 from numba import njit
 
-DRIVE, BRAKE, TURN, ROLL = 1, -1, 2, 3
-"""What is solved for: driving, braking, the push the turning front axle still allows, coasting."""
+DRIVE, BRAKE, TURN, ROLL = 1.0, -1.0, 2.0, 3.0
+"""What is solved for: driving, braking, the push the turning front axle still allows, coasting.
+
+Floats, because the compiler makes a copy of every function for each whole number written out."""
 
 POWER, FRONT, REAR, BRAKE_LIMIT, BOTH, COAST, TURNING = 0, 1, 2, 3, 4, 5, 6
 """What limits: engine, an axle, the brakes, both axles, nothing left, an undriven front axle."""
 
+inner = njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+"""For functions only compiled ones call: nothing is built that would let Python call them."""
+
 _FLOOR = 1.0  # [N]  an axle keeps this much capacity so that no ratio divides by zero
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def _locate(axis, h):
     n = axis.shape[0]
@@ -124,15 +129,22 @@ def drive_force(power, power_step, p, energy):
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def deflection(force, rate, travel, bump_rate):
-    """Return axle deflection and its slope; the bump stop comes in over 2 % of its force."""
+def deflection(force, rate, travel, bump_rate, second_travel, second_rate):
+    """Return axle deflection and its slope; each stop comes in over 2 % of its force."""
     contact = rate * travel
-    width = 0.02 * contact
     u = force - contact
-    r = sqrt(u * u + width * width)
-    ramp = 0.5 * (u + r)
+    r = sqrt(u * u + (0.02 * contact) ** 2)
     soft = 1.0 / rate - 1.0 / bump_rate
-    return force / rate - soft * ramp, 1.0 / rate - soft * 0.5 * (1.0 + u / r)
+    sink = force / rate - soft * 0.5 * (u + r)
+    slope = 1.0 / rate - soft * 0.5 * (1.0 + u / r)
+    soft = 1.0 / bump_rate - 1.0 / second_rate
+    if soft != 0.0:
+        contact += bump_rate * (second_travel - travel)
+        u = force - contact
+        r = sqrt(u * u + (0.02 * contact) ** 2)
+        sink -= soft * 0.5 * (u + r)
+        slope -= soft * 0.5 * (1.0 + u / r)
+    return sink, slope
 
 
 @njit(cache=True, error_model="numpy")
@@ -199,8 +211,8 @@ def assemble(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, power_s
     keep_r = 1.0 - p[28] if mode == BRAKE else 1.0 - p[29]
     ff = lf + m * (gn - g) * wf - keep_f * shift
     fr = lr + m * (gn - g) * (1.0 - wf) + keep_r * shift
-    xf, dxf = deflection(ff, p[25], p[30], p[31])
-    xr, dxr = deflection(fr, p[26], p[32], p[33])
+    xf, dxf = deflection(ff, p[25], p[30], p[31], p[47], p[48])
+    xr, dxr = deflection(fr, p[26], p[32], p[33], p[49], p[50])
     tf = p[6] * m * ay * p[2] / p[4]
     tr = (1.0 - p[6]) * m * ay * p[2] / p[5]
     cf, cfn, _ = capacity(p[7], p[9], p[11], p[21], nf, tf * tf)
@@ -225,8 +237,8 @@ def assemble(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, power_s
     me = m * (1.0 + p[17])
     a11, a12 = q * p[41] * rf * t[1], q * p[41] * rf * t[2]
     a21, a22 = q * p[42] * rr * t[4], q * p[42] * rr * t[5]
-    r1 = hf - p[23] + xf
-    r2 = hr - p[24] + xr
+    r1 = hf - p[23] - 2.0 * energy * p[45] + xf  # tyres grow with the square of speed
+    r2 = hr - p[24] - 2.0 * energy * p[46] + xr
     r3 = me * ax - sign * force + resist
     j11, j12, j13 = 1.0 + dxf * a11, dxf * a12, -dxf * keep_f * mhl
     j21, j22, j23 = dxr * a21, 1.0 + dxr * a22, dxr * keep_r * mhl

@@ -9,7 +9,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from tuftwork.lap.parameter import INDEX
-from tuftwork.lap.physics import BRAKE, DRIVE, TURNING, aero_at, assemble
+from tuftwork.lap.physics import BRAKE, DRIVE, TURNING, aero_at, assemble, inner
 from tuftwork.quantity import Array
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ class LapTrace:
             return np.where(total != 0.0, self.downforce_front / total, np.nan)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@inner
 @no_type_check
 def _settle(mode, energy, ax, guess, road, mix, p, flags, aero, power, step):
     """Return ride heights at a given speed and acceleration, and the loads there."""

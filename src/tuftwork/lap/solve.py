@@ -227,15 +227,21 @@ def gradient_of(
     case: Case, record: Record, parameters: Array, coefficients: Array, mix: Array
 ) -> Array:
     """Return d(time)/d(parameter) of a kernel record, (n_parameter,)."""
+    return slopes_of(case, record, parameters, coefficients, mix)[0]
+
+
+def slopes_of(
+    case: Case, record: Record, parameters: Array, coefficients: Array, mix: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Return slopes of time with parameters, curvature of cells and nodes, and cell lengths."""
     a, power = case.aero, case.vehicle.power
     if case.mesh.closed and record[2][0] != passes.CAPPED:
         raise NotCovered("no gradient where grip never limits: nothing on this circuit is a corner")
-    return np.asarray(
-        adjoint.gradient(
-            case.grid(mix), record, parameters, case.vehicle.flags,
-            (coefficients, a.ride_height_front, a.ride_height_rear), power.table, power.step,
-        )
+    found = adjoint.gradient(
+        case.grid(mix), record, parameters, case.vehicle.flags,
+        (coefficients, a.ride_height_front, a.ride_height_rear), power.table, power.step,
     )  # fmt: skip
+    return found[0], found[1], found[2], found[3]
 
 
 def _remarks(case: Case, trace: LapTrace) -> tuple[tuple[str, ...], float]:

@@ -112,7 +112,7 @@ def terminal_speed(
 
     def acceleration(speed: float) -> float:
         front, rear = p[INDEX["ride_height_front"]] - 0.01, p[INDEX["ride_height_rear"]] - 0.01
-        guess = (0.0, front, rear, False)
+        guess = (0.0, front, rear, 0.0)
         ax, _, _, _, ok, _ = solve_point(
             DRIVE, 0.5 * speed**2, guess, road, np.zeros(3), p, vehicle.flags, coef,
             power.table, power.step,

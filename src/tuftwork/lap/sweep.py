@@ -4,8 +4,6 @@
 from math import sqrt
 from typing import no_type_check
 
-from numba import njit
-
 from tuftwork.lap.kernel import platform, reserve
 from tuftwork.lap.physics import (
     BOTH,
@@ -22,32 +20,54 @@ from tuftwork.lap.physics import (
     deflection,
     drive_force,
     grip_force,
+    inner,
 )
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
-def _deflection_back(bar, force, rate, travel, bump_rate):
-    """Return adjoints of force, rate, travel and bump rate."""
+def _deflection_back(bar, force, rate, travel, bump, second_travel, second):
+    """Return adjoints of force, rate, and travel and rate of both stops."""
     contact = rate * travel
     width = 0.02 * contact
     u = force - contact
     r = sqrt(u * u + width * width)
     ramp, d = 0.5 * (u + r), 0.5 * (1.0 + u / r)
-    soft = 1.0 / rate - 1.0 / bump_rate
+    soft = 1.0 / rate - 1.0 / bump
     turn = -d + 0.5 * width / r * 0.02
+    b_force = 1.0 / rate - soft * d
+    b_rate = (ramp - force) / (rate * rate) - soft * travel * turn
+    b_travel = -soft * rate * turn
+    b_bump = -ramp / (bump * bump)
+    b_second_travel = b_second = 0.0
+    soft = 1.0 / bump - 1.0 / second
+    if soft != 0.0:
+        contact += bump * (second_travel - travel)
+        width = 0.02 * contact
+        u = force - contact
+        r = sqrt(u * u + width * width)
+        ramp, d = 0.5 * (u + r), 0.5 * (1.0 + u / r)
+        turn = -d + 0.5 * width / r * 0.02
+        b_force -= soft * d
+        b_rate -= soft * travel * turn
+        b_travel -= soft * (rate - bump) * turn
+        b_bump += ramp / (bump * bump) - soft * (second_travel - travel) * turn
+        b_second_travel = -soft * bump * turn
+        b_second = -ramp / (second * second)
     return (
-        bar * (1.0 / rate - soft * d),
-        bar * ((ramp - force) / (rate * rate) - soft * travel * turn),
-        -bar * soft * rate * turn,
-        -bar * ramp / (bump_rate * bump_rate),
+        bar * b_force,
+        bar * b_rate,
+        bar * b_travel,
+        bar * b_bump,
+        bar * b_second_travel,
+        bar * b_second,
     )
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out):
-    """Reverse sweep through loads and capacities. Adds to out, returns the adjoint of E.
+    """Reverse sweep through loads and capacities. Adds to out, returns adjoints of E and curvature.
 
     seed = adjoints of (x front, x rear, C front, C rear, Fy front, Fy rear, resistance).
     """
@@ -109,14 +129,18 @@ def _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out):
     b_wf += byf * m * ay
     b_wr += byr * m * ay
     # deflections
-    b_ff, rate, travel, bump = _deflection_back(bxf, ff, p[25], p[30], p[31])
-    out[25] += rate
-    out[30] += travel
-    out[31] += bump
-    b_fr, rate, travel, bump = _deflection_back(bxr, fr, p[26], p[32], p[33])
-    out[26] += rate
-    out[32] += travel
-    out[33] += bump
+    b_ff, b1, b2, b3, b4, b5 = _deflection_back(bxf, ff, p[25], p[30], p[31], p[47], p[48])
+    out[25] += b1
+    out[30] += b2
+    out[31] += b3
+    out[47] += b4
+    out[48] += b5
+    b_fr, b1, b2, b3, b4, b5 = _deflection_back(bxr, fr, p[26], p[32], p[33], p[49], p[50])
+    out[26] += b1
+    out[32] += b2
+    out[33] += b3
+    out[49] += b4
+    out[50] += b5
     if mode == BRAKE:
         out[27] += b_ff * shift
         out[28] -= b_fr * shift
@@ -166,10 +190,10 @@ def _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out):
     out[1] += b_wf - b_wr
     out[2] += b_h
     out[44] += b_g
-    return b_e
+    return b_e, 2.0 * energy * (b_ay * cosb + b_gn * sinb)
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def _axle_back(share, ratio, c, fy, bar):
     """Return adjoints of capacity, lateral demand and the force ratio from that of X/share."""
@@ -181,34 +205,42 @@ def _axle_back(share, ratio, c, fy, bar):
     return bar * ratio / s, -bar * ratio * fy / (c * s), bar * c * s
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def point_back(weight, mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step, out):
-    """Add weight × d(ax)/dp to out; return weight × d(ax)/dE."""
+    """Add weight × d(ax)/dp to out; return weight × d(ax)/dE and d(ax)/d(curvature)."""
     _, jac, limit, by = assemble(mode, energy, ax, hf, hr, road, mix, p, flags, aero, power, step)
     j11, j12, j13, j21, j22, j23, j31, j32, j33 = jac
     det = j11 * j22 - j12 * j21
     sf, sr = (j13 * j22 - j12 * j23) / det, (j11 * j23 - j21 * j13) / det
     schur = j33 - j31 * sf - j32 * sr
     if mode != TURN and abs(schur) < 0.02 * p[0]:
-        return 0.0  # at a fold two answers meet: the point follows its limit, not its own slope
+        return (
+            0.0,
+            0.0,
+        )  # at a fold two answers meet: the point follows its limit, not its own slope
     mu3 = weight / schur
     # transposed platform block: [j11 j21; j12 j22] (mu1, mu2) = -mu3 (j31, j32)
     mu1 = -mu3 * (j31 * j22 - j21 * j32) / det
     mu2 = -mu3 * (j11 * j32 - j12 * j31) / det
     out[23] += mu1
     out[24] += mu2
+    out[45] += 2.0 * energy * mu1
+    out[46] += 2.0 * energy * mu2
     b3 = -mu3
+    grown = 2.0 * (p[45] * mu1 + p[46] * mu2)
     m = p[0]
     if mode == TURN:
         side = b3 if by[4] > 0.0 else -b3
         seed = (-mu1, -mu2, -b3, 0.0, side, 0.0, 0.0)
-        return _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out)
+        b_e, b_k = _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out)
+        return b_e + grown, b_k
     out[0] += b3 * ax * (1.0 + p[17])
     out[17] += b3 * m * ax
     force, cf, cr, fyf, fyr = by[7], by[2], by[3], by[4], by[5]
     b_force = -b3 if mode == DRIVE else b3
-    bcf = bcr = byf = byr = b_e = 0.0
+    bcf = bcr = byf = byr = 0.0
+    b_e = grown
     if mode == ROLL:
         pass
     elif limit == POWER:
@@ -219,7 +251,7 @@ def point_back(weight, mode, energy, ax, hf, hr, road, mix, p, flags, aero, powe
     elif limit == BRAKE_LIMIT:
         out[19] += b_force
     elif limit == BOTH:
-        _, slope_f, slope_r, _ = grip_force(True, 0.5, p[13], cf, cr, fyf, fyr)
+        _, slope_f, slope_r, _ = grip_force(flags[0] or flags[1], 0.5, p[13], cf, cr, fyf, fyr)
         bcf, bcr = b_force * slope_f, b_force * slope_r
         out[13] += b_force * force / p[13]
         af, ar = 1.0 - (fyf / cf) ** 2, 1.0 - (fyr / cr) ** 2
@@ -241,13 +273,14 @@ def point_back(weight, mode, energy, ax, hf, hr, road, mix, p, flags, aero, powe
             out[13] += ratio
             out[who] += b_force * force / share
     seed = (-mu1, -mu2, bcf, bcr, byf, byr, b3)
-    return b_e + _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out)
+    swept, b_k = _sweep(seed, mode, energy, ax, hf, hr, road, mix, p, aero, out)
+    return b_e + swept, b_k
 
 
-@njit(cache=True, error_model="numpy")
+@inner
 @no_type_check
 def cap_back(weight, energy, hf, hr, road, mix, p, flags, aero, out):
-    """Add weight × d(limit E)/dp to out."""
+    """Add weight × d(limit E)/dp to out; return weight × d(limit E)/d(curvature)."""
     hf, hr, hf_e, hr_e, t, _ = platform(energy, hf, hr, road, mix, p, aero)
     _, slope, axle = reserve(energy, hf, hr, hf_e, hr_e, t, road, p, flags)
     # L = -μ3 Ψ with μ3 = weight / (dΨ/dE, ride heights following); then the platform's share
@@ -299,12 +332,16 @@ def cap_back(weight, energy, hf, hr, road, mix, p, flags, aero, out):
     gf, gr = bcf * cfn + roll, bcr * crn + roll
     l_hf = gf * lf_f + gr * lr_f + b_hold * q * p[43] * t[7]
     l_hr = gf * lf_r + gr * lr_r + b_hold * q * p[43] * t[8]
-    _, dxf = deflection(lf + m * (gn - g) * wf - shift, p[25], p[30], p[31])
-    _, dxr = deflection(lr + m * (gn - g) * (1.0 - wf) + (1.0 - p[29]) * shift, p[26], p[32], p[33])
+    ff = lf + m * (gn - g) * wf - shift
+    fr = lr + m * (gn - g) * (1.0 - wf) + (1.0 - p[29]) * shift
+    _, dxf = deflection(ff, p[25], p[30], p[31], p[47], p[48])
+    _, dxr = deflection(fr, p[26], p[32], p[33], p[49], p[50])
     j11, j12, j21, j22 = 1.0 + dxf * lf_f, dxf * lf_r, dxr * lr_f, 1.0 + dxr * lr_r
     det = j11 * j22 - j12 * j21
     mu1, mu2 = (l_hf * j22 - j21 * l_hr) / det, (j11 * l_hr - j12 * l_hf) / det
     out[23] += mu1
     out[24] += mu2
+    out[45] += 2.0 * energy * mu1
+    out[46] += 2.0 * energy * mu2
     seed = (-mu1, -mu2, bcf, bcr, byf, byr, b_hold)
-    _sweep(seed, DRIVE, energy, 0.0, hf, hr, road, mix, p, aero, out)
+    return _sweep(seed, DRIVE, energy, 0.0, hf, hr, road, mix, p, aero, out)[1]

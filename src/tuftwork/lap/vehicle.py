@@ -10,6 +10,9 @@ from tuftwork.lap.parameter import INDEX, N_PARAMETER, NAMES
 from tuftwork.lap.power import PowerCurve
 from tuftwork.quantity import Array
 
+NO_STOP = 1.0  # [m]  travel no car has
+LEAST_TRAVEL = 1e-4  # [m]  a stop that touches at rest: its force comes in over 2 % of this
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chassis:
@@ -72,8 +75,11 @@ class Suspension:
         Both wheels of an axle: for one axle rate per wheel in series with its tyre, twice that.
     anti_dive, anti_lift, anti_squat [-]
         Share of the transferred load carried by the links instead of the springs.
-    bump_travel_*, bump_rate_*
-        Travel to the stop [m] and axle rate beyond it [N/m]; no travel given, no stop.
+    bump_travel_*, bump_rate_*, second_travel_*, second_rate_*
+        Travel to the first and second stop [m] and axle rate beyond each [N/m]; no travel given,
+        no stop.
+    tyre_growth_front, tyre_growth_rear
+        Rise of the axle by tyre growth over the square of speed. [s²/m]
     """
 
     ride_height_front: float
@@ -87,6 +93,12 @@ class Suspension:
     bump_rate_front: float | None = None
     bump_travel_rear: float | None = None
     bump_rate_rear: float | None = None
+    second_travel_front: float | None = None
+    second_rate_front: float | None = None
+    second_travel_rear: float | None = None
+    second_rate_rear: float | None = None
+    tyre_growth_front: float = 0.0
+    tyre_growth_rear: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,10 +225,10 @@ def parameters_of(vehicle: Vehicle, air: Surroundings | None = None) -> Array:
         "anti_dive": s.anti_dive,
         "anti_lift": s.anti_lift,
         "anti_squat": s.anti_squat,
-        "bump_travel_front": s.bump_travel_front or 1.0,
-        "bump_rate_front": s.bump_rate_front or s.axle_rate_front,
-        "bump_travel_rear": s.bump_travel_rear or 1.0,
-        "bump_rate_rear": s.bump_rate_rear or s.axle_rate_rear,
+        **_stops(s, "front"),
+        **_stops(s, "rear"),
+        "tyre_growth_front": s.tyre_growth_front,
+        "tyre_growth_rear": s.tyre_growth_rear,
         "roll_gradient": c.roll_gradient,
         "density": air.density,
         "gravity": air.gravity,
@@ -226,6 +238,19 @@ def parameters_of(vehicle: Vehicle, air: Surroundings | None = None) -> Array:
     for name, value in values.items():
         p[INDEX[name]] = value
     return p
+
+
+def _stops(springs: Suspension, axle: str) -> dict[str, float]:
+    """Return travel and rate of an axle's two stops; a stop it lacks is never met."""
+    found: dict[str, float] = {}
+    rate = float(getattr(springs, f"axle_rate_{axle}"))
+    for stop in ("bump", "second"):
+        travel = getattr(springs, f"{stop}_travel_{axle}")
+        own = getattr(springs, f"{stop}_rate_{axle}")
+        rate = rate if travel is None or own is None else own
+        found[f"{stop}_travel_{axle}"] = NO_STOP if travel is None else max(travel, LEAST_TRAVEL)
+        found[f"{stop}_rate_{axle}"] = rate
+    return found
 
 
 def with_changes(parameters: Array, changes: Mapping[str, float | Array]) -> Array:

@@ -26,6 +26,7 @@ from tuftwork.lap import (
     power_over_speed,
 )
 from tuftwork.lap.parameter import INDEX
+from tuftwork.lap.vehicle import LEAST_TRAVEL
 from tuftwork.quantity import Array, Ensemble, Quantity
 
 _PER_KN = 1e-3  # [1/N] in 1/kN
@@ -186,10 +187,10 @@ def _parameters(
     notices: list[str] = []
     for axle, spring in (("front", springs.front), ("rear", springs.rear)):
         values |= _spring_values(axle, spring)
-        if spring.travel.shape[1] > 2:
-            notices.append(f"the lap knows one stop an axle: only the {axle}'s first is in it")
-        if np.any(spring.growth > 0.0):
-            notices.append(f"the lap leaves out how the {axle} tyres grow with speed")
+        if spring.travel.shape[1] > 3:
+            notices.append(
+                f"the lap knows two stops an axle: only the {axle}'s first two are in it"
+            )
     return values, tuple(notices)
 
 
@@ -197,12 +198,14 @@ def _spring_values(axle: str, spring: AxleSpring) -> dict[str, Array]:
     found = {
         f"ride_height_{axle}": spring.ride_height,
         f"axle_rate_{axle}": spring.rate[:, 0],
+        f"tyre_growth_{axle}": spring.growth,
     }
-    if spring.travel.shape[1] > 1:
-        found |= {
-            f"bump_travel_{axle}": spring.travel[:, 1],
-            f"bump_rate_{axle}": spring.rate[:, 1],
-        }
+    for piece, stop in ((1, "bump"), (2, "second")):
+        last = spring.rate.shape[1] - 1
+        if piece <= last:
+            found[f"{stop}_travel_{axle}"] = np.maximum(spring.travel[:, piece], LEAST_TRAVEL)
+        # where there is no such stop its rate follows the piece before, draw by draw
+        found[f"{stop}_rate_{axle}"] = spring.rate[:, min(piece, last)]
     return found
 
 

@@ -104,9 +104,9 @@ def test_gears_follow_the_envelope_and_stop_at_the_limiter() -> None:
 
 
 def test_the_bump_stop_stiffens_the_axle_smoothly() -> None:
-    soft, _ = deflection(1000.0, 100e3, 0.02, 400e3)
+    soft, _ = deflection(1000.0, 100e3, 0.02, 400e3, 1.0, 400e3)
     assert soft == pytest.approx(0.01, abs=1e-5)
-    hard, slope = deflection(6000.0, 100e3, 0.02, 400e3)
+    hard, slope = deflection(6000.0, 100e3, 0.02, 400e3, 1.0, 400e3)
     assert hard == pytest.approx(0.02 + 4000.0 / 400e3, abs=1e-5)
     assert slope == pytest.approx(1 / 400e3, rel=1e-3)
 

@@ -42,8 +42,10 @@ def four_wheel_case() -> Case:
     """A car whose every parameter matters: four-wheel drive, bump stops, brakes that run out."""
     car = halyard()
     s = replace(
-        car.suspension, bump_travel_front=0.02, bump_rate_front=250e3, bump_travel_rear=0.012,
-        bump_rate_rear=250e3,
+        car.suspension, bump_travel_front=0.006, bump_rate_front=250e3, bump_travel_rear=0.007,
+        bump_rate_rear=250e3, second_travel_front=0.009, second_rate_front=420e3,
+        second_travel_rear=0.010, second_rate_rear=460e3, tyre_growth_front=4e-7,
+        tyre_growth_rear=6e-7,
     )  # fmt: skip
     car = replace(
         car, drive_share_front=0.3, suspension=s, brakes=Brakes(share_front=0.62, force=16e3)
