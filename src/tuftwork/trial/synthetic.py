@@ -97,6 +97,8 @@ class Day:
         States in the order they were driven.
     wind, grade
         Along the road out: headwind [m/s], rise [-].
+    repeats
+        Pairs of passes at each speed in every run.
     seconds
         Of one pass. [s]
     rest
@@ -115,6 +117,7 @@ class Day:
     planted: Planted = Planted()
     wind: float = 1.2
     grade: float = 0.0012
+    repeats: int = 1
     seconds: float = 3.0
     rest: float = 0.0
     rate: float = 100.0
@@ -160,7 +163,7 @@ def make_day(day: Day, seed: int) -> MadeDay:
             pieces.append(_stretch(day, ride[state], 0.0, 1, clock, day.rest, noise))
             clock += day.rest + 30.0
         for speed in day.speeds:
-            for way in (1, -1):
+            for way in (1, -1) * day.repeats:
                 pieces.append(_stretch(day, ride[state], speed, way, clock, day.seconds, noise))
                 clock += day.seconds + 60.0
         runs.append(TrueRun(state=state, start=begun, end=clock))

@@ -7,10 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tuftwork.demo.truth import true_ride
 from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.files import read_project
 from tuftwork.study import Bench
 from tuftwork.study.trial.take import cure_live, take_cures, undo_cures
+
+TRUE_REAR_220 = true_ride(220 / 3.6, np.radians(8.0))[2].rear
 
 
 @pytest.fixture(scope="module")
@@ -42,9 +45,10 @@ def test_the_naive_log_hides_the_cliff_and_the_cured_one_shows_it(halyard: Bench
     slow, middle, fast = (rear_at(page, v)["best"] for v in (140, 170, 220))
     assert abs(slow - middle) < 0.04
     assert middle - fast > 0.15
-    assert fast == pytest.approx(0.770, abs=0.012)
+    # the truth module's own value; the story asks for 0.008
+    assert fast == pytest.approx(TRUE_REAR_220, abs=0.008)
     number = rear_at(page, 220)
-    assert number["low"] < 0.7653 < number["high"]  # the truth module's own value
+    assert number["low"] < TRUE_REAR_220 < number["high"]
 
 
 def test_numbers_of_a_day_have_chains_of_their_own(halyard: Bench) -> None:
@@ -129,7 +133,7 @@ def test_cures_are_recorded_reversible_and_leave_the_log_alone(copied: Path) -> 
     page = Bench(copied).page("log")
     assert page["left"] == 0
     assert all(c["taken"] for c in page["faults"])
-    assert rear_at(page, 220)["best"] == pytest.approx(0.770, abs=0.012)
+    assert rear_at(page, 220)["best"] == pytest.approx(TRUE_REAR_220, abs=0.008)
     kinds = [c.kind for c in read_project(copied).project.days[0].cures]
     assert kinds == ["gain", "gain", "zero", "zero", "zero", "zero"]
     results = Bench(copied).page("results")

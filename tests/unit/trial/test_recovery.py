@@ -4,6 +4,8 @@ A fixed sample of what was run over 200 days (0.82 of the ranges held the truth,
 fault was found, no alarm on a clean day).
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 import pytest
 
@@ -65,26 +67,63 @@ def test_hardly_anything_is_invented(days: tuple[list[bool], list[bool], list[st
     assert len(days[2]) <= 1
 
 
-def test_the_demos_chain() -> None:
+@dataclass(frozen=True)
+class Story:
+    """What the demo's day must show, for one seed."""
+
+    kinds: set[str]
+    rear_as_read: np.ndarray
+    share_as_read: np.ndarray
+    rear_mended: np.ndarray
+    rear_true: np.ndarray
+
+    @property
+    def is_hidden(self) -> bool:
+        """As read the rear falls from the first speed on and the balance hardly moves."""
+        return bool(np.all(np.diff(self.rear_as_read) < 0) and np.ptp(self.share_as_read) < 0.08)
+
+    @property
+    def is_found(self) -> bool:
+        """Mended, the rear is level to 170 km/h and then falls."""
+        level, fast = self.rear_mended[1:3], self.rear_mended[5]
+        return bool(np.ptp(level) < 0.04 and level[1] - fast > 0.15)
+
+    @property
+    def miss_at_220(self) -> float:
+        return float(self.rear_mended[5] - self.rear_true[5])
+
+
+def story(seed: int) -> Story:
     from tuftwork.demo.day import car, demo_day
     from tuftwork.trial.fault import repaired
 
-    day = demo_day()
+    day = demo_day(seed)
     naive = best_results(find_passes(day.log, runs_of(day)), car())
-    cured, _ = repaired(day.log, suspects(day))
+    cured, found = repaired(day.log, suspects(day))
     mended = best_results(find_passes(cured, runs_of(day)), car())
     base = sorted(k for k in naive if k[0] == "as raced")
-    rear = np.array([naive[k][1] for k in base])
-    share = np.array([naive[k][0] / sum(naive[k]) for k in base])
-    # naive: the rear falls from the first speed on and the balance hardly moves: no cliff to see
-    assert np.all(np.diff(rear) < 0)
-    assert np.ptp(share) < 0.08
-    near = [min((s for _, s in day.truth), key=lambda s: abs(s - k[1])) for k in base]
-    true = np.array([day.truth["as raced", v][3] for v in near])
-    found = np.array([mended[min(mended, key=lambda m: (m[0] != k[0], abs(m[1] - k[1])))][1]
-                      for k in base])  # fmt: skip
-    # mended: level to 170 km/h, then the fall; 220 km/h within the 0.008 that the story asks for
-    assert abs(found[2] - found[1]) < 0.03
-    assert found[2] - found[5] > 0.15
-    assert abs(found[5] - true[5]) <= 0.008
-    assert found[5] == pytest.approx(0.770, abs=0.01)
+    true = sorted(v for s, v in day.truth if s == "as raced")
+    return Story(
+        kinds={h.kind for h in found if h.is_fault},
+        rear_as_read=np.array([naive[k][1] for k in base]),
+        share_as_read=np.array([naive[k][0] / sum(naive[k]) for k in base]),
+        rear_mended=np.array([mended[k][1] for k in sorted(mended) if k[0] == "as raced"]),
+        rear_true=np.array([day.truth["as raced", v][3] for v in true]),
+    )
+
+
+def test_the_demos_chain() -> None:
+    from tuftwork.demo.truth import SEED
+
+    told = story(SEED)
+    assert told.kinds == set(KINDS)
+    assert told.is_hidden
+    assert told.is_found
+    assert abs(told.miss_at_220) <= 0.008
+
+
+def test_the_demos_chain_does_not_hang_on_its_seed() -> None:
+    told = [story(seed) for seed in range(1, 13)]
+    assert all(one.kinds == set(KINDS) and one.is_hidden and one.is_found for one in told)
+    # over forty seeds 38 lie within the 0.008 that the story asks for
+    assert sum(abs(one.miss_at_220) <= 0.008 for one in told) >= 10
