@@ -1,0 +1,266 @@
+"""The channel averaged over its width with the floor's layer: one banded Newton system.
+
+Five unknowns per node: momentum thickness, shape factor, volume flow, total pressure of the core,
+edge-vortex strength. Density and road speed are 1; pressure is over the density.
+"""
+
+import numpy as np
+from numba import njit
+
+from tuftwork.floor.layer import (
+    entrainment,
+    entrainment_shape,
+    orifice,
+    positive,
+    skin_friction,
+)
+
+N_VALUE = 13
+# node values: 0 θ, 1 H, 2 u, 3 uθH1, 4 cf/2, 5 u(E+Ev), 6 Q, 7 leak, 8 H0, 9 loss, 10 G, 11 G', 12 p
+
+
+@njit(cache=True)
+def node_values(z, g, par, out):  # type: ignore[no-untyped-def]
+    """Fill a node's values from its unknowns ``z`` and its geometry ``g``.
+
+    ``g``: gap, width, discharge times gap of both sides, outside pressure, loss per length.
+    ``par``: mixing loss, vortex mixing, breakdown swirl, Reynolds per metre, road friction.
+    """
+    theta, shape, flow, head, vortex = z[0], z[1], z[2], z[3], z[4]
+    gap, width, leak, outside = g[0], g[1], g[2], g[3]
+    depth = gap - theta * shape
+    u = flow / (width * depth)
+    fast = np.sqrt(u * u + 1e-6)
+    p = head - 0.5 * u * u
+    h1 = entrainment_shape(shape)
+    cf = skin_friction(shape, fast * theta * par[3])
+    jet = orifice(outside - p, 1e-3)
+    m = leak * jet
+    swirl = vortex / (np.pi * gap * fast)
+    mixed = 2.0 * par[1] * vortex / (fast * width) / (1.0 + (swirl / par[2]) ** 4)
+    thick = theta * (h1 + shape)
+    fill = (thick / gap) ** 4
+    merged = fill / (1.0 + fill) * cf * 0.5 * u * u / depth
+    slip = u - 1.0
+    road = 0.5 * par[4] * slip * np.sqrt(slip * slip + 1e-6) / depth
+    out[0] = theta
+    out[1] = shape
+    out[2] = u
+    out[3] = u * theta * h1
+    out[4] = 0.5 * cf
+    out[5] = fast * (entrainment(h1) + mixed)
+    out[6] = flow
+    out[7] = m
+    out[8] = head
+    out[9] = (
+        par[0] * slip * positive(m, 1e-5) / (width * depth)
+        + merged
+        + road
+        + 0.5 * g[4] * u * fast
+    )
+    out[10] = vortex
+    sealed = leak / (leak + 0.02 * gap)
+    out[11] = sealed * positive(outside - p, 1e-3) / fast
+    out[12] = p
+
+
+@njit(cache=True)
+def cell_residual(a, b, dx, out):  # type: ignore[no-untyped-def]
+    """Fill the five residuals of a cell from its ends' values; trapezoidal, second order."""
+    um = 0.5 * (a[2] + b[2])
+    um = np.sqrt(um * um + 1e-6)
+    hm = 0.5 * (a[1] + b[1])
+    tm = 0.5 * (a[0] + b[0])
+    out[0] = b[0] - a[0] - 0.5 * dx * (a[4] + b[4]) + (hm + 2.0) * tm * (b[2] - a[2]) / um
+    out[1] = b[3] - a[3] - 0.5 * dx * (a[5] + b[5])
+    out[2] = b[6] - a[6] - 0.5 * dx * (a[7] + b[7])
+    out[3] = b[8] - a[8] + 0.5 * dx * (a[9] + b[9])
+    out[4] = b[10] - a[10] - 0.5 * dx * (a[11] + b[11])
+
+
+@njit(cache=True)
+def banded_solve(band, rhs, kl, ku):  # type: ignore[no-untyped-def]
+    """Solve in place a banded system with row pivoting; ``band[row, col - row + kl]``."""
+    n = rhs.size
+    top = kl + ku
+    for k in range(n):
+        last = min(k + kl, n - 1)
+        pivot, best = k, abs(band[k, kl])
+        for r in range(k + 1, last + 1):
+            size = abs(band[r, k - r + kl])
+            if size > best:
+                pivot, best = r, size
+        if best < 1e-300:
+            return False
+        end = min(k + top, n - 1)
+        if pivot != k:
+            for c in range(k, end + 1):
+                keep = band[k, c - k + kl]
+                band[k, c - k + kl] = band[pivot, c - pivot + kl]
+                band[pivot, c - pivot + kl] = keep
+            keep = rhs[k]
+            rhs[k] = rhs[pivot]
+            rhs[pivot] = keep
+        inverse = 1.0 / band[k, kl]
+        for r in range(k + 1, last + 1):
+            f = band[r, k - r + kl] * inverse
+            if f != 0.0:
+                shift = kl - r
+                own = kl - k
+                for c in range(k + 1, end + 1):
+                    band[r, c + shift] -= f * band[k, c + own]
+                rhs[r] -= f * rhs[k]
+    for k in range(n - 1, -1, -1):
+        end = min(k + top, n - 1)
+        total = rhs[k]
+        for c in range(k + 1, end + 1):
+            total -= band[k, c - k + kl] * rhs[c]
+        rhs[k] = total / band[k, kl]
+    return True
+
+
+@njit(cache=True)
+def _all_residuals(z, geo, dx, par, ends, scale, values, res):  # type: ignore[no-untyped-def]
+    n = z.shape[0]
+    for k in range(n):
+        node_values(z[k], geo[k], par, values[k])
+    res[0] = (z[0, 0] - ends[0]) / scale[0]
+    res[1] = z[0, 1] - ends[1]
+    res[2] = z[0, 3] - ends[2]
+    res[3] = z[0, 4] / scale[4]
+    out = np.empty(5)
+    for k in range(n - 1):
+        cell_residual(values[k], values[k + 1], dx[k], out)
+        for e in range(5):
+            res[4 + 5 * k + e] = out[e] / scale[e]
+    res[5 * n - 1] = values[n - 1, 12] - ends[3]
+    total = 0.0
+    for k in range(5 * n):
+        total += res[k] * res[k]
+    return np.sqrt(total / (5 * n))
+
+
+@njit(cache=True)
+def _jacobian(z, geo, dx, par, scale, values, band):  # type: ignore[no-untyped-def]
+    n = z.shape[0]
+    band[:, :] = 0.0
+    kl = 8
+    band[0, kl] = 1.0 / scale[0]
+    band[1, kl] = 1.0
+    band[2, 1 + kl] = 1.0  # column 3 of row 2
+    band[3, 1 + kl] = 1.0 / scale[4]
+    moved = np.empty(N_VALUE)
+    there = np.empty(5)
+    base = np.empty(5)
+    zz = np.empty(5)
+    for k in range(n):
+        for c in range(5):
+            step = 1e-7 * max(abs(z[k, c]), 1e-4 if c == 0 else 1e-2)
+            for e in range(5):
+                zz[e] = z[k, e]
+            zz[c] += step
+            node_values(zz, geo[k], par, moved)
+            col = 5 * k + c
+            if k > 0:
+                cell_residual(values[k - 1], values[k], dx[k - 1], base)
+                cell_residual(values[k - 1], moved, dx[k - 1], there)
+                for e in range(5):
+                    row = 4 + 5 * (k - 1) + e
+                    band[row, col - row + kl] = (there[e] - base[e]) / (step * scale[e])
+            if k < n - 1:
+                cell_residual(values[k], values[k + 1], dx[k], base)
+                cell_residual(moved, values[k + 1], dx[k], there)
+                for e in range(5):
+                    row = 4 + 5 * k + e
+                    band[row, col - row + kl] = (there[e] - base[e]) / (step * scale[e])
+            else:
+                row = 5 * n - 1
+                band[row, col - row + kl] = (moved[12] - values[k, 12]) / step
+
+
+@njit(cache=True)
+def newton_line(z, geo, dx, par, ends, limit, values):  # type: ignore[no-untyped-def]
+    """Solve from ``z`` in place; return residual and iterations (negative: not converged)."""
+    n = z.shape[0]
+    res = np.empty(5 * n)
+    trial_res = np.empty(5 * n)
+    band = np.empty((5 * n, 22))
+    trial = np.empty_like(z)
+    scale = np.array([1e-3, 1e-2, geo[0, 0] * geo[0, 1], 1.0, 1.0])
+    size = _all_residuals(z, geo, dx, par, ends, scale, values, res)
+    for it in range(limit):
+        if size < 1e-9:
+            return size, it
+        _jacobian(z, geo, dx, par, scale, values, band)
+        step = -res
+        if not banded_solve(band, step, 8, 5):
+            return size, -it - 1
+        share = 1.0
+        for k in range(n):  # thicknesses, shape factor and core depth stay positive
+            for c in range(2):
+                d = step[5 * k + c]
+                floor = 0.0 if c == 0 else 1.0
+                room = z[k, c] - floor
+                if d < -0.7 * room:
+                    share = min(share, -0.7 * room / d)
+                if d > 2.0 * room:
+                    share = min(share, 2.0 * room / d)
+        done = False
+        for _ in range(12):
+            for k in range(n):
+                for c in range(5):
+                    trial[k, c] = z[k, c] + share * step[5 * k + c]
+            fits = True
+            for k in range(n):
+                if geo[k, 0] - trial[k, 0] * trial[k, 1] < 0.02 * geo[k, 0]:
+                    fits = False
+                    break
+            if fits:
+                fresh = _all_residuals(trial, geo, dx, par, ends, scale, values, trial_res)
+                if fresh < (1.0 - 0.1 * share) * size or fresh < 1e-9:
+                    done = True
+                    break
+            share *= 0.5
+        if not done:
+            return size, -it - 1
+        z[:, :] = trial
+        res[:] = trial_res
+        size = fresh
+    return size, -limit
+
+
+@njit(cache=True)
+def continued(z, geo, dx, par, ends, start, values):  # type: ignore[no-untyped-def]
+    """Grow the ramp from a level channel (``start`` = 0) to its shape; return as ``newton_line``.
+
+    ``z`` holds the solution at ``start`` share of the shape.
+    """
+    n = geo.shape[0]
+    level = geo[0, 0]
+    for k in range(n):
+        level = min(level, geo[k, 0])
+    now = geo.copy()
+    done, step = start, 0.34
+    total = 0
+    kept = z.copy()
+    first = True
+    while True:
+        want = done if first else min(done + step, 1.0)
+        for k in range(n):
+            now[k, 0] = level + want * (geo[k, 0] - level)
+        size, count = newton_line(z, now, dx, par, ends, 30, values)
+        total += abs(count)
+        if count >= 0:
+            kept[:, :] = z
+            if want >= 1.0:
+                return size, total
+            done = want
+            step = 0.34 if first else step * 1.6
+            first = False
+        else:
+            if first:
+                return size, -max(total, 1)
+            z[:, :] = kept
+            step *= 0.4
+            if step < 1e-3:
+                return size, -max(total, 1)

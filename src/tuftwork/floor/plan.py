@@ -1,0 +1,441 @@
+"""The channel under the floor in plan: pressure map, leak flows, loads and where they act.
+
+    div(h V) = 0,   h V·grad u + h dp/dx = mixing of leaked air + div(ν h grad u) − friction
+
+with h the gap less the displacement of the floor's layer, which the width-averaged channel gives.
+Side edges and strakes let through Cd g sqrt(2 |Δp|); the inlet keeps its total pressure, the exit
+has the pressure of what stands behind it.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.linalg.lapack import dgbsv
+
+from tuftwork.errors import NotConverged
+from tuftwork.floor.line import FloorClosure, LineResult, solve_line
+from tuftwork.floor.plan_kernel import jacobian, residuals
+from tuftwork.floor.shape import FloorShape, Stand, check_shape, gap_at, kinks
+from tuftwork.quantity import Array
+
+_SOFT = 1e-3  # [-] pressure difference below which an orifice's law is rounded
+_LEAST_DEPTH = 0.1  # [-] depth left by the layer, over the gap
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanGrid:
+    """Cells of a floor; half of it where both sides are alike.
+
+    Attributes
+    ----------
+    x, y
+        Faces ``(nx + 1,)`` and ``(ny + 1,)``. [m]
+    depth, gap
+        Effective depth on u-faces and gap in cells ``(nx, ny)``. [m]
+    is_half
+        Only the right half is solved; y runs from the middle.
+    """
+
+    x: Array
+    y: Array
+    depth_u: Array
+    depth_v: Array
+    gap: Array
+    barrier: Array
+    active: Array
+    outside: Array
+    loss: Array
+    left: Array
+    right: Array
+    is_half: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanResult:
+    """The channel in plan.
+
+    Attributes
+    ----------
+    x, y
+        Middles of the cells, the whole width. [m]
+    pressure
+        Cp, ``(nx, ny)``; NaN where there is no floor. [-]
+    speed
+        Along the car over the road speed, at the cells. [-]
+    cross
+        Towards the right, at the cells. [-]
+    gap
+        [m]
+    leak_left, leak_right
+        Flow in through each edge per length, over the road speed, ``(nx,)``. [m]
+    strake_flow
+        Flow through each strake towards the middle, over the road speed. [m²]
+    inlet_flow, exit_flow, leak_flow
+        Over the road speed. [m²]
+    downforce, moment, drag, side_moment
+        CzS; its moments about the front axle line and about the middle; CxS of the inclined
+        underside. [m²], [m³], [m²], [m³]
+    line
+        The width-averaged channel its layer was taken from.
+    iterations
+    residual
+        Root mean square of what the equations leave.
+    notices
+        Where it may not be trusted.
+    """
+
+    x: Array
+    y: Array
+    pressure: Array
+    speed: Array
+    cross: Array
+    gap: Array
+    leak_left: Array
+    leak_right: Array
+    strake_flow: tuple[float, ...]
+    inlet_flow: float
+    exit_flow: float
+    leak_flow: float
+    downforce: float
+    moment: float
+    drag: float
+    side_moment: float
+    line: LineResult
+    iterations: int
+    residual: float
+    notices: tuple[str, ...]
+
+    @property
+    def centre(self) -> float:
+        """Station of the load's centre behind the front axle line [m]."""
+        return self.moment / self.downforce
+
+
+def plan_grid(
+    shape: FloorShape, stand: Stand, closure: FloorClosure, displacement: LineResult | None,
+    *, n_x: int = 60, n_y: int = 10,
+) -> PlanGrid:  # fmt: skip
+    """Return the cells of a floor with everything that does not change while solving."""
+    is_half = stand.roll == 0.0 and n_y % 2 == 0
+    x = _faces(shape, n_x)
+    y = np.linspace(0.0 if is_half else -0.5, 0.5, (n_y // 2 if is_half else n_y) + 1) * shape.width
+    xc, yc = 0.5 * (x[1:] + x[:-1]), 0.5 * (y[1:] + y[:-1])
+
+    def depth(xs: Array, ys: Array) -> Array:
+        gap = gap_at(shape, stand, xs[:, None], ys[None, :])
+        gap = gap * _open_share(shape, xs[:, None], ys[None, :])
+        if displacement is None:
+            return gap
+        layer = np.interp(xs, displacement.x, displacement.displacement)[:, None]
+        return np.maximum(gap - layer, _LEAST_DEPTH * gap)
+
+    shift = 1e-6 * shape.width
+    hu = depth(x, yc)
+    hv = 0.5 * (depth(xc, y - shift) + depth(xc, y + shift))
+    active = np.ones((xc.size, yc.size), dtype=bool)
+    if shape.tail is not None:
+        active = ~((xc[:, None] > shape.tail) & (np.abs(yc)[None, :] > shape.tail_half))
+    outside = np.broadcast_to(0.5 * closure.outside_at(xc)[:, None], active.shape).copy()
+    plane = stand.plane(xc[:, None], y[None, :])
+    own = shape.edge_gap
+    edge = closure.discharge * (plane if own is None else np.full_like(plane, own))
+    barrier = np.full((xc.size, y.size), -1.0)
+    _put_strakes(shape, closure, barrier, xc, y, plane)
+    solid = active[:, 1:] != active[:, :-1]
+    barrier[:, 1:-1] = np.where(solid, edge[:, 1:-1], barrier[:, 1:-1])
+    both = ~active[:, 1:] & ~active[:, :-1]
+    barrier[:, 1:-1] = np.where(both, 0.0, barrier[:, 1:-1])
+    barrier[:, -1] = np.where(active[:, -1], edge[:, -1], 0.0)
+    barrier[:, 0] = 0.0 if is_half else np.where(active[:, 0], edge[:, 0], 0.0)
+    return PlanGrid(
+        x=x, y=y, depth_u=hu, depth_v=hv, gap=gap_at(shape, stand, xc[:, None], yc[None, :]),
+        barrier=barrier, active=active, outside=outside, loss=_losses(shape, xc, yc),
+        left=outside[:, 0].copy(), right=outside[:, -1].copy(), is_half=is_half,
+    )  # fmt: skip
+
+
+def _faces(shape: FloorShape, n_x: int) -> Array:
+    """Return stations of faces, some twice as dense about kinks and at the leading edge."""
+    fine = np.linspace(shape.front, shape.exit, 2001)
+    length = shape.exit - shape.front
+    density = np.full_like(fine, 1.0)
+    for kink in kinks(shape):
+        density += 1.2 * np.exp(-np.square((fine - kink) / (0.08 * length)))
+    grown = np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]))])
+    return np.interp(np.linspace(0, grown[-1], n_x + 1), grown, fine)
+
+
+def _open_share(shape: FloorShape, x: Array, y: Array) -> Array:
+    out = np.ones(np.broadcast(x, y).shape)
+    for b in shape.blocks:
+        inside = (x >= b.start) & (x <= b.end) & (np.abs(y) >= b.inner) & (np.abs(y) <= b.outer)
+        out = np.where(inside, out * (1.0 - min(b.share, 0.95)), out)
+    return out
+
+
+def _losses(shape: FloorShape, x: Array, y: Array) -> Array:
+    out = np.zeros((x.size, y.size))
+    for b in shape.blocks:
+        inside = (
+            (x[:, None] >= b.start) & (x[:, None] <= b.end)
+            & (np.abs(y)[None, :] >= b.inner) & (np.abs(y)[None, :] <= b.outer)
+        )  # fmt: skip
+        out += inside * b.loss / max(b.end - b.start, 1e-6)
+    return out
+
+
+def _put_strakes(
+    shape: FloorShape, closure: FloorClosure, barrier: Array, x: Array, y: Array, plane: Array
+) -> None:
+    """Close side faces by strakes and by the walls of strips, nearest faces."""
+    walls = [(s.start, s.end, s.offset, s.gap) for s in shape.strakes]
+    for strip in shape.strips:
+        if strip.has_walls:
+            ends = (strip.profile[0][0], strip.profile[-1][0])
+            # a wall that reaches the reference plane leaves its height over the road
+            walls += [
+                (*_risen(strip.profile, ends), side, 1.0)
+                for side in (strip.inner, strip.outer)
+                if 1e-9 < side < 0.5 * shape.width - 1e-9
+            ]
+    for start, end, offset, gap in walls:
+        along = (x >= start) & (x <= end)
+        for side in (-1.0, 1.0):
+            at = int(np.argmin(np.abs(y - side * offset)))
+            if abs(y[at] - side * offset) > y[1] - y[0] or not 0 < at < y.size - 1:
+                continue
+            fresh = closure.discharge * gap * plane[:, at]
+            barrier[along, at] = fresh[along]
+
+
+def _risen(profile: tuple[tuple[float, float], ...], ends: tuple[float, float]) -> tuple[float, float]:
+    """Return from where to where an underside stands above the reference plane."""
+    first = ends[1]
+    for (x0, z0), (_, z1) in zip(profile, profile[1:], strict=False):
+        if max(z0, z1) > 1e-6:
+            first = x0
+            break
+    return first, ends[1]
+
+
+def solve_plan(
+    shape: FloorShape,
+    stand: Stand,
+    closure: FloorClosure,
+    *,
+    n_x: int = 60,
+    n_y: int = 10,
+    line: LineResult | None = None,
+    with_layer: bool = True,
+) -> PlanResult:
+    """Return the channel under a floor in plan.
+
+    Parameters
+    ----------
+    shape, stand, closure
+        As for :func:`tuftwork.floor.line.solve_line`.
+    n_x, n_y
+        Cells along and across the whole width; an even ``n_y`` without roll solves one half.
+    line
+        The width-averaged channel, or a neighbour's to start it from; solved unless given.
+    with_layer
+        Whether the layer narrows the gap.
+
+    Raises
+    ------
+    InputError
+        What :func:`tuftwork.floor.shape.check_shape` refuses.
+    NotConverged
+        If the equations are left unsolved.
+
+    References
+    ----------
+    Depth-averaged momentum; exponential blend [allen1955].
+    """
+    check_shape(shape, stand, n_x=n_x, n_y=n_y)
+    found = solve_line(shape, stand, closure, start=line)
+    grid = plan_grid(shape, stand, closure, found if with_layer else None, n_x=n_x, n_y=n_y)
+    start = _start(grid, found)
+    u, v, p, count, size = solve_grid(grid, closure, start)
+    if count < 0:
+        u, v, p, count, size = _continued(grid, closure, start)
+    if count < 0:
+        raise NotConverged(
+            f"the floor in plan: residual {size:.1e} at ride heights {1e3 * stand.front:.1f} and "
+            f"{1e3 * stand.rear:.1f} mm"
+        )
+    return _result(shape, stand, closure, grid, found, u, v, p, count, size)
+
+
+def _start(grid: PlanGrid, line: LineResult) -> tuple[Array, Array, Array]:
+    xc = 0.5 * (grid.x[1:] + grid.x[:-1])
+    nx, ny = grid.active.shape
+    p = np.repeat(0.5 * np.interp(xc, line.x, line.pressure)[:, None], ny, axis=1)
+    u = np.repeat(np.interp(grid.x, line.x, line.speed)[:, None], ny, axis=1)
+    p = np.where(grid.active, p, grid.outside)
+    v = np.zeros((nx, ny + 1))
+    for side, at, out in ((-1.0, 0, grid.left), (1.0, ny, grid.right)):
+        dp = side * (p[:, min(at, ny - 1)] - out)
+        v[:, at] = grid.barrier[:, at] * np.sign(dp) * np.sqrt(2 * np.abs(dp)) / grid.depth_v[:, at]
+    share = np.linspace(0.0, 1.0, ny + 1)[None, :]
+    v = (1 - share) * v[:, :1] + share * v[:, -1:]
+    v = np.where(grid.barrier == 0.0, 0.0, v)
+    return u, v, p
+
+
+def solve_grid(
+    grid: PlanGrid,
+    closure: FloorClosure,
+    start: tuple[Array, Array, Array],
+    *,
+    body: Array | None = None,
+    limit: int = 30,
+) -> tuple[Array, Array, Array, int, float]:
+    """Return u, v, p, iterations (negative: not converged) and residual of Newton's method.
+
+    ``body`` ``(3, nx + 1, ny + 1)`` adds forces per mass along and across, and sources: for checks.
+    """
+    u, v, p = (np.ascontiguousarray(a, dtype=float).copy() for a in start)
+    nx, ny = p.shape
+    n = 3 * ny + 1
+    width = 2 * n
+    size_all = nx * n + ny
+    force = np.zeros((3, nx + 1, ny + 1)) if body is None else body
+    dx = np.diff(grid.x)
+    g = (
+        grid.depth_u, grid.depth_v, grid.barrier, grid.active, grid.outside, dx,
+        float(grid.y[1] - grid.y[0]), grid.loss, grid.left, grid.right, force,
+    )  # fmt: skip
+    par = np.array([
+        closure.mixing, closure.eddy, 0.5 * closure.head, closure.inlet_loss,
+        0.5 * closure.exit_pressure, closure.road_friction, _SOFT,
+    ])  # fmt: skip
+    res, trial = np.empty(size_all), np.empty(size_all)
+    band = np.empty((3 * width + 1, size_all), order="F")
+    size = residuals(u, v, p, g, par, res)
+    for count in range(limit):
+        if size < 1e-8:
+            return u, v, p, count, size
+        jacobian(u, v, p, g, par, res, band, width)
+        _, _, step, info = dgbsv(width, width, band, -res, overwrite_ab=1)
+        if info != 0 or not np.isfinite(step).all():
+            return u, v, p, -count - 1, size
+        du, dv, dp = _split(step, nx, ny)
+        share = 1.0
+        for _ in range(10):
+            moved = (u + share * du, v + share * dv, p + share * dp)
+            fresh = residuals(*moved, g, par, trial)
+            if fresh < (1.0 - 0.1 * share) * size or fresh < 1e-8:
+                break
+            share *= 0.5
+        else:
+            return u, v, p, -count - 1, size
+        u, v, p = moved
+        res, trial, size = trial, res, fresh
+    return u, v, p, -limit, size
+
+
+def _split(step: Array, nx: int, ny: int) -> tuple[Array, Array, Array]:
+    n = 3 * ny + 1
+    blocks = step[: nx * n].reshape(nx, n)
+    u = np.vstack([blocks[:, :ny], step[nx * n :][None, :]])
+    return u, blocks[:, ny : 2 * ny + 1], blocks[:, 2 * ny + 1 :]
+
+
+def _continued(
+    grid: PlanGrid, closure: FloorClosure, start: tuple[Array, Array, Array]
+) -> tuple[Array, Array, Array, int, float]:
+    """Come down from a very viscous channel, where Newton's method always lands."""
+    total, size = 0, np.inf
+    target, now = closure.eddy, max(20.0 * closure.eddy, 2.0)
+    state, factor = start, 0.4
+    first = True
+    while True:
+        u, v, p, count, size = solve_grid(grid, replace(closure, eddy=now), state)
+        total += abs(count)
+        if count >= 0:
+            state, first = (u, v, p), False
+            if now <= target * (1 + 1e-9):
+                return u, v, p, total, size
+            good, now = now, max(target, now * factor)
+        elif first:
+            now *= 5.0
+            if now > 1e4:
+                return u, v, p, -total, size
+        else:
+            factor = np.sqrt(factor)
+            now = max(target, good * factor)
+            if factor > 0.98:
+                return u, v, p, -total, size
+
+
+def _result(
+    shape: FloorShape, stand: Stand, closure: FloorClosure, grid: PlanGrid, line: LineResult,
+    u: Array, v: Array, p: Array, count: int, size: float,
+) -> PlanResult:  # fmt: skip
+    dx, dy = np.diff(grid.x), float(grid.y[1] - grid.y[0])
+    cp = np.where(grid.active, 2 * p, np.nan)
+    uc, vc = 0.5 * (u[1:] + u[:-1]), 0.5 * (v[:, 1:] + v[:, :-1])
+    qy = grid.depth_v * v
+    gap, yc = grid.gap, 0.5 * (grid.y[1:] + grid.y[:-1])
+    _, ny = grid.active.shape
+    last = ny - np.argmax(grid.active[:, ::-1], axis=1)
+    rows = np.arange(dx.size)
+    right = -qy[rows, last]
+    if grid.is_half:
+        left = right
+        cp, uc, gap = (np.hstack([a[:, ::-1], a]) for a in (cp, uc, gap))
+        vc = np.hstack([-vc[:, ::-1], vc])
+        yc = np.concatenate([-yc[::-1], yc])
+    else:
+        left = qy[rows, np.argmax(grid.active, axis=1)]
+    xc = 0.5 * (grid.x[1:] + grid.x[:-1])
+    cell = dx[:, None] * dy
+    load = -np.nan_to_num(cp) * cell
+    slope = np.gradient(gap, xc, axis=0)
+    both = 2.0 if grid.is_half else 1.0
+    flow_in = both * float(np.sum((grid.depth_u * u)[0]) * dy)
+    flow_out = both * float(np.sum((grid.depth_u * u)[-1]) * dy)
+    return PlanResult(
+        x=xc, y=yc, pressure=cp, speed=np.where(np.isnan(cp), np.nan, uc),
+        cross=np.where(np.isnan(cp), np.nan, vc), gap=gap, leak_left=left, leak_right=right,
+        strake_flow=_strake_flows(shape, grid, qy, dx), inlet_flow=flow_in, exit_flow=flow_out,
+        leak_flow=float(np.sum((left + right) * dx)), downforce=float(load.sum()),
+        moment=float((load * xc[:, None]).sum()), drag=float((load * slope).sum()),
+        side_moment=float((load * yc[None, :]).sum()), line=line, iterations=count, residual=size,
+        notices=notices_of(shape, stand, closure, line),
+    )  # fmt: skip
+
+
+def _strake_flows(
+    shape: FloorShape, grid: PlanGrid, qy: Array, dx: Array
+) -> tuple[float, ...]:
+    found = []
+    xc = 0.5 * (grid.x[1:] + grid.x[:-1])
+    for s in shape.strakes:
+        at = int(np.argmin(np.abs(grid.y - s.offset)))
+        along = (xc >= s.start) & (xc <= s.end)
+        found.append(float(-np.sum(qy[along, at] * dx[along])))
+    return tuple(found)
+
+
+def notices_of(
+    shape: FloorShape, stand: Stand, closure: FloorClosure, line: LineResult
+) -> tuple[str, ...]:
+    """Return where a state may not be trusted."""
+    found = []
+    if line.stalled_from is not None:
+        found.append(f"the layer has separated from station {line.stalled_from:.2f} m on")
+    turned = kinks(shape)
+    if turned:
+        ramp = shape.exit - turned[-1]
+        near = float(stand.plane(np.array(turned[-1]), np.zeros(1))[0])
+        if near > 0.33 * ramp:
+            found.append(
+                f"the gap of {1e3 * near:.0f} mm is over a third of the ramp's {1e3 * ramp:.0f} mm:"
+                " trend only"
+            )
+    thick = float(np.max(line.displacement / line.gap))
+    if thick > 0.5:
+        found.append(f"the layer's displacement fills {thick:.0%} of the gap")
+    return tuple(found)

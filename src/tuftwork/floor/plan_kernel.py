@@ -1,0 +1,179 @@
+"""Depth-averaged momentum in plan on a staggered grid: residuals and their banded Jacobian.
+
+Second order: fluxes through cell middles and corners are means of neighbours, so that a channel of
+one strip keeps p + u²/2 exactly; across the flow an exponential blend of mean and upwind, which
+tends to the mean as cells shrink. Flux differences take the conserved form; mass is kept exactly.
+
+Per station: u on the ny faces ahead of its cells, v on ny + 1 side faces, p in ny cells.
+"""
+
+import numpy as np
+from numba import njit
+
+from tuftwork.floor.layer import orifice, positive
+
+
+@njit(cache=True)
+def _spread(flux, diffusion):  # type: ignore[no-untyped-def]
+    """Return the exponential scheme's exchange: F/2 coth(F/2D), at least D."""
+    x = 0.5 * flux / diffusion
+    if abs(x) < 1e-3:
+        return diffusion * (1.0 + x * x / 3.0)
+    if abs(x) > 40.0:
+        return 0.5 * abs(flux)
+    return 0.5 * flux / np.tanh(x)
+
+
+@njit(cache=True)
+def _viscous(par, depth, speed):  # type: ignore[no-untyped-def]
+    return par[1] * depth * depth * np.sqrt(speed * speed + 1e-3)
+
+
+@njit(cache=True)
+def _rows(u, v, p, g, par, i, j, kind):  # type: ignore[no-untyped-def]
+    """Return one residual: kind 0 u-momentum at face i, 1 side face (i, j), 2 continuity.
+
+    ``g``: hu, hv, barrier, active, outside, dx, dy, loss, left, right, body.
+    ``par``: 0 mixing, 1 eddy, 2 head/2, 3 inlet loss, 4 exit pressure, 5 road friction, 6 softness.
+    """
+    hu, hv, barrier, active, outside, dx, dy, loss, left, right, body = g
+    nx, ny = p.shape
+    if kind == 2:
+        if not active[i, j]:
+            return p[i, j] - outside[i, j]
+        return (
+            (hu[i + 1, j] * u[i + 1, j] - hu[i, j] * u[i, j]) / dx[i]
+            + (hv[i, j + 1] * v[i, j + 1] - hv[i, j] * v[i, j]) / dy
+            - body[2, i, j]
+        )
+    if kind == 1:
+        if barrier[i, j] >= 0.0:
+            below = left[i] if j == 0 else p[i, j - 1]
+            above = right[i] if j == ny else p[i, j]
+            return v[i, j] - barrier[i, j] * orifice(below - above, par[6]) / hv[i, j]
+        h = hv[i, j]
+        total = (p[i, j] - p[i, j - 1]) / dy - body[1, i, j]
+        um = 0.25 * (u[i, j - 1] + u[i, j] + u[i + 1, j - 1] + u[i + 1, j])
+        nu = _viscous(par, h, um)
+        # along the car
+        west = 0.5 * (hu[i, j - 1] * u[i, j - 1] + hu[i, j] * u[i, j])
+        east = 0.5 * (hu[i + 1, j - 1] * u[i + 1, j - 1] + hu[i + 1, j] * u[i + 1, j])
+        if i > 0:
+            k = _spread(west, nu / (0.5 * (dx[i] + dx[i - 1])))
+            total -= (0.5 * west + k) * (v[i - 1, j] - v[i, j]) / (h * dx[i])
+        else:
+            total -= positive(west, 1e-4) * (0.0 - v[i, j]) / (h * dx[i])
+        if i < nx - 1:
+            k = _spread(east, nu / (0.5 * (dx[i] + dx[i + 1])))
+            total += (0.5 * east - k) * (v[i + 1, j] - v[i, j]) / (h * dx[i])
+        south = 0.5 * (hv[i, j - 1] * v[i, j - 1] + hv[i, j] * v[i, j])
+        north = 0.5 * (hv[i, j] * v[i, j] + hv[i, j + 1] * v[i, j + 1])
+        total -= (0.5 * south + _spread(south, nu / dy)) * (v[i, j - 1] - v[i, j]) / (h * dy)
+        total += (0.5 * north - _spread(north, nu / dy)) * (v[i, j + 1] - v[i, j]) / (h * dy)
+        slip = np.sqrt((um - 1.0) ** 2 + v[i, j] ** 2 + 1e-6)
+        rub = 0.25 * (loss[i, j - 1] + loss[i, j]) * np.sqrt(um * um + v[i, j] ** 2 + 1e-6)
+        return total + v[i, j] * (0.5 * par[5] * slip / h + rub)
+    before = i > 0 and active[i - 1, j]
+    behind = i < nx and active[i, j]
+    if not before and not behind:
+        return u[i, j] - 1.0
+    h = hu[i, j]
+    own = u[i, j]
+    nu = _viscous(par, h, own)
+    if before and behind:
+        a, b, span = i - 1, i, 0.5 * (dx[i - 1] + dx[i])
+        total = (p[i, j] - p[i - 1, j]) / span - body[0, i, j]
+        west = 0.5 * (hu[i - 1, j] * u[i - 1, j] + h * own)
+        east = 0.5 * (h * own + hu[i + 1, j] * u[i + 1, j])
+        total -= 0.5 * west * (u[i - 1, j] - own) / (h * span)
+        total += 0.5 * east * (u[i + 1, j] - own) / (h * span)
+        total -= nu / (h * span) * (
+            (u[i + 1, j] - own) / dx[i] - (own - u[i - 1, j]) / dx[i - 1]
+        )
+    elif behind:  # an inlet: from the head to the first cell's middle
+        a, b, span = i, i, 0.5 * dx[i]
+        total = (p[i, j] - par[2] + 0.5 * (1.0 + par[3]) * own * np.sqrt(own * own + 1e-6)) / span
+        total += 0.5 * own * (u[i + 1, j] - own) / span - body[0, i, j]
+    else:  # an exit
+        a, b, span = i - 1, i - 1, 0.5 * dx[i - 1]
+        there = par[4] if i == nx else outside[i, j]
+        total = (there - p[i - 1, j]) / span + 0.5 * own * (own - u[i - 1, j]) / span
+        total -= body[0, i, j]
+    for side in range(2):
+        f = j + side
+        sign = 1.0 if side else -1.0
+        flux = 0.5 * sign * (hv[a, f] * v[a, f] + hv[b, f] * v[b, f])
+        edge = f == 0 or f == ny
+        other = 1.0
+        if not edge:
+            met = (i == 0 or active[max(i - 1, 0), j + (1 if side else -1)]) and (
+                i == nx or active[min(i, nx - 1), j + (1 if side else -1)]
+            )
+            other = u[i, j + (1 if side else -1)] if met else 1.0
+        if edge or barrier[a, f] >= 0.0 or barrier[b, f] >= 0.0:
+            # air that comes through a gap brings its own speed; kappa of the difference is lost
+            total -= par[0] * positive(-flux, 1e-5) * (other - own) / (h * dy)
+        else:
+            total += (0.5 * flux - _spread(flux, nu / dy)) * (other - own) / (h * dy)
+    slip = own - 1.0
+    total += 0.5 * par[5] * slip * np.sqrt(slip * slip + 1e-6) / h
+    rub = 0.25 * (loss[a, j] + loss[b, j])
+    return total + rub * own * np.sqrt(own * own + 1e-6)
+
+
+@njit(cache=True)
+def residuals(u, v, p, g, par, out):  # type: ignore[no-untyped-def]
+    """Fill all residuals in the order of the unknowns and return their root mean square."""
+    nx, ny = p.shape
+    n = 3 * ny + 1
+    total = 0.0
+    for i in range(nx + 1):
+        for j in range(ny):
+            out[i * n + j] = _rows(u, v, p, g, par, i, j, 0)
+        if i < nx:
+            for j in range(ny + 1):
+                out[i * n + ny + j] = _rows(u, v, p, g, par, i, j, 1)
+            for j in range(ny):
+                out[i * n + 2 * ny + 1 + j] = _rows(u, v, p, g, par, i, j, 2)
+    for k in range(out.size):
+        total += out[k] * out[k]
+    return np.sqrt(total / out.size)
+
+
+@njit(cache=True)
+def jacobian(u, v, p, g, par, base, band, width):  # type: ignore[no-untyped-def]
+    """Fill the band ``band[2*width + row - col, col]`` by differences over each unknown's rows."""
+    nx, ny = p.shape
+    n = 3 * ny + 1
+    band[:, :] = 0.0
+    for i in range(nx + 1):
+        for local in range(n if i < nx else ny):
+            col = i * n + local
+            if local < ny:
+                j, what, keep = local, 0, u[i, local]
+            elif local < 2 * ny + 1:
+                j, what, keep = local - ny, 1, v[i, local - ny]
+            else:
+                j, what, keep = local - 2 * ny - 1, 2, p[i, local - 2 * ny - 1]
+            step = 1e-7 * max(abs(keep), 1e-2)
+            if what == 0:
+                u[i, j] = keep + step
+            elif what == 1:
+                v[i, j] = keep + step
+            else:
+                p[i, j] = keep + step
+            for a in range(max(i - 1, 0), min(i + 1, nx) + 1):
+                for b in range(max(j - 1, 0), min(j + 1, ny) + 1):
+                    for kind in range(3):
+                        if (kind != 1 and b >= ny) or (kind != 0 and a >= nx):
+                            continue
+                        row = a * n + (b if kind == 0 else (ny + b if kind == 1 else 2 * ny + 1 + b))
+                        d = _rows(u, v, p, g, par, a, b, kind) - base[row]
+                        if d != 0.0:
+                            band[2 * width + row - col, col] = d / step
+            if what == 0:
+                u[i, j] = keep
+            elif what == 1:
+                v[i, j] = keep
+            else:
+                p[i, j] = keep
