@@ -1,6 +1,6 @@
 """Geometry: imported meshes mended or refused, lofts, the reference bluff body, a generic car."""
 
-from tuftwork.shape.generic import KINDS, GenericCar, generic_car
+from tuftwork.shape.generic import KINDS, GenericCar, generic_car, generic_numbers
 from tuftwork.shape.loft import block, drum, loft, reference_bluff_body
 from tuftwork.shape.mesh import (
     Mesh,
@@ -9,16 +9,19 @@ from tuftwork.shape.mesh import (
     mend,
     open_edges,
 )
+from tuftwork.shape.place import at_ride_heights
 
 __all__ = [
     "KINDS",
     "GenericCar",
     "Mesh",
+    "at_ride_heights",
     "block",
     "check_mesh",
     "drum",
     "frontal_area",
     "generic_car",
+    "generic_numbers",
     "loft",
     "mend",
     "open_edges",

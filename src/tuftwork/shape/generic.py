@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.errors import InputError, UnknownName
-from tuftwork.shape.loft import block, drum, loft
+from tuftwork.shape.loft import drum, loft
 from tuftwork.shape.mesh import Mesh
 
 Floats = npt.NDArray[np.float64]
@@ -20,7 +20,18 @@ RING = 48
 class GenericCar:
     """Numbers of a generic car. Lengths [m], angles [rad]; front axle at x = 0, road at z = 0.
 
-    A part with zero length, chord or height is left out.
+    A part with zero length, chord, height or number is left out.
+
+    Attributes
+    ----------
+    section_power
+        Squareness of the body's sections: 2 is an ellipse, 8 nearly a box. [-]
+    tyre_sink
+        Depth of the tyre's flat below the road, so that no wedge of air is left.
+    wing_flap_chord, wing_flap_angle
+        Second element of the rear wing, its incidence from the road.
+    dive_planes, diffuser_fences
+        How many: dive planes on each side, fences over the whole width.
     """
 
     wheelbase: float = 2.60
@@ -69,6 +80,14 @@ class GenericCar:
     front_wing_chord: float = 0.0
     front_wing_x: float = -0.80
     front_wing_z: float = 0.12
+    wing_flap_chord: float = 0.0
+    wing_flap_angle: float = 0.55
+    wing_gurney: float = 0.0
+    dive_planes: float = 0.0
+    dive_plane_length: float = 0.30
+    dive_plane_width: float = 0.08
+    dive_plane_angle: float = 0.30
+    diffuser_fences: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("wheelbase", "front_overhang", "rear_overhang", "body_width", "bonnet_height"):
@@ -81,6 +100,10 @@ class GenericCar:
         if not self.diffuser_length < self.rear_overhang + 0.5 * self.wheelbase:
             limit = "must end behind mid wheelbase"
             raise InputError("diffuser_length", self.diffuser_length, "m", limit)
+        for name, most in (("dive_planes", 3), ("diffuser_fences", 8)):
+            count = getattr(self, name)
+            if not (0 <= count <= most and float(count).is_integer()):
+                raise InputError(name, count, "", f"must be a whole number from 0 to {most}")
 
 
 KINDS: dict[str, GenericCar] = {
@@ -108,6 +131,17 @@ KINDS: dict[str, GenericCar] = {
 """The kinds offered."""
 
 
+def generic_numbers(kind: str = "coupe", **numbers: float) -> GenericCar:
+    """Return the numbers of a kind with some changed; arguments and errors as ``generic_car``."""
+    if kind not in KINDS:
+        raise UnknownName("kind", kind, KINDS)
+    known = GenericCar.__dataclass_fields__
+    for name in numbers:
+        if name not in known:
+            raise UnknownName("number", name, known)
+    return replace(KINDS[kind], **numbers)
+
+
 def generic_car(kind: str = "coupe", **numbers: float) -> tuple[Mesh, ...]:
     """Return the closed parts of a generic car.
 
@@ -121,7 +155,8 @@ def generic_car(kind: str = "coupe", **numbers: float) -> tuple[Mesh, ...]:
     Returns
     -------
     parts
-        Body, cabin, four wheels, and splitter, skirts, wings and end plates where they have a size.
+        Body, cabin, four wheels, and splitter, skirts, fences, dive planes, wings, flap, gurney and
+        end plates where they have a size.
         Each is watertight; they may overlap.
 
     Raises
@@ -131,14 +166,12 @@ def generic_car(kind: str = "coupe", **numbers: float) -> tuple[Mesh, ...]:
     InputError
         If a number is impossible.
     """
-    if kind not in KINDS:
-        raise UnknownName("kind", kind, KINDS)
-    known = GenericCar.__dataclass_fields__
-    for name in numbers:
-        if name not in known:
-            raise UnknownName("number", name, known)
-    car = replace(KINDS[kind], **numbers)
-    return (_body(car), _cabin(car), *_wheels(car), *_floor_parts(car), *_wings(car))
+    from tuftwork.shape.kit import dive_planes, floor_parts, wings
+
+    car = generic_numbers(kind, **numbers)
+    return (
+        _body(car), _cabin(car), *_wheels(car), *floor_parts(car), *dive_planes(car), *wings(car)
+    )  # fmt: skip
 
 
 def _ring(x: float, half: float, low: float, high: float, power: float) -> Floats:
@@ -221,77 +254,4 @@ def _wheels(car: GenericCar) -> list[Mesh]:
         for side, sign in (("left", -1), ("right", 1)):
             centre = (x, sign * 0.5 * track, 0.5 * size - car.tyre_sink)
             out.append(drum(f"wheel {axle} {side}", centre, 0.5 * size, width, car.tyre_shoulder))
-    return out
-
-
-def _floor_parts(car: GenericCar) -> list[Mesh]:
-    """Splitter and side skirts."""
-    out = []
-    nose = -car.front_overhang
-    if car.splitter_length > 0:
-        low = car.ride_height_front - 0.01
-        half = 0.5 * car.splitter_width
-        corner = (nose - car.splitter_length, -half, low)
-        far = (nose + 0.5 * car.front_overhang, half, low + car.splitter_thickness)
-        out.append(block("splitter", corner, far))
-    if car.skirt_height > 0:
-        for side, sign in (("left", -1), ("right", 1)):
-            y = sorted(
-                (sign * (0.5 * car.body_width - car.skirt_thickness), sign * 0.5 * car.body_width)
-            )
-            low = car.ride_height_front - car.skirt_height
-            far = (0.85 * car.wheelbase, y[1], car.ride_height_rear + 0.1)
-            out.append(block(f"skirt {side}", (0.15 * car.wheelbase, y[0], low), far))
-    return out
-
-
-def _plane(
-    name: str, span: float, chord: float, thickness: float, angle: float, at: Floats
-) -> Mesh:
-    """Inverted wing of constant section, nose at the place ``at``."""
-    t = np.linspace(0, np.pi, 24)
-    x = 0.5 * (1 - np.cos(t))
-    half = (
-        5
-        * thickness
-        * (0.2969 * np.sqrt(x) - 0.1260 * x - 0.3516 * x**2 + 0.2843 * x**3 - 0.1015 * x**4)
-    )
-    camber = -0.16 * x * (1 - x)
-    upper = np.stack([x, camber + half], axis=1)
-    lower = np.stack([x, camber - half], axis=1)
-    ring = np.concatenate([upper, lower[::-1]])
-    ring[:, 1] += np.where(np.arange(len(ring)) < len(upper), 0.004, -0.004)
-    c, s = np.cos(angle), np.sin(angle)
-    px = chord * (ring[:, 0] * c - ring[:, 1] * s) + at[0]
-    pz = chord * (ring[:, 0] * s + ring[:, 1] * c) + at[1]
-    rings = [np.stack([px, np.full(len(px), y), pz], axis=1) for y in (-0.5 * span, 0.5 * span)]
-    return loft(name, np.stack(rings))
-
-
-def _wings(car: GenericCar) -> list[Mesh]:
-    """Rear and front wing with end plates."""
-    out = []
-    rows = (
-        ("rear wing", car.wing_span, car.wing_chord, car.wing_x, car.wing_z),
-        (
-            "front wing",
-            car.front_wing_span,
-            car.front_wing_chord,
-            car.front_wing_x,
-            car.front_wing_z,
-        ),
-    )
-    for name, span, chord, x, z in rows:
-        if not (span > 0 and chord > 0):
-            continue
-        at = np.array([x, z])
-        out.append(_plane(name, span, chord, car.wing_thickness, car.wing_angle, at))
-        depth = car.wing_end_plate
-        if depth > 0:
-            below = min(0.6 * depth, z - 0.05)
-            for side, sign in (("left", -1), ("right", 1)):
-                y = sorted((sign * 0.5 * span, sign * (0.5 * span + 0.012)))
-                low = (x - 0.02, y[0], z - below)
-                high = (x + 1.1 * chord, y[1], z + 0.4 * depth)
-                out.append(block(f"{name} end plate {side}", low, high))
     return out
