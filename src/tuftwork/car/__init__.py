@@ -25,9 +25,7 @@ from tuftwork.car.part import (
     CoolingFlow,
     Floor,
     Part,
-    PartTable,
     Splitter,
-    Wing,
     keys_of_kind,
     table_of_kind,
 )
@@ -57,6 +55,16 @@ from tuftwork.car.reading import (
 from tuftwork.car.section import FlapElement, WingSection
 from tuftwork.car.setting import parts_in_state, split_path
 from tuftwork.car.table import Limit, Table, limit_of, number, quantities_in, read_number
+from tuftwork.car.wing import (
+    BeamWing,
+    DivePlane,
+    EdgeBehind,
+    FrontSection,
+    OnsetShare,
+    PartTable,
+    Wing,
+    WingTable,
+)
 
 __all__ = [
     "CLAIM_KINDS",
@@ -67,6 +75,7 @@ __all__ = [
     "Asked",
     "Axle",
     "BalanceClaim",
+    "BeamWing",
     "Body",
     "Brakes",
     "Car",
@@ -78,11 +87,14 @@ __all__ = [
     "CrossedNames",
     "Crossing",
     "Device",
+    "DivePlane",
+    "EdgeBehind",
     "Evidence",
     "Feature",
     "FlapElement",
     "Floor",
     "ForceClaim",
+    "FrontSection",
     "GainClaim",
     "KnownLength",
     "Lap",
@@ -91,6 +103,7 @@ __all__ = [
     "Limit",
     "MassState",
     "Measured",
+    "OnsetShare",
     "Opening",
     "OpeningClaim",
     "Part",
@@ -113,6 +126,7 @@ __all__ = [
     "Weather",
     "Wing",
     "WingSection",
+    "WingTable",
     "crossings",
     "keys_of_kind",
     "limit_of",

@@ -8,64 +8,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from tuftwork.car.section import WingSection
-from tuftwork.car.table import Table, number
+from tuftwork.car.table import number
+from tuftwork.car.wing import BeamWing, DivePlane, FrontSection, PartTable, Wing
 from tuftwork.quantity import Quantity
-
-_Text = Annotated[str, Field(min_length=1, max_length=80)]
-
-
-class PartTable(Table):
-    """What every part has."""
-
-    name: Annotated[_Text, Field(description="What you call it; unique in the project")]
-    note: Annotated[str, Field(description="Anything worth remembering")] = ""
-    model: Annotated[
-        dict[str, str],
-        Field(description="Your own values for the engine's coefficients, by name"),
-    ] = {}
-
-
-class Wing(PartTable):
-    """A wing in the air above the car."""
-
-    kind: Literal["wing"]
-    span: Annotated[Quantity, number("length", positive=True), Field(description="Tip to tip")]
-    chord: Annotated[
-        Quantity, number("height", positive=True), Field(description="Of the whole section")
-    ]
-    incidence: Annotated[
-        Quantity,
-        number("angle", least=-0.7, most=1.2),
-        Field(
-            description="Nose-down angle of the chord line to the ground; positive makes downforce"
-        ),
-    ]
-    station: Annotated[
-        Quantity, number("length"), Field(description="Centre of load behind the front axle line")
-    ]
-    height: Annotated[
-        Quantity,
-        number("height", positive=True),
-        Field(description="Trailing edge above the ground"),
-    ]
-    gurney: Annotated[
-        Quantity | None, number("height", least=0.0), Field(description="Height of the gurney")
-    ] = None
-    end_plate_height: Annotated[
-        Quantity | None, number("height", least=0.0), Field(description="Height of the end plates")
-    ] = None
-    camber: Annotated[
-        Quantity | None, number("share", least=0.0, most=0.3), Field(description="Of the chord")
-    ] = None
-    thickness: Annotated[
-        Quantity | None, number("share", least=0.01, most=0.4), Field(description="Of the chord")
-    ] = None
-    elements: Annotated[int, Field(strict=True, ge=1, le=4, description="Number of elements")] = 1
-    section: Annotated[
-        WingSection | None,
-        Field(description="Its section; with it the lattice answers instead of the estimate"),
-    ] = None
 
 
 class Floor(PartTable):
@@ -180,14 +125,23 @@ class CoolingFlow(PartTable):
     ]
 
 
-Part = Annotated[Wing | Floor | Splitter | Body | CoolingFlow, Field(discriminator="kind")]
+Part = Annotated[
+    Wing | FrontSection | BeamWing | DivePlane | Floor | Splitter | Body | CoolingFlow,
+    Field(discriminator="kind"),
+]
 """Any part; ``kind`` says which table it is."""
 
-PART_KINDS = ("wing", "floor", "splitter", "body", "wheels", "lump", "cooling")
+PART_KINDS = (
+    "wing", "front section", "beam wing", "dive plane", "floor", "splitter", "body", "wheels",
+    "lump", "cooling",
+)  # fmt: skip
 
 _FIXED = ("name", "kind", "place", "origin")
 _TABLES: dict[str, type[PartTable]] = {
     "wing": Wing,
+    "front section": FrontSection,
+    "beam wing": BeamWing,
+    "dive plane": DivePlane,
     "floor": Floor,
     "splitter": Splitter,
     "body": Body,

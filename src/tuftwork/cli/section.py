@@ -123,7 +123,6 @@ def _wing_tree(
 
     import numpy as np
 
-    from tuftwork.car import Wing
     from tuftwork.files import read_project
     from tuftwork.quantity import to_si
     from tuftwork.study.job import Job
@@ -135,7 +134,6 @@ def _wing_tree(
 
     opened = read_project(project)
     case = case_of(opened.project, opened.folder, wing, state)
-    assert isinstance(case.part, Wing)
     design = case.design
     if incidence is not None:
         design = replace(design, incidence=float(np.deg2rad(incidence)))

@@ -6,9 +6,9 @@ states then differ draw by draw only in what was changed.
 
 from collections.abc import Mapping
 
-from tuftwork.aeromap.part import coefficients_of, project_inputs
+from tuftwork.aeromap.part import coefficients_of, project_inputs, role_coefficients
 from tuftwork.aeromap.platform import platform_quantities
-from tuftwork.car import Project, Table, Wing, quantities_in
+from tuftwork.car import Project, Table, WingTable, quantities_in
 from tuftwork.quantity import Quantity
 from tuftwork.study.registry import LABELS, QUANTITIES, gathered
 
@@ -19,6 +19,9 @@ settings is known better than either of them. Common practice, no source. [-]"""
 
 _ENGINE_TABLES = {
     "wing": ("wing", "estimate"),
+    "front section": ("wing", "estimate"),
+    "beam wing": ("wing", "estimate"),
+    "dive plane": ("aeromap.part", "dive_plane"),
     "floor": ("floor", "estimate"),
     "splitter": ("floor", "splitter"),
     "body": ("aeromap.part", "body"),
@@ -75,9 +78,10 @@ def labels_of(project: Project) -> dict[str, str]:
     for part in project.parts:
         found |= _table_labels(part, f"{part.name}.", part.name)
         engine = _ENGINE_TABLES[part.kind]
-        if isinstance(part, Wing) and part.section is not None:
+        if isinstance(part, WingTable) and part.section is not None:
             engine = ("wing", "engine")
-        for name, coefficient in coefficients_of(*engine).items():
+        own = {**coefficients_of(*engine), **role_coefficients(part.kind)}
+        for name, coefficient in own.items():
             said = f"{part.name}: {_start_small(coefficient.meaning)}"
             found[f"{part.name}.model.{name}"] = said
     found |= _table_labels(project.car, "car.", "car")

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from tuftwork.aeromap.part import coefficients_of, spec_of
-from tuftwork.car import Project, Wing, WingSection, parts_in_state
+from tuftwork.car import Project, WingSection, WingTable, parts_in_state
 from tuftwork.errors import NotConverged, NotCovered, UnknownName
 from tuftwork.quantity import Quantity
 from tuftwork.section import (
@@ -49,7 +49,7 @@ class SectionCase:
         the budget uses the estimate.
     """
 
-    part: Wing
+    part: WingTable
     design: Design
     spec: WingSpec
     outline: str
@@ -74,7 +74,7 @@ class SectionCase:
 
 def wings_of(project: Project) -> tuple[str, ...]:
     """Return the names of a project's wings."""
-    return tuple(p.name for p in project.parts if isinstance(p, Wing))
+    return tuple(p.name for p in project.parts if isinstance(p, WingTable))
 
 
 def case_of(project: Project, folder: Path | None, name: str = "", state: str = "") -> SectionCase:
@@ -88,7 +88,7 @@ def case_of(project: Project, folder: Path | None, name: str = "", state: str = 
         If it has none of this name, or no such state.
     """
     parts = {
-        p.name: p for p in parts_in_state(project, project.state(state)) if isinstance(p, Wing)
+        p.name: p for p in parts_in_state(project, project.state(state)) if isinstance(p, WingTable)
     }
     if not parts:
         raise NotCovered("No wing yet. Add a [[parts]] table of kind 'wing'.")
@@ -98,7 +98,7 @@ def case_of(project: Project, folder: Path | None, name: str = "", state: str = 
     return case_of_part(parts[wanted], folder)
 
 
-def case_of_part(part: Wing, folder: Path | None) -> SectionCase:
+def case_of_part(part: WingTable, folder: Path | None) -> SectionCase:
     """Return the case of one wing."""
     given = part if part.section is not None else part.with_values({"section": _stand_in(part)})
     assert given.section is not None
@@ -112,7 +112,7 @@ def case_of_part(part: Wing, folder: Path | None) -> SectionCase:
     )  # fmt: skip
 
 
-def _stand_in(part: Wing) -> WingSection:
+def _stand_in(part: WingTable) -> WingSection:
     own = coefficients_of("wing", "estimate")
     camber = part.camber or own["camber"].quantity
     thickness = part.thickness or own["thickness"].quantity

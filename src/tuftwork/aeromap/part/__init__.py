@@ -9,6 +9,7 @@ from tuftwork.aeromap.part.registry import (
     project_inputs,
 )
 from tuftwork.aeromap.part.wing_engine import LatticeWing, equipped, spec_of
+from tuftwork.aeromap.part.wing_role import role_coefficients
 
 __all__ = [
     "PART_MODELS",
@@ -20,5 +21,6 @@ __all__ = [
     "inputs_of",
     "part_models",
     "project_inputs",
+    "role_coefficients",
     "spec_of",
 ]

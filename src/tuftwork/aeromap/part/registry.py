@@ -6,11 +6,23 @@ from tuftwork.aeromap.interface import Field, PartModel
 from tuftwork.aeromap.part.base import Reference
 from tuftwork.aeromap.part.body import body_model
 from tuftwork.aeromap.part.cooling import cooling_model
+from tuftwork.aeromap.part.dive_plane import dive_plane_model
 from tuftwork.aeromap.part.floor import floor_model
 from tuftwork.aeromap.part.splitter import splitter_model
 from tuftwork.aeromap.part.wing import wing_model
 from tuftwork.aeromap.part.wing_engine import lattice_wing
-from tuftwork.car import Body, CoolingFlow, Floor, Part, Project, Splitter, Wing, parts_in_state
+from tuftwork.car import (
+    Body,
+    CoolingFlow,
+    DivePlane,
+    Floor,
+    Part,
+    Project,
+    Splitter,
+    Wing,
+    WingTable,
+    parts_in_state,
+)
 from tuftwork.errors import InputError
 from tuftwork.quantity import Ensemble, Quantity, values_at
 
@@ -18,7 +30,7 @@ _Builder = Callable[[Part, Reference, Collection[str]], PartModel]
 
 
 def _wing(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
-    assert isinstance(part, Wing)
+    assert isinstance(part, WingTable)
     if part.section is not None:
         return lattice_wing(part, reference, heard)
     return wing_model(part, reference, heard)
@@ -32,6 +44,11 @@ def _floor(part: Part, reference: Reference, heard: Collection[str]) -> PartMode
 def _splitter(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
     assert isinstance(part, Splitter)
     return splitter_model(part, reference, heard)
+
+
+def _dive_plane(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
+    assert isinstance(part, DivePlane)
+    return dive_plane_model(part, reference)
 
 
 def _body(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
@@ -50,6 +67,9 @@ PART_MODELS: Mapping[str, _Builder] = {
     "lump": _body,
     "cooling": _cooling,
     "splitter": _splitter,
+    "dive plane": _dive_plane,
+    "front section": _wing,
+    "beam wing": _wing,
     "wing": _wing,
     "floor": _floor,
 }
@@ -59,7 +79,8 @@ PART_MODELS: Mapping[str, _Builder] = {
 def part_models(project: Project, state: str = "") -> tuple[PartModel, ...]:
     """Return the models of all parts in a state, in the order in which they act on each other.
 
-    Each hears only those before it: body and cooling, splitter, front wings, rear wings, floor.
+    Each hears only those before it: body and cooling, splitter, dive planes, sections
+    under the nose, beam wings, front wings, rear wings, floor.
 
     Parameters
     ----------
@@ -88,7 +109,7 @@ def part_models(project: Project, state: str = "") -> tuple[PartModel, ...]:
     heard = _heard(parts, reference)
     order = {kind: place for place, kind in enumerate(PART_MODELS)}
     placed = sorted(
-        parts, key=lambda p: (order[p.kind], p.station.best if isinstance(p, Wing) else 0.0)
+        parts, key=lambda p: (order[p.kind], p.station.best if isinstance(p, WingTable) else 0.0)
     )
     return tuple(PART_MODELS[part.kind](part, reference, heard) for part in placed)
 

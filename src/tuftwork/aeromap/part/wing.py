@@ -1,7 +1,7 @@
 """A wing of the project behind the closed-form estimate."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -10,12 +10,29 @@ from tuftwork.aeromap.part.base import (
     WHEELBASE,
     EstimatedPart,
     Reference,
-    around_of,
     loaded,
     pitched_height,
 )
-from tuftwork.aeromap.part.coefficient import coefficients_of, overridden, without
-from tuftwork.car import Wing
+from tuftwork.aeromap.part.coefficient import (
+    coefficient_sources,
+    coefficients_of,
+    overridden,
+    without,
+)
+from tuftwork.aeromap.part.wing_role import (
+    HEARS,
+    Role,
+    effects_ahead,
+    effects_of_beam,
+    onset_of,
+    role_coefficients,
+    role_idle,
+    role_of,
+    role_quantities,
+    vented_by,
+)
+from tuftwork.car import WingTable
+from tuftwork.errors import InputError
 from tuftwork.quantity import Quantity, exact
 from tuftwork.wing.estimate import (
     CHECKED_ASPECT_RATIO,
@@ -36,10 +53,10 @@ _OPTIONAL = ("gurney", "end_plate_height", "camber", "thickness")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EstimatedWing(EstimatedPart):
-    """A wing: at the rear it hears roof and front wing and lowers the diffuser's exit pressure."""
+    """A wing in closed form; ``role`` says where it stands, see ``wing_role``."""
 
     elements: int = 1
-    is_rear: bool = True
+    role: Role = "rear wing"
 
     def load(
         self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
@@ -53,18 +70,17 @@ class EstimatedWing(EstimatedPart):
         )
         reynolds = platform.density * platform.speed * self.key("chord", draws) / platform.viscosity
         deaf = np.zeros(1)
-        onset = WingOnset(
-            reynolds=reynolds,
-            pressure=1 + (around_of(around, "rear_wing_pressure") if self.is_rear else deaf),
-            angle=around_of(around, "rear_wing_angle") if self.is_rear else deaf,
-        )
+        own = self.coefficients(draws)
+        tilt, head = onset_of(self.role, around, own)
+        onset = WingOnset(reynolds=reynolds, pressure=1 + head, angle=tilt)
         # a car that rises at the rear carries its wing nose-down with it
         incidence = self.key("incidence", draws) + (rear - front) / wheelbase
         geometry = self._geometry(draws, incidence, height)
-        own = self.coefficients(draws)
         # what changes nothing on this wing is no input of it; the engine takes zero
         wanted = {field.name: own.get(field.name, deaf) for field in fields(WingCoefficients)}
         found = estimate_wing(geometry, onset, WingCoefficients(**wanted))
+        if self.role == "front section":
+            found = self._vented(found, geometry, draws)
         moment = found.downforce * station + found.drag * height
         return loaded(
             found.downforce,
@@ -95,21 +111,33 @@ class EstimatedWing(EstimatedPart):
         path = f"{self.name}.{key}"
         return draws[path if path in self.inputs else f"{self.name}.model.{key}"]
 
+    def _vented(
+        self, found: WingLoad, geometry: WingGeometry, draws: Mapping[str, Field]
+    ) -> WingLoad:
+        """Return the load with the exit's pressure behind the suction side."""
+        key = {k: self.key(k, draws) for k in ("exit_pressure", "vented")}
+        gain, drag = vented_by(key, self.coefficients(draws), found.coefficient)
+        area = geometry.span * geometry.chord
+        return replace(
+            found,
+            downforce=found.downforce + area * gain,
+            drag=found.drag + area * drag,
+            coefficient=found.coefficient + gain,
+        )
+
     def _effects(
         self, found: WingLoad, geometry: WingGeometry, draws: Mapping[str, Field]
     ) -> dict[str, Field]:
         own = self.coefficients(draws)
+        if self.role == "beam wing":
+            below = np.maximum(self.key("clearance", draws), 0.25 * geometry.chord)
+            suction = bound_vortex_suction(found.coefficient, geometry.chord, geometry.span, below)
+            return effects_of_beam(own, found.coefficient, suction)
         if "lower_pressure" in own:
             below = np.maximum(geometry.height - _EXIT_HEIGHT, geometry.chord)
             suction = bound_vortex_suction(found.coefficient, geometry.chord, geometry.span, below)
             return {"exit_pressure": own["lower_pressure"] * suction}
-        if "wake" not in own:
-            return {}
-        return {
-            "rear_wing_pressure": -own["wake"] * np.maximum(found.coefficient, 0.0),
-            # air that a front wing turns up takes incidence off the wing behind it
-            "rear_wing_angle": -own["upwash"] * found.coefficient,
-        }
+        return effects_ahead(own, found.coefficient)
 
     def _notices(self, found: WingLoad, geometry: WingGeometry) -> tuple[str, ...]:
         notices = []
@@ -130,12 +158,18 @@ class EstimatedWing(EstimatedPart):
         return tuple(notices)
 
 
-def wing_model(part: Wing, reference: Reference, heard: Collection[str]) -> EstimatedWing:
+def wing_model(part: WingTable, reference: Reference, heard: Collection[str]) -> EstimatedWing:
     """Return the model of a wing of the project; ``heard`` are the channels some part hears."""
-    is_rear = part.station.best > reference.wheelbase.best / 2
-    own = overridden(coefficients_of("wing", "estimate"), part.model, part.name)
-    own = without(own, _idle(part, is_rear, heard), part.model, part.name)
-    given: dict[str, Quantity] = {key: getattr(part, key) for key in _KEYS}
+    role = role_of(part, reference)
+    more = role_coefficients(role)
+    own = overridden({**coefficients_of("wing", "estimate"), **more}, part.model, part.name)
+    own = without(own, _idle(part, role, heard), part.model, part.name)
+    if getattr(part, "onset", ()):
+        raise InputError(
+            f"{part.name}.onset", "given", "", "changes nothing on a wing without a section",
+            "Name its section: the lattice then takes the air along the span.",
+        )  # fmt: skip
+    given: dict[str, Quantity] = {key: getattr(part, key) for key in _KEYS} | role_quantities(part)
     for key in _OPTIONAL:
         value = getattr(part, key)
         if value is not None:
@@ -149,21 +183,17 @@ def wing_model(part: Wing, reference: Reference, heard: Collection[str]) -> Esti
         name=part.name,
         kind=part.kind,
         inputs=inputs | {WHEELBASE: reference.wheelbase},
-        sources=SOURCES,
+        sources=(*SOURCES, *coefficient_sources(more)),
         reference=reference,
-        hears=("rear_wing_angle", "rear_wing_pressure") if is_rear else (),
+        hears=HEARS[role],
         elements=part.elements,
-        is_rear=is_rear,
+        role=role,
     )
 
 
-def _idle(part: Wing, is_rear: bool, heard: Collection[str]) -> set[str]:
+def _idle(part: WingTable, role: Role, heard: Collection[str]) -> set[str]:
     """Return the coefficients that change nothing on this wing."""
-    idle = {"wake", "upwash"} if is_rear else {"lower_pressure"}
-    if "exit_pressure" not in heard:
-        idle.add("lower_pressure")
-    if "rear_wing_angle" not in heard:
-        idle |= {"wake", "upwash"}
+    idle = role_idle(role, heard)
     if part.gurney is None or not part.gurney.high > 0:
         idle |= {"gurney", "gurney_drag", "stall_gurney"}
     if part.end_plate_height is None or not part.end_plate_height.high > 0:

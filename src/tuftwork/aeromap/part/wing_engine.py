@@ -10,7 +10,6 @@ from tuftwork.aeromap.part.base import (
     WHEELBASE,
     EstimatedPart,
     Reference,
-    around_of,
     loaded,
     pitched_height,
 )
@@ -20,12 +19,25 @@ from tuftwork.aeromap.part.coefficient import (
     overridden,
     without,
 )
-from tuftwork.car import Wing
+from tuftwork.aeromap.part.wing_role import (
+    HEARS,
+    Role,
+    effects_ahead,
+    effects_of_beam,
+    onset_of,
+    role_coefficients,
+    role_idle,
+    role_of,
+    role_quantities,
+    vented_by,
+)
+from tuftwork.car import WingTable
 from tuftwork.errors import InputError, NotCovered
 from tuftwork.quantity import Quantity, Source
 from tuftwork.section import gurney as gurney_increment
 from tuftwork.wing.bank import WingBank, WingSpec
 from tuftwork.wing.estimate import (
+    bound_vortex_suction,
     effective_aspect_ratio,
     finite_slope,
     plate_friction,
@@ -50,7 +62,7 @@ class LatticeWing(EstimatedPart):
     """A wing answered from tables of the lattice; ``bank`` is put in once it was computed."""
 
     spec: WingSpec
-    is_rear: bool = True
+    role: Role = "rear wing"
     bank: WingBank | None = None
 
     def load(
@@ -62,11 +74,10 @@ class LatticeWing(EstimatedPart):
         front = platform.ride_height_front - self.reference.ride_height_front
         rear = platform.ride_height_rear - self.reference.ride_height_rear
         height = pitched_height(self.key("height", draws), station, front, rear, wheelbase)
-        deaf = np.zeros(1)
-        tilt = around_of(around, "rear_wing_angle") if self.is_rear else deaf
-        head = 1 + (around_of(around, "rear_wing_pressure") if self.is_rear else deaf)
         reynolds = platform.density * platform.speed * self.key("chord", draws) / platform.viscosity
         own = self.coefficients(draws)
+        tilt, more = onset_of(self.role, around, own)
+        head = 1 + more
         # a car that rises at the rear carries its wing nose-down with it
         setting = self.key("incidence", draws) + (rear - front) / wheelbase
         setting = setting + self._gurney_angle(draws, own)
@@ -78,6 +89,8 @@ class LatticeWing(EstimatedPart):
         gain = own["stall"] * own["lattice"] * self._size(draws) * self._mount(own)
         load = found.downforce_area * gain
         drag = self._drag(found, gain, draws, own, reynolds)
+        if self.role == "front section":
+            load, drag = self._vented(load, drag, draws, own)
         down = head * (load * np.cos(tilt) + drag * np.sin(tilt))
         back = head * (drag * np.cos(tilt) - load * np.sin(tilt))
         # what pitch and setting move the centre of load, about where it was drawn
@@ -140,19 +153,28 @@ class LatticeWing(EstimatedPart):
             rest = rest + (own["gurney_drag"] - 1.0) * tab * area
         return np.asarray(induced + rest)
 
+    def _vented(
+        self, load: Field, drag: Field, draws: Mapping[str, Field], own: Mapping[str, Field]
+    ) -> tuple[Field, Field]:
+        """Return load and drag with the exit's pressure behind the suction side."""
+        area = self.key("span", draws) * self.key("chord", draws)
+        key = {k: self.key(k, draws) for k in ("exit_pressure", "vented")}
+        gain, more = vented_by(key, own, load / area)
+        return load + area * gain, drag + area * more
+
     def _effects(
         self, down: Field, bank: WingBank, draws: Mapping[str, Field], own: Mapping[str, Field]
     ) -> dict[str, Field]:
+        span, chord = self.key("span", draws), self.key("chord", draws)
+        coefficient = down / (span * chord)
+        if self.role == "beam wing":
+            below = np.maximum(self.key("clearance", draws), 0.25 * chord)
+            suction = bound_vortex_suction(coefficient, chord, span, below)
+            return effects_of_beam(own, coefficient, suction)
         if "lower_pressure" in own:
             # the Cp that goes with a small added speed u is -2u
             return {"exit_pressure": -2.0 * own["lower_pressure"] * bank.below * down}
-        if "wake" not in own:
-            return {}
-        coefficient = down / (self.key("span", draws) * self.key("chord", draws))
-        return {
-            "rear_wing_pressure": -own["wake"] * np.maximum(coefficient, 0.0),
-            "rear_wing_angle": -own["upwash"] * coefficient,
-        }
+        return effects_ahead(own, coefficient)
 
     def _notices(self, found: WingLoads, bank: WingBank) -> tuple[str, ...]:
         notices = [f"{self.name}: {text}." for text in bank.notices]
@@ -187,7 +209,7 @@ def _drawn_centre(bank: WingBank, spec: WingSpec) -> float:
     return float(evaluate(bank.default, incidence=spec.incidence).x_centre)
 
 
-def lattice_wing(part: Wing, reference: Reference, heard: Collection[str]) -> LatticeWing:
+def lattice_wing(part: WingTable, reference: Reference, heard: Collection[str]) -> LatticeWing:
     """Return the model of a wing that names its section, its tables still missing.
 
     Raises
@@ -197,11 +219,11 @@ def lattice_wing(part: Wing, reference: Reference, heard: Collection[str]) -> La
     """
     assert part.section is not None
     _refuse_idle(part)
-    is_rear = part.station.best > reference.wheelbase.best / 2
-    coefficients = coefficients_of("wing", "engine")
+    role = role_of(part, reference)
+    coefficients = {**coefficients_of("wing", "engine"), **role_coefficients(role)}
     own = overridden(coefficients, part.model, part.name)
-    own = without(own, _idle(part, is_rear, heard), part.model, part.name)
-    given: dict[str, Quantity] = {key: getattr(part, key) for key in _KEYS}
+    own = without(own, _idle(part, role, heard), part.model, part.name)
+    given: dict[str, Quantity] = {key: getattr(part, key) for key in _KEYS} | role_quantities(part)
     given |= {key: q for key in _OPTIONAL if (q := getattr(part, key)) is not None}
     inputs = {f"{part.name}.{k}": q for k, q in given.items()}
     inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
@@ -211,13 +233,13 @@ def lattice_wing(part: Wing, reference: Reference, heard: Collection[str]) -> La
         inputs=inputs | {WHEELBASE: reference.wheelbase},
         sources=(*_SOURCES, *coefficient_sources(coefficients)),
         reference=reference,
-        hears=("rear_wing_angle", "rear_wing_pressure") if is_rear else (),
+        hears=HEARS[role],
         spec=spec_of(part),
-        is_rear=is_rear,
+        role=role,
     )
 
 
-def spec_of(part: Wing) -> WingSpec:
+def spec_of(part: WingTable) -> WingSpec:
     """Return a wing's best values, as its tables are made at them."""
     assert part.section is not None
     section = part.section
@@ -246,7 +268,7 @@ def equipped(models: Sequence[PartModel], banks: Mapping[str, WingBank]) -> tupl
     )
 
 
-def _refuse_idle(part: Wing) -> None:
+def _refuse_idle(part: WingTable) -> None:
     assert part.section is not None
     for key in ("camber", "thickness"):
         value = getattr(part, key)
@@ -263,14 +285,10 @@ def _refuse_idle(part: Wing) -> None:
         )  # fmt: skip
 
 
-def _idle(part: Wing, is_rear: bool, heard: Collection[str]) -> set[str]:
+def _idle(part: WingTable, role: Role, heard: Collection[str]) -> set[str]:
     """Return the coefficients that change nothing on this wing."""
     assert part.section is not None
-    idle = {"wake", "upwash"} if is_rear else {"lower_pressure"}
-    if "exit_pressure" not in heard:
-        idle.add("lower_pressure")
-    if "rear_wing_angle" not in heard:
-        idle |= {"wake", "upwash"}
+    idle = role_idle(role, heard)
     if part.gurney is None or not part.gurney.high > 0:
         idle |= {"gurney", "gurney_drag"}
     if part.section.mount != "bottom":

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import hypot
 
-from tuftwork.car import ForceClaim, Part, Wing
+from tuftwork.car import ForceClaim, Part, WingTable
 from tuftwork.claims.belief import At, Equation, Statement
 from tuftwork.claims.case import Case, Expectation, Reading, held_against
 from tuftwork.claims.convert import top_speed
@@ -132,7 +132,7 @@ def _alone(
 
 def _shape(part: Part) -> str:
     """Return what decides a wing's most, in words."""
-    if not isinstance(part, Wing):
+    if not isinstance(part, WingTable):
         return ""
     count = f"{part.elements} element{'s' if part.elements > 1 else ''}"
     return f" ({count}, aspect ratio {part.span.best / part.chord.best:.1f})"
@@ -244,7 +244,7 @@ def _other_carriers(
             label = f"it is the {axle}'s alone"
             found.append(_reading(one, frame, "one axle", label, force, speed))
         for part in frame.project.parts:
-            if part.kind in ("wing", "floor", "splitter"):
+            if part.kind in ("wing", "front section", "beam wing", "floor", "splitter"):
                 one = claim.model_copy(update={"on": "part", "part": part.name})
                 label = f"it is the {part.name}'s alone"
                 found.append(_reading(one, frame, "part alone", label, force, speed))
