@@ -1,5 +1,6 @@
 """From a case to a setup in lattice units, with refusals and the cost before anything runs."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -84,8 +85,8 @@ def prepare(case: FlowCase) -> Prepared:
         the box is too small or a gap holds too few cells.
     """
     _check_parts(case)
-    origin, shape = _grid(case)
-    area, blockage = _blockage(case, shape)
+    origin, shape = grid_of(case)
+    area, blockage = blockage_of(case, shape)
     surfaces = _surfaces(case, origin)
     bodies = [
         Body(
@@ -125,30 +126,43 @@ def prepare(case: FlowCase) -> Prepared:
 
 def _check_parts(case: FlowCase) -> None:
     """Refuse surfaces that cannot be meant."""
+    for fault in part_faults(case):
+        raise fault
+
+
+def part_faults(case: FlowCase) -> Iterator[InputError]:
+    """Yield everything wrong with the surfaces, all parts, before a grid is laid."""
     low, high = case.bounds()
     length = float((high - low).max())
     if not SHORTEST_CAR <= length <= LONGEST_CAR:
         cure = "Metres are meant: millimetres make a car 1000 times too long."
         limit = f"all parts together must be {SHORTEST_CAR:g} to {LONGEST_CAR:g} m long"
-        raise InputError("parts", length, "m", limit, cure)
+        yield InputError("parts", length, "m", limit, cure)
+        return
     for part in case.parts:
-        check_mesh(
-            Mesh(name=part.name, vertices=part.vertices, faces=part.faces), closed=part.is_closed
-        )
+        try:
+            check_mesh(
+                Mesh(name=part.name, vertices=part.vertices, faces=part.faces),
+                closed=part.is_closed,
+            )
+        except InputError as fault:
+            yield fault
+            continue
         depth = float(part.vertices[:, 2].min())
         allowed = -case.cell if part.spin else -1e-6
         if case.road != "none" and depth < allowed:
             at = part.vertices[part.vertices[:, 2].argmin()]
             cure = f"Lowest point at x {at[0]:.3f}, y {at[1]:.3f} m. Raise the part."
-            raise InputError(f"part '{part.name}'", depth, "m", "lies below the road (z = 0)", cure)
+            yield InputError(f"part '{part.name}'", depth, "m", "lies below the road (z = 0)", cure)
+            continue
         across = depth / case.cell
         if case.road != "none" and part.spin is None and depth > 1e-6 and across < FEWEST_GAP_CELLS:
             limit = f"needs at least {FEWEST_GAP_CELLS} cells (between road and {part.name})"
             cure = f"Use cells of {depth / 4:.4f} m or set the part down."
-            raise InputError("smallest gap", round(across, 2), "cells", limit, cure)
+            yield InputError("smallest gap", round(across, 2), "cells", limit, cure)
 
 
-def _grid(case: FlowCase) -> tuple[tuple[float, float, float], tuple[int, int, int]]:
+def grid_of(case: FlowCase) -> tuple[tuple[float, float, float], tuple[int, int, int]]:
     """Origin of the cells and their number; the road lies half way between layers 0 and 1."""
     low, high = case.bounds()
     h, box = case.cell, case.box
@@ -167,7 +181,7 @@ def _grid(case: FlowCase) -> tuple[tuple[float, float, float], tuple[int, int, i
     return origin, (n[0], n[1], n[2] + 1)
 
 
-def _blockage(case: FlowCase, shape: tuple[int, int, int]) -> tuple[float, float]:
+def blockage_of(case: FlowCase, shape: tuple[int, int, int]) -> tuple[float, float]:
     """Frontal area and its share of the box section."""
     meshes = [Mesh(name=p.name, vertices=p.vertices, faces=p.faces) for p in case.parts]
     area = frontal_area(meshes, pixel=case.cell / 2)

@@ -1,0 +1,131 @@
+"""How far this solver was from measured values at like resolution: the range its loads are given.
+
+A run's statistical error says how well its own mean is known; this says how far such means have
+been from the truth. The table is ``bias.csv``; every row of it is a run of this package.
+"""
+
+import csv
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.errors import InputError
+
+LIKE = 1.3
+"""Resolutions within this factor are alike. [-]"""
+FEWEST = 4
+"""Fewer comparisons than this at like resolution, and the nearest ones are taken. [-]"""
+_SHARE = 0.8
+"""Share of truths that a stated range is to hold. [-]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """One measured body that this solver was run on.
+
+    ``cells_per_length`` is the body's length over the cell; ``computed`` and ``measured`` are
+    drag coefficients. [-]
+    """
+
+    body: str
+    cells_per_length: float
+    precision: str
+    computed: float
+    measured: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bias:
+    """Range of truth over computed drag, at like resolution.
+
+    Attributes
+    ----------
+    low, high
+        Ends of the 80 % range of measured over computed drag, 1 always inside. [-]
+    rows
+        The comparisons it rests on.
+    """
+
+    low: float
+    high: float
+    rows: tuple[Comparison, ...]
+
+    def drag(self, area: float) -> tuple[float, float]:
+        """Return the range of a computed drag area. [m²]."""
+        return self.low * area, self.high * area
+
+    def downforce_half_range(self, downforce: float, drag: float) -> float:
+        """Return the half-range given to a computed downforce area. [m²].
+
+        No downforce of this solver has been compared with a measurement yet. So it is given the
+        spread of the drag: relative to itself, and never less than that of the drag area.
+        """
+        spread = max(self.high - 1.0, 1.0 - self.low)
+        return spread * max(abs(downforce), abs(drag))
+
+    @property
+    def text(self) -> str:
+        """The statement in words."""
+        cells = [row.cells_per_length for row in self.rows]
+        ratio = [row.measured / row.computed for row in self.rows]
+        return (
+            f"On {len(self.rows)} runs of measured bodies with {min(cells):.0f} to "
+            f"{max(cells):.0f} cells over their length the measured drag was {min(ratio):.2f} to "
+            f"{max(ratio):.2f} times what this solver gave; {self.low:.2f} to {self.high:.2f} "
+            "times holds four times out of five. Downforce has not been compared with any "
+            "measurement: it is given the same spread, as an assumption."
+        )
+
+
+@cache
+def comparisons() -> tuple[Comparison, ...]:
+    """Return every comparison with a measured body."""
+    text = files("tuftwork.flow").joinpath("bias.csv").read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if not line.startswith("#")]
+    return tuple(
+        Comparison(
+            body=row["body"],
+            cells_per_length=float(row["cells_per_length"]),
+            precision=row["precision"],
+            computed=float(row["computed"]),
+            measured=float(row["measured"]),
+        )
+        for row in csv.DictReader(lines)
+    )
+
+
+def stated_bias(cells_per_length: float) -> Bias:
+    """Return the range in which the truth lay at like resolution.
+
+    The 80 % prediction range of the logarithm of measured over computed drag (Student's t), widened
+    to hold 1: a computed value is never moved, only given its range.
+
+    Parameters
+    ----------
+    cells_per_length
+        Length of the parts over the cell.
+
+    Returns
+    -------
+    bias
+        With the comparisons it rests on.
+    """
+    from scipy.stats import t as student
+
+    if not cells_per_length > 0:
+        raise InputError("cells_per_length", cells_per_length, "", "must be above 0")
+    every = comparisons()
+    far = np.abs(np.log([row.cells_per_length / cells_per_length for row in every]))
+    like = [row for row, d in zip(every, far, strict=True) if d <= np.log(LIKE)]
+    if len(like) < FEWEST:
+        last = np.sort(far)[FEWEST - 1]
+        like = [row for row, d in zip(every, far, strict=True) if d <= last + 1e-9]
+    ratio: npt.NDArray[np.float64] = np.log([row.measured / row.computed for row in like])
+    count = len(ratio)
+    reach = student.ppf(0.5 + _SHARE / 2, count - 1) * ratio.std(ddof=1) * np.sqrt(1 + 1 / count)
+    middle = float(ratio.mean())
+    low, high = float(np.exp(middle - reach)), float(np.exp(middle + reach))
+    return Bias(low=min(low, 1.0), high=max(high, 1.0), rows=tuple(like))

@@ -1,0 +1,377 @@
+"""What one looks at in a finished run: planes, surfaces of equal value, streamlines, axle loads."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.errors import InputError, UnknownName
+from tuftwork.flow.output import State, fields, vortex_strength
+from tuftwork.flow.run import FlowResult
+from tuftwork.flow.statistics import SeriesMean, series_mean
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Axis = Literal["x", "y", "z"]
+_TETRAHEDRA = ((0, 5, 1, 6), (0, 1, 2, 6), (0, 2, 3, 6), (0, 3, 7, 6), (0, 7, 4, 6), (0, 4, 5, 6))
+_CORNERS = np.array(
+    [[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0], [0, 0, 1], [1, 0, 1], [1, 1, 1], [0, 1, 1]]
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plane:
+    """Fields on a plane across one axis.
+
+    Attributes
+    ----------
+    axis, at
+        Axis it is normal to, and its place on it. [m]
+    across, up
+        Places along its two directions: y, z for x; x, z for y; x, y for z. Shapes (n,), (m,). [m]
+    pressure_coefficient, total_pressure_loss, speed
+        Not-a-number inside solids; speed over car speed. Shape (m, n). [-]
+    """
+
+    axis: Axis
+    at: float
+    across: Floats
+    up: Floats
+    pressure_coefficient: Floats
+    total_pressure_loss: Floats
+    speed: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surface3d:
+    """A surface of equal value.
+
+    Attributes
+    ----------
+    vertices, faces
+        Triangles. Shapes (n, 3) [m] and (m, 3).
+    colour
+        Another field at its corners. Shape (n,). [-]
+    level
+        The value. [-]
+    """
+
+    vertices: Floats
+    faces: Ints
+    colour: Floats
+    level: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lines:
+    """Streamlines of the mean flow.
+
+    Attributes
+    ----------
+    points
+        All points, line by line. Shape (n, 3). [m]
+    start
+        First point of each line, and the number of points at the end. Shape (n_line + 1,).
+    speed
+        Over car speed. Shape (n,). [-]
+    """
+
+    points: Floats
+    start: Ints
+    speed: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarLoads:
+    """Loads of the whole car at ground level, mid wheelbase (SAE J1594), with statistical error.
+
+    Attributes
+    ----------
+    front, rear, downforce, drag, side
+        Coefficient areas, downforce positive, side to the right. [m²]
+    roll, pitch, yaw
+        Moments about x, y and z over dynamic pressure. [m³]
+    """
+
+    front: SeriesMean
+    rear: SeriesMean
+    downforce: SeriesMean
+    drag: SeriesMean
+    side: SeriesMean
+    roll: SeriesMean
+    pitch: SeriesMean
+    yaw: SeriesMean
+
+
+def plane(result: FlowResult, axis: Axis, at: float, state: State = "mean") -> Plane:
+    """Return the fields on a plane, between two layers of cells in proportion.
+
+    Parameters
+    ----------
+    result
+        A finished run.
+    axis
+        Axis the plane is normal to.
+    at
+        Its place. [m]
+    state
+        Mean or last instant.
+
+    Returns
+    -------
+    plane
+        Fields with their axes.
+
+    Raises
+    ------
+    InputError
+        If the plane lies outside the box.
+    UnknownName
+        If the axis is not x, y or z.
+    """
+    if axis not in ("x", "y", "z"):
+        raise UnknownName("axis", axis, ("x", "y", "z"))
+    prepared = result.prepared
+    number = "xyz".index(axis)
+    shape, cell = prepared.setup.shape, prepared.case.cell
+    place = (at - prepared.origin[number]) / cell
+    if not 0 <= place <= shape[number] - 1:
+        low = prepared.origin[number]
+        limit = f"must lie in the box, {low:.3f} to {low + cell * (shape[number] - 1):.3f} m"
+        raise InputError(axis, at, "m", limit)
+    layer = min(int(place), shape[number] - 2)
+    share = place - layer
+    found = fields(result, state)
+
+    def cut(values: Floats) -> Floats:
+        near, far = (np.take(values, layer + k, axis=values.ndim - 1 - number) for k in (0, 1))
+        return np.asarray(near + share * (far - near))
+
+    first, second = (n for n in range(3) if n != number)
+    axes = [
+        np.asarray(prepared.origin[n] + cell * np.arange(shape[n]), dtype=float)
+        for n in (first, second)
+    ]
+    velocity = cut(found["velocity"])
+    return Plane(
+        axis=axis,
+        at=at,
+        across=axes[0],
+        up=axes[1],
+        pressure_coefficient=cut(found["pressure_coefficient"]),
+        total_pressure_loss=cut(found["total_pressure_loss"]),
+        speed=np.sqrt(np.square(velocity).sum(axis=0)),
+    )
+
+
+def equal_surface(values: Floats, level: float) -> tuple[Floats, Ints]:
+    """Return the surface on which a field has a value, by cutting every cell into tetrahedra.
+
+    Parameters
+    ----------
+    values : (lz, ly, lx)
+        Field at cell centres; cells with a corner that is not a number are left out.
+    level
+        The value.
+
+    Returns
+    -------
+    vertices : (n, 3)
+        In cells along x, y, z, from the first cell's centre.
+    faces : (m, 3)
+        Corner numbers, in no particular sense.
+    """
+    lz, ly, lx = values.shape
+    above = values > level
+    count = np.zeros((lz - 1, ly - 1, lx - 1), np.int8)
+    for i, j, k in _CORNERS:
+        count += above[k : lz - 1 + k, j : ly - 1 + j, i : lx - 1 + i]
+    z, y, x = np.nonzero((count > 0) & (count < 8))
+    corner = np.stack([x, y, z], axis=1)[:, None, :] + _CORNERS[None]
+    held = values[corner[..., 2], corner[..., 1], corner[..., 0]]
+    sound = np.isfinite(held).all(axis=1)
+    corner, held = corner[sound], held[sound]
+    number = (corner[..., 2] * ly + corner[..., 1]) * lx + corner[..., 0]
+    triangles: list[Ints] = []
+    for four in _TETRAHEDRA:
+        triangles += _cut_tetrahedra(number[:, four], held[:, four] > level)
+    if not triangles:
+        return np.zeros((0, 3)), np.zeros((0, 3), np.int64)
+    edge = np.sort(np.concatenate(triangles).reshape(-1, 2), axis=1)
+    unique, at = np.unique(edge, axis=0, return_inverse=True)
+    flat = values.reshape(-1)
+    a, b = flat[unique[:, 0]], flat[unique[:, 1]]
+    share = ((level - a) / (b - a))[:, None]
+    ends = [np.stack([n % lx, (n // lx) % ly, n // (lx * ly)], axis=1) for n in unique.T]
+    return ends[0] + share * (ends[1] - ends[0]), at.reshape(-1, 3)
+
+
+def _cut_tetrahedra(number: Ints, above: npt.NDArray[np.bool_]) -> list[Ints]:
+    """Triangles of tetrahedra, each corner named by the edge it lies on. Shapes (n, 3, 2)."""
+    out = []
+    code = above @ np.array([1, 2, 4, 8])
+    for one in range(4):
+        rest = [k for k in range(4) if k != one]
+        for wanted in (1 << one, 15 - (1 << one)):
+            own = number[code == wanted]
+            out.append(np.stack([own[:, [one, k]] for k in rest], axis=1))
+    for a, b in ((0, 1), (0, 2), (0, 3)):
+        c, d = (k for k in range(4) if k not in (a, b))
+        for wanted in ((1 << a) + (1 << b), (1 << c) + (1 << d)):
+            own = number[code == wanted]
+            quad = [own[:, pair] for pair in ([a, c], [a, d], [b, d], [b, c])]
+            out.append(np.stack([quad[0], quad[1], quad[2]], axis=1))
+            out.append(np.stack([quad[0], quad[2], quad[3]], axis=1))
+    return [t for t in out if len(t)]
+
+
+def vortex_surface(result: FlowResult, level: float = 40.0, state: State = "mean") -> Surface3d:
+    """Return the surface on which Q has a value, coloured by the loss of total pressure.
+
+    Parameters
+    ----------
+    result
+        A finished run.
+    level
+        Q times (length over speed)²; 40 shows the strong vortices of a car. [-]
+    state
+        Mean or last instant.
+    """
+    from scipy.ndimage import binary_dilation, map_coordinates
+
+    prepared = result.prepared
+    solid = binary_dilation(prepared.setup.mark == 1, iterations=2)
+    strength = np.where(solid, np.nan, vortex_strength(result, state))
+    # the box's own faces hold the imposed stream, not vortices
+    for axis in range(3):
+        edge = [slice(None)] * 3
+        for place in (slice(0, 2), slice(-2, None)):
+            edge[axis] = place
+            strength[tuple(edge)] = np.nan
+    cells, faces = equal_surface(strength, level)
+    loss = np.nan_to_num(fields(result, state)["total_pressure_loss"])
+    colour = map_coordinates(loss, cells[:, ::-1].T, order=1, mode="nearest")
+    vertices = np.asarray(prepared.origin) + prepared.case.cell * cells
+    return Surface3d(vertices=vertices, faces=faces, colour=colour, level=level)
+
+
+def streamlines(
+    result: FlowResult, seeds: Floats, *, state: State = "mean", longest: float = 3.0
+) -> Lines:
+    """Follow the flow from some places downstream, by Heun's rule in steps of half a cell.
+
+    Parameters
+    ----------
+    result
+        A finished run.
+    seeds : (n, 3)
+        Starting points. [m]
+    state
+        Mean or last instant.
+    longest
+        Length after which a line ends, in lengths of the parts. [-]
+    """
+    from scipy.ndimage import map_coordinates
+
+    from tuftwork.flow.prepare import body_length
+
+    prepared = result.prepared
+    cell, shape = prepared.case.cell, np.array(prepared.setup.shape, float)
+    velocity = fields(result, state)["velocity"]
+
+    def flow(at: Floats) -> Floats:
+        found = [map_coordinates(u, at[:, ::-1].T, order=1, mode="nearest") for u in velocity]
+        return np.stack(found, axis=1)
+
+    at = (np.asarray(seeds, dtype=float) - prepared.origin) / cell
+    lines: list[list[tuple[Floats, float]]] = [[] for _ in at]
+    alive = np.arange(len(at))
+    for _ in range(int(2 * longest * body_length(prepared.case.parts) / cell)):
+        first = flow(at)
+        speed = np.linalg.norm(first, axis=1)
+        going = np.isfinite(speed) & (speed > 0.02) & ((at >= 0) & (at <= shape - 1)).all(axis=1)
+        at, first, speed, alive = at[going], first[going], speed[going], alive[going]
+        if not alive.size:
+            break
+        for n, place, v in zip(alive, at, speed, strict=True):
+            lines[n].append((place, float(v)))
+        step = 0.5 / speed[:, None]
+        second = flow(at + step * first)
+        second = np.where(np.isfinite(second), second, first)
+        at = at + 0.5 * step * (first + second)
+    return _joined([line for line in lines if len(line) > 3], prepared.origin, cell)
+
+
+def _joined(
+    lines: list[list[tuple[Floats, float]]], origin: tuple[float, float, float], cell: float
+) -> Lines:
+    count = np.array([len(line) for line in lines], np.int64)
+    points = [place for line in lines for place, _ in line]
+    return Lines(
+        points=np.asarray(origin) + cell * np.array(points).reshape(-1, 3),
+        start=np.concatenate([[0], np.cumsum(count)]),
+        speed=np.array([v for line in lines for _, v in line]),
+    )
+
+
+def seeds_ahead(result: FlowResult, *, across: int = 7, up: int = 5) -> Floats:
+    """Return starting points on a grid ahead of the car, denser near the road. (n, 3) [m]."""
+    low, high = result.prepared.case.bounds()
+    ahead = low[0] - 0.5 * min(result.prepared.case.box.ahead, high[0] - low[0])
+    y = np.linspace(0.95 * low[1], 0.95 * high[1], across)
+    z = high[2] * (0.04 + 1.0 * np.linspace(0, 1, up) ** 1.5)
+    grid = np.stack(np.meshgrid(y, z, indexing="ij"), axis=-1).reshape(-1, 2)
+    return np.column_stack([np.full(len(grid), ahead), grid])
+
+
+def load_rows(result: FlowResult, *, wheelbase: float) -> dict[str, Floats]:
+    """Return every sample's loads of the whole car, keys as in ``CarLoads``. Shapes (n,).
+
+    Parameters
+    ----------
+    result
+        A finished run.
+    wheelbase
+        Front axle at x = 0, rear axle at x = ``wheelbase``. [m]
+    """
+    if not wheelbase > 0:
+        raise InputError("wheelbase", wheelbase, "m", "must be above 0")
+    prepared = result.prepared
+    rows = result.series[:, 1 : len(prepared.case.parts) + 1].sum(axis=1)
+    force, about_grid = rows[:, :3], rows[:, 3:] * prepared.case.cell
+    middle = np.array([0.5 * wheelbase, 0.0, 0.0])
+    moment = about_grid + np.cross(np.asarray(prepared.origin) - middle, force)
+    down = -force[:, 2]
+    rear = 0.5 * down + moment[:, 1] / wheelbase
+    return {
+        "front": down - rear, "rear": rear, "downforce": down, "drag": force[:, 0],
+        "side": force[:, 1], "roll": moment[:, 0], "pitch": moment[:, 1], "yaw": moment[:, 2],
+    }  # fmt: skip
+
+
+def car_loads(result: FlowResult, *, wheelbase: float, settle: float) -> CarLoads:
+    """Return loads at the axles and about mid wheelbase, with their statistical error.
+
+    Parameters
+    ----------
+    result
+        A finished run.
+    wheelbase
+        [m]
+    settle
+        Travel left out, as in the stop rule. [body lengths]
+    """
+    rows = load_rows(result, wheelbase=wheelbase)
+    skip = round(len(result.series) * settle / result.travel)
+    return CarLoads(**{name: series_mean(row[skip:]) for name, row in rows.items()})
+
+
+def part_axle_loads(result: FlowResult, *, wheelbase: float) -> tuple[Floats, Floats]:
+    """Return mean CzSf and CzSr of every part. Shapes (n_part,). [m²]."""
+    low, high = result.prepared.case.bounds()
+    middle = 0.5 * float(low[0] + high[0])
+    down = np.array([p.downforce_area for p in result.parts])
+    pitch = np.array([p.pitch_volume for p in result.parts])
+    rear = (pitch + middle * down) / wheelbase
+    return down - rear, rear
