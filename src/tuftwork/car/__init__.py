@@ -63,7 +63,7 @@ from tuftwork.car.wing import (
     OnsetShare,
     PartTable,
     Wing,
-    WingTable,
+    WingPart,
 )
 
 __all__ = [
@@ -125,8 +125,8 @@ __all__ = [
     "TrimExtra",
     "Weather",
     "Wing",
+    "WingPart",
     "WingSection",
-    "WingTable",
     "crossings",
     "keys_of_kind",
     "limit_of",

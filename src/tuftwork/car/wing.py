@@ -54,7 +54,7 @@ class OnsetShare(Table):
     ]
 
 
-class WingTable(PartTable):
+class WingPart(PartTable):
     """What every wing has."""
 
     kind: str
@@ -100,7 +100,7 @@ class WingTable(PartTable):
     ] = None
 
 
-class Wing(WingTable):
+class Wing(WingPart):
     """A wing in the air above the car."""
 
     kind: Literal["wing"]
@@ -110,7 +110,7 @@ class Wing(WingTable):
     ] = ()
 
 
-class FrontSection(WingTable):
+class FrontSection(WingPart):
     """A section under the nose whose suction side vents upward, into an exit of its own."""
 
     kind: Literal["front section"]
@@ -126,7 +126,7 @@ class FrontSection(WingTable):
     ] = exact(1.0, "share", unit="%", origin="assumed")
 
 
-class BeamWing(WingTable):
+class BeamWing(WingPart):
     """A low wing over the diffuser's exit."""
 
     kind: Literal["beam wing"]

@@ -8,7 +8,7 @@ import numpy as np
 from jaxtyping import Float
 
 from tuftwork.air import SEA_LEVEL_DENSITY
-from tuftwork.car import Body, Floor, Part, Project, Splitter, WingTable
+from tuftwork.car import Body, Floor, Part, Project, Splitter, WingPart
 from tuftwork.claims.belief import At, Belief, Unknown, believe
 from tuftwork.claims.finding import Computed
 from tuftwork.claims.table import bound, tolerance
@@ -73,7 +73,7 @@ class Frame:
 
 def part_area(part: Part) -> Quantity | None:
     """Return the plan area of a part, where it has one; the product of two lengths [m²]."""
-    if isinstance(part, WingTable):
+    if isinstance(part, WingPart):
         return product(((part.span, 1.0), (part.chord, 1.0)), unit="m²", dimension="area")
     if isinstance(part, Floor):
         length = part.exit_station.best - part.front_station.best
@@ -86,7 +86,7 @@ def part_area(part: Part) -> Quantity | None:
 def part_bound(part: Part, frontal_area: float) -> tuple[float, float, float, float, str]:
     """Return least, usual, factor and most of a part's CzS, and their source [m²], [-]."""
     area = part_area(part)
-    if isinstance(part, WingTable) and area is not None:
+    if isinstance(part, WingPart) and area is not None:
         section, span = bound(f"wing section {part.elements}"), bound("wing of span")
         aspect = part.span.best / part.chord.best
         most = min(section.most * span.usual, bound("wing per aspect ratio").most * aspect)

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 
 from tuftwork.aeromap.part import coefficients_of, project_inputs, role_coefficients
 from tuftwork.aeromap.platform import platform_quantities
-from tuftwork.car import Project, Table, WingTable, quantities_in
+from tuftwork.car import Project, Table, WingPart, quantities_in
 from tuftwork.quantity import Quantity
 from tuftwork.study.registry import LABELS, QUANTITIES, gathered
 
@@ -78,7 +78,7 @@ def labels_of(project: Project) -> dict[str, str]:
     for part in project.parts:
         found |= _table_labels(part, f"{part.name}.", part.name)
         engine = _ENGINE_TABLES[part.kind]
-        if isinstance(part, WingTable) and part.section is not None:
+        if isinstance(part, WingPart) and part.section is not None:
             engine = ("wing", "engine")
         own = {**coefficients_of(*engine), **role_coefficients(part.kind)}
         for name, coefficient in own.items():

@@ -20,7 +20,7 @@ from tuftwork.aeromap.part import draws_of, equipped, inputs_of, part_models
 from tuftwork.aeromap.platform import suspension_of
 from tuftwork.aeromap.tie import Sighting, Tied, tie
 from tuftwork.air import Air, air_of
-from tuftwork.car import Project, WingTable
+from tuftwork.car import Project, WingPart
 from tuftwork.quantity import Ensemble, Quantity, draw_ensemble
 from tuftwork.study.executor import executor_for
 from tuftwork.study.inputs import (
@@ -288,7 +288,7 @@ def models_in(project: Project, state: str, results: Mapping[str, Tree]) -> tupl
 
 def _tables(project: Project) -> tuple[str, ...]:
     """Return the step of the tables as a need, where the project has one."""
-    named = any(isinstance(p, WingTable) and p.section is not None for p in project.parts)
+    named = any(isinstance(p, WingPart) and p.section is not None for p in project.parts)
     return (TABLES,) if named else ()
 
 

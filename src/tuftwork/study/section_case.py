@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from tuftwork.aeromap.part import coefficients_of, spec_of
-from tuftwork.car import Project, WingSection, WingTable, parts_in_state
+from tuftwork.car import Project, WingPart, WingSection, parts_in_state
 from tuftwork.errors import NotConverged, NotCovered, UnknownName
 from tuftwork.quantity import Quantity
 from tuftwork.section import (
@@ -22,8 +22,9 @@ from tuftwork.section import (
 from tuftwork.section.point import prepare, solve_point
 from tuftwork.study.section_step import design_of
 from tuftwork.wing import WingResult, solve_wing, wing_system
-from tuftwork.wing.bank import WingSpec, polar_table, wing_of
+from tuftwork.wing.bank import polar_table
 from tuftwork.wing.section_table import SectionTable, drop_of
+from tuftwork.wing.spec import WingSpec, wing_of
 
 STAND_IN = "stand-in from camber and thickness"
 _PANELS = (120, 100, 140)  # a point that fails on one mesh is tried on another
@@ -49,7 +50,7 @@ class SectionCase:
         the budget uses the estimate.
     """
 
-    part: WingTable
+    part: WingPart
     design: Design
     spec: WingSpec
     outline: str
@@ -74,7 +75,7 @@ class SectionCase:
 
 def wings_of(project: Project) -> tuple[str, ...]:
     """Return the names of a project's wings."""
-    return tuple(p.name for p in project.parts if isinstance(p, WingTable))
+    return tuple(p.name for p in project.parts if isinstance(p, WingPart))
 
 
 def case_of(project: Project, folder: Path | None, name: str = "", state: str = "") -> SectionCase:
@@ -88,7 +89,7 @@ def case_of(project: Project, folder: Path | None, name: str = "", state: str = 
         If it has none of this name, or no such state.
     """
     parts = {
-        p.name: p for p in parts_in_state(project, project.state(state)) if isinstance(p, WingTable)
+        p.name: p for p in parts_in_state(project, project.state(state)) if isinstance(p, WingPart)
     }
     if not parts:
         raise NotCovered("No wing yet. Add a [[parts]] table of kind 'wing'.")
@@ -98,7 +99,7 @@ def case_of(project: Project, folder: Path | None, name: str = "", state: str = 
     return case_of_part(parts[wanted], folder)
 
 
-def case_of_part(part: WingTable, folder: Path | None) -> SectionCase:
+def case_of_part(part: WingPart, folder: Path | None) -> SectionCase:
     """Return the case of one wing."""
     given = part if part.section is not None else part.with_values({"section": _stand_in(part)})
     assert given.section is not None
@@ -112,7 +113,7 @@ def case_of_part(part: WingTable, folder: Path | None) -> SectionCase:
     )  # fmt: skip
 
 
-def _stand_in(part: WingTable) -> WingSection:
+def _stand_in(part: WingPart) -> WingSection:
     own = coefficients_of("wing", "estimate")
     camber = part.camber or own["camber"].quantity
     thickness = part.thickness or own["thickness"].quantity

@@ -10,7 +10,7 @@ from tuftwork.quantity import Array
 from tuftwork.section import Contour, Design, over_ground
 from tuftwork.section.shape import panel_nodes
 from tuftwork.study.section_case import SectionCase
-from tuftwork.wing.bank import wing_of
+from tuftwork.wing.spec import wing_of
 
 Faces = NDArray[np.int64]
 _MM = 1e3

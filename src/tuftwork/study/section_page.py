@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from tuftwork.car import Project, WingTable
+from tuftwork.car import Project, WingPart
 from tuftwork.quantity import exact, format_plain
 from tuftwork.section import describe, measure_slot
 from tuftwork.study.answers import Answers
@@ -37,7 +37,7 @@ CAUTIONS = (
 
 def section_support(project: Project, answers: Answers | None) -> Support:
     """Return the support of the sections."""
-    wings = [p for p in project.parts if isinstance(p, WingTable)]
+    wings = [p for p in project.parts if isinstance(p, WingPart)]
     if not wings:
         return "none", ""
     named = sum(p.section is not None for p in wings)

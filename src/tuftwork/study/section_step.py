@@ -5,7 +5,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from tuftwork.aeromap.part import LatticeWing, part_models
-from tuftwork.car import Project, WingSection, WingTable, parts_in_state
+from tuftwork.car import Project, WingPart, WingSection, parts_in_state
 from tuftwork.errors import Fault, FileFault, NotCovered
 from tuftwork.files.section import read_section
 from tuftwork.section import Contour, Flap, Stack, assemble, naca
@@ -64,14 +64,14 @@ def stack_of(section: WingSection, folder: Path | None) -> Stack:
 def section_parts(project: Project) -> dict[str, tuple[LatticeWing, WingSection]]:
     """Return every wing with a section in every state, by the key of its tables."""
     found: dict[str, tuple[LatticeWing, WingSection]] = {}
-    if not any(isinstance(p, WingTable) and p.section is not None for p in project.parts):
+    if not any(isinstance(p, WingPart) and p.section is not None for p in project.parts):
         return found
     for name in state_names(project):
         state = name if project.states else ""
         sections = {
             p.name: p.section
             for p in parts_in_state(project, project.state(state))
-            if isinstance(p, WingTable) and p.section is not None
+            if isinstance(p, WingPart) and p.section is not None
         }
         for model in part_models(project, state):
             if isinstance(model, LatticeWing):

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from tuftwork.car import WingTable
+from tuftwork.car import WingPart
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.quantity import Quantity
 from tuftwork.section import Polar, polar, tolerance_table
@@ -28,7 +28,7 @@ _TURN = np.deg2rad(0.5)  # [rad] same, of a setting
 
 def section_steps(job: Job) -> list[Step]:
     """Return the step of polars and tolerances; none where the project has no wing."""
-    wings = [p for p in job.project.parts if isinstance(p, WingTable)]
+    wings = [p for p in job.project.parts if isinstance(p, WingPart)]
     if not wings:
         return []
     speed = usual_speed(job)

@@ -15,68 +15,16 @@ from tuftwork.section import Condition, Stack, gurney
 from tuftwork.section.condition import ConstantSet
 from tuftwork.wing.coupling import solve_wing, wing_system
 from tuftwork.wing.induced import induced_velocity
-from tuftwork.wing.planform import EndPlate, Wing, pair_of_plates, straight_wing
+from tuftwork.wing.planform import Wing
 from tuftwork.wing.section_table import SectionTable, drop_of, section_table
+from tuftwork.wing.spec import WingSpec, shaped_onset, wing_of
 from tuftwork.wing.table import WingTable, wing_table
 
 SETS: tuple[ConstantSet, ...] = ("default", "pessimistic")
-# [chord] height of the trailing edge below which polars are made over the road as well; above it
-# the lattice's mirror image is all there is of the road (common practice, no source)
-_LOW = 1.3
 _LEVELS = (0.6, 0.8, 1.0, 1.3, 2.0)  # [-] heights of those polars over the drawn one
 _REACH = 0.09  # [m] change of height a table covers either way, where the road leaves that much
+REFERENCE_TILT = np.deg2rad(4.0)  # [rad] onset in the middle that shaped tables are made at
 _EXIT_HEIGHT = 0.25  # [m] of a diffuser's exit over the road
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WingSpec:
-    """A wing by best values; everything its tables depend on besides the outline's points.
-
-    Attributes
-    ----------
-    span, chord, height, end_plate_height [m]
-        ``height`` of the trailing edge over the road.
-    incidence
-        About which tables are made. [rad]
-    gurney
-        Over the chord. [-]
-    reynolds
-        On the chord. [-]
-    turbulence
-        [-]
-    outline
-        Name of the outline and of its flaps with their settings.
-    """
-
-    span: float
-    chord: float
-    height: float
-    incidence: float
-    gurney: float
-    end_plate_height: float
-    reynolds: float
-    turbulence: float
-    outline: tuple[tuple[str, ...], ...]
-
-    @property
-    def key(self) -> str:
-        """Name its tables lie under; incidence counts only where the road is near."""
-        near = f"{self.incidence:.4f}" if self.is_low else ""
-        numbers = (self.span, self.chord, self.height, self.gurney, self.end_plate_height)
-        air = (self.reynolds, self.turbulence)
-        text = " ".join(f"{v:.6g}" for v in (*numbers, *air))
-        return f"{text} {near} {'; '.join(' '.join(row) for row in self.outline)}"
-
-    @property
-    def is_low(self) -> bool:
-        """Whether the road is near enough to change the section's own flow."""
-        return self.height < _LOW * self.chord
-
-    @property
-    def quarter_height(self) -> float:
-        """Height of the quarter chord: the nose hangs below the trailing edge. [m]"""
-        at = self.incidence if self.is_low else 0.0
-        return self.height - 0.75 * self.chord * float(np.sin(at))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +40,11 @@ class WingBank:
     below
         Speed the wing adds under itself at a diffuser's exit, per square metre of downforce area,
         over the road speed. [1/m²]
+    tilted, tilted_pessimistic
+        The same tables in an onset of ``REFERENCE_TILT`` in the middle, shaped along the span; None
+        where the onset is even.
+    share
+        Mean share of the onset along the span, weighted by the load as drawn. [-]
     """
 
     default: WingTable
@@ -99,6 +52,9 @@ class WingBank:
     zero_lift: float
     below: float
     notices: tuple[str, ...]
+    tilted: WingTable | None = None
+    tilted_pessimistic: WingTable | None = None
+    share: float = 1.0
 
     def tree(self) -> dict[str, Any]:
         """Return it as plain arrays, for a store."""
@@ -108,6 +64,11 @@ class WingBank:
             "zero_lift": self.zero_lift,
             "below": self.below,
             "notices": list(self.notices),
+            "share": self.share,
+        } | {
+            name: _tree_of(table)
+            for name in ("tilted", "tilted_pessimistic")
+            if (table := getattr(self, name)) is not None
         }
 
     @classmethod
@@ -119,19 +80,12 @@ class WingBank:
             zero_lift=float(tree["zero_lift"]),
             below=float(tree["below"]),
             notices=tuple(tree["notices"]),
+            tilted=_table_of(tree["tilted"]) if "tilted" in tree else None,
+            tilted_pessimistic=(
+                _table_of(tree["tilted_pessimistic"]) if "tilted_pessimistic" in tree else None
+            ),
+            share=float(tree.get("share", 1.0)),
         )
-
-
-def wing_of(spec: WingSpec) -> Wing:
-    """Return the lifting surface of a wing of the project, plates a third above it."""
-    plates: tuple[tuple[EndPlate, ...], ...] = ()
-    high = spec.end_plate_height
-    if high > 0.0:
-        below = min(2.0 / 3.0 * high, 0.8 * spec.quarter_height)
-        plates = (pair_of_plates(high - below, below),)
-    return Wing(
-        surfaces=(straight_wing(spec.span, spec.chord, spec.quarter_height),), plates=plates
-    )
 
 
 def polar_table(
@@ -198,7 +152,9 @@ def wing_bank(spec: WingSpec, stack: Stack, beat: Any = None) -> WingBank:
     """
     wing = wing_of(spec)
     made: dict[str, WingTable] = {}
+    shaped: dict[str, WingTable] = {}
     notices: list[str] = []
+    share = 1.0
     for k, constants in enumerate(SETS):
         table = polar_table(spec, stack, constants=constants)
         if beat is not None:
@@ -206,13 +162,18 @@ def wing_bank(spec: WingSpec, stack: Stack, beat: Any = None) -> WingBank:
         made[constants] = wing_table(
             wing, {"section": table}, incidence=_incidences(spec), height=_levels(spec), n_span=20
         )
+        if spec.onset:
+            shaped[constants] = wing_table(
+                wing, {"section": table}, incidence=_incidences(spec), height=_levels(spec),
+                onset=shaped_onset(spec, REFERENCE_TILT), n_span=20,
+            )  # fmt: skip
         # a table's upper end is met past the stall; what did not converge there is no news
         notices += made[constants].notices
         notices += [n for n in table.notices if n.startswith("no polar")]
         if beat is not None:
             beat((k + 1.0) / len(SETS))
         if k == 0:
-            below, more = _below(spec, wing, table)
+            below, share, more = _as_drawn(spec, wing, table)
             notices += more
     return WingBank(
         default=made["default"],
@@ -220,6 +181,9 @@ def wing_bank(spec: WingSpec, stack: Stack, beat: Any = None) -> WingBank:
         zero_lift=_zero_lift(made["default"]),
         below=below,
         notices=tuple(dict.fromkeys(notices)),
+        tilted=shaped.get("default"),
+        tilted_pessimistic=shaped.get("pessimistic"),
+        share=share,
     )
 
 
@@ -258,13 +222,20 @@ def _zero_lift(table: WingTable) -> float:
     return float(grid[k] - load[k] / max(float(slope[k]), 1e-6))
 
 
-def _below(spec: WingSpec, wing: Wing, table: SectionTable) -> tuple[float, tuple[str, ...]]:
-    """Return what the wing adds under itself, and what to know of it as drawn."""
+def _as_drawn(
+    spec: WingSpec, wing: Wing, table: SectionTable
+) -> tuple[float, float, tuple[str, ...]]:
+    """Return what the wing adds under itself, its mean share of the onset, what to know of it."""
     result = solve_wing(wing_system(wing, n_span=20), {"section": table}, incidence=spec.incidence)
     x = result.x_centre if np.isfinite(result.x_centre) else 0.25 * spec.chord
     height = min(_EXIT_HEIGHT, 0.5 * spec.quarter_height)
     added = induced_velocity(result, np.array([[x, 0.0, height]]))[0, 0]
-    return float(added / result.downforce_area), result.notices
+    share = 1.0
+    if spec.onset:
+        load = result.lift * result.chord * result.width
+        shape = shaped_onset(spec, 1.0)
+        share = float((load * np.interp(result.y, shape.y, shape.angle)).sum() / load.sum())
+    return float(added / result.downforce_area), share, result.notices
 
 
 def _tree_of(table: WingTable) -> dict[str, Any]:

@@ -14,7 +14,8 @@ from tuftwork.errors import InputError, NotCovered
 from tuftwork.quantity import exact
 from tuftwork.section import naca, single
 from tuftwork.wing import solve_wing, wing_system
-from tuftwork.wing.bank import WingBank, polar_table, wing_bank, wing_of
+from tuftwork.wing.bank import WingBank, polar_table, wing_bank
+from tuftwork.wing.spec import wing_of
 
 REFERENCE = Reference(
     wheelbase=exact(2.6, "length", unit="m"),

@@ -8,8 +8,9 @@ from tuftwork.aeromap.part.registry import (
     part_models,
     project_inputs,
 )
-from tuftwork.aeromap.part.wing_engine import LatticeWing, equipped, spec_of
+from tuftwork.aeromap.part.wing_engine import LatticeWing, equipped
 from tuftwork.aeromap.part.wing_role import role_coefficients
+from tuftwork.aeromap.part.wing_spec import spec_of
 
 __all__ = [
     "PART_MODELS",

@@ -20,7 +20,7 @@ from tuftwork.car import (
     Project,
     Splitter,
     Wing,
-    WingTable,
+    WingPart,
     parts_in_state,
 )
 from tuftwork.errors import InputError
@@ -30,7 +30,7 @@ _Builder = Callable[[Part, Reference, Collection[str]], PartModel]
 
 
 def _wing(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
-    assert isinstance(part, WingTable)
+    assert isinstance(part, WingPart)
     if part.section is not None:
         return lattice_wing(part, reference, heard)
     return wing_model(part, reference, heard)
@@ -109,7 +109,7 @@ def part_models(project: Project, state: str = "") -> tuple[PartModel, ...]:
     heard = _heard(parts, reference)
     order = {kind: place for place, kind in enumerate(PART_MODELS)}
     placed = sorted(
-        parts, key=lambda p: (order[p.kind], p.station.best if isinstance(p, WingTable) else 0.0)
+        parts, key=lambda p: (order[p.kind], p.station.best if isinstance(p, WingPart) else 0.0)
     )
     return tuple(PART_MODELS[part.kind](part, reference, heard) for part in placed)
 

@@ -31,7 +31,7 @@ from tuftwork.aeromap.part.wing_role import (
     role_quantities,
     vented_by,
 )
-from tuftwork.car import WingTable
+from tuftwork.car import WingPart
 from tuftwork.errors import InputError
 from tuftwork.quantity import Quantity, exact
 from tuftwork.wing.estimate import (
@@ -158,7 +158,7 @@ class EstimatedWing(EstimatedPart):
         return tuple(notices)
 
 
-def wing_model(part: WingTable, reference: Reference, heard: Collection[str]) -> EstimatedWing:
+def wing_model(part: WingPart, reference: Reference, heard: Collection[str]) -> EstimatedWing:
     """Return the model of a wing of the project; ``heard`` are the channels some part hears."""
     role = role_of(part, reference)
     more = role_coefficients(role)
@@ -191,7 +191,7 @@ def wing_model(part: WingTable, reference: Reference, heard: Collection[str]) ->
     )
 
 
-def _idle(part: WingTable, role: Role, heard: Collection[str]) -> set[str]:
+def _idle(part: WingPart, role: Role, heard: Collection[str]) -> set[str]:
     """Return the coefficients that change nothing on this wing."""
     idle = role_idle(role, heard)
     if part.gurney is None or not part.gurney.high > 0:

@@ -31,11 +31,12 @@ from tuftwork.aeromap.part.wing_role import (
     role_quantities,
     vented_by,
 )
-from tuftwork.car import WingTable
-from tuftwork.errors import InputError, NotCovered
+from tuftwork.aeromap.part.wing_spec import refuse_idle, spec_of
+from tuftwork.car import WingPart
+from tuftwork.errors import NotCovered
 from tuftwork.quantity import Quantity, Source
 from tuftwork.section import gurney as gurney_increment
-from tuftwork.wing.bank import WingBank, WingSpec
+from tuftwork.wing.bank import REFERENCE_TILT, WingBank
 from tuftwork.wing.estimate import (
     bound_vortex_suction,
     effective_aspect_ratio,
@@ -43,10 +44,9 @@ from tuftwork.wing.estimate import (
     plate_friction,
     section_slope,
 )
-from tuftwork.wing.table import WingLoads, evaluate
+from tuftwork.wing.spec import WingSpec
+from tuftwork.wing.table import WingLoads, WingTable, evaluate
 
-TABLE_SPEED = 50.0  # [m/s] whose Reynolds number the polars are made at
-KINEMATIC = 1.5e-5  # [m²/s] of air, for that number; slope and friction are taken on from there
 _FLAT = 2.0 * np.pi * 0.95  # [1/rad] slope that turns a change of coefficient into an angle
 _SOURCES = (
     Source(key="drela1989", place="coupling of layers and outer flow, several elements"),
@@ -77,22 +77,23 @@ class LatticeWing(EstimatedPart):
         reynolds = platform.density * platform.speed * self.key("chord", draws) / platform.viscosity
         own = self.coefficients(draws)
         tilt, more = onset_of(self.role, around, own)
-        head = 1 + more
+        # what comes from ahead acts with the share of the span it is met by
+        head, turn = 1 + more * bank.share, tilt * bank.share
         # a car that rises at the rear carries its wing nose-down with it
         setting = self.key("incidence", draws) + (rear - front) / wheelbase
         setting = setting + self._gurney_angle(draws, own)
-        flow = setting + tilt
         # about the angle of no load: slope and greatest coefficient each take their own factor
         steep = own["slope"] * section_slope(reynolds) / section_slope(self.spec.reynolds)
-        moved = bank.zero_lift + (flow - bank.zero_lift) * steep / own["stall"]
-        found = _mixed(bank, moved, np.asarray(height - self.spec.height), own["lag"])
+        stretch = steep / own["stall"]
+        shift = np.asarray(height - self.spec.height)
+        found = _found(bank, setting, tilt, stretch, shift, own["lag"])
         gain = own["stall"] * own["lattice"] * self._size(draws) * self._mount(own)
         load = found.downforce_area * gain
         drag = self._drag(found, gain, draws, own, reynolds)
         if self.role == "front section":
             load, drag = self._vented(load, drag, draws, own)
-        down = head * (load * np.cos(tilt) + drag * np.sin(tilt))
-        back = head * (drag * np.cos(tilt) - load * np.sin(tilt))
+        down = head * (load * np.cos(turn) + drag * np.sin(turn))
+        back = head * (drag * np.cos(turn) - load * np.sin(turn))
         # what pitch and setting move the centre of load, about where it was drawn
         arm = station + found.x_centre - _drawn_centre(bank, self.spec)
         high = np.maximum(height, 1e-3)
@@ -191,25 +192,43 @@ class LatticeWing(EstimatedPart):
         return tuple(notices)
 
 
-def _mixed(bank: WingBank, alpha: Field, shift: Field, lag: Field) -> WingLoads:
+def _found(
+    bank: WingBank, setting: Field, tilt: Field, stretch: Field, shift: Field, lag: Field
+) -> WingLoads:
+    """Return what the tables give in an onset, even along the span or shaped."""
+    zero = bank.zero_lift
+    if bank.tilted is None or bank.tilted_pessimistic is None:
+        moved = zero + (setting + tilt - zero) * stretch
+        return _mixed((bank.default, bank.pessimistic), moved, shift, lag)
+    # between still air and the onset the tables were made in; what is beyond counts as even
+    part = np.clip(tilt / REFERENCE_TILT, -1.0, 2.0)
+    rest = (tilt - part * REFERENCE_TILT) * bank.share
+    moved = zero + (setting + rest - zero) * stretch
+    still = _mixed((bank.default, bank.pessimistic), moved, shift, lag)
+    shaped = _mixed((bank.tilted, bank.tilted_pessimistic), moved, shift, lag)
+    w = part * stretch
+    mixed = {n: (1.0 - w) * getattr(still, n) + w * getattr(shaped, n) for n in _LOADS}
+    return WingLoads(**mixed, is_outside=still.is_outside)
+
+
+_LOADS = ("downforce_area", "drag_area", "induced_area", "x_centre", "margin")
+
+
+def _mixed(
+    tables: tuple[WingTable, WingTable], alpha: Field, shift: Field, lag: Field
+) -> WingLoads:
     """Return what both sets of constants give, mixed by the place between them."""
-    one, two = (
-        evaluate(table, incidence=alpha, height=shift) for table in (bank.default, bank.pessimistic)
-    )
+    one, two = (evaluate(table, incidence=alpha, height=shift) for table in tables)
     w = np.clip(lag, -0.2, 1.2)
-
-    def mix(name: str) -> Field:
-        return np.asarray((1.0 - w) * getattr(one, name) + w * getattr(two, name))
-
-    names = ("downforce_area", "drag_area", "induced_area", "x_centre", "margin")
-    return WingLoads(**{n: mix(n) for n in names}, is_outside=one.is_outside | two.is_outside)
+    mixed = {n: np.asarray((1.0 - w) * getattr(one, n) + w * getattr(two, n)) for n in _LOADS}
+    return WingLoads(**mixed, is_outside=one.is_outside | two.is_outside)
 
 
 def _drawn_centre(bank: WingBank, spec: WingSpec) -> float:
     return float(evaluate(bank.default, incidence=spec.incidence).x_centre)
 
 
-def lattice_wing(part: WingTable, reference: Reference, heard: Collection[str]) -> LatticeWing:
+def lattice_wing(part: WingPart, reference: Reference, heard: Collection[str]) -> LatticeWing:
     """Return the model of a wing that names its section, its tables still missing.
 
     Raises
@@ -218,8 +237,8 @@ def lattice_wing(part: WingTable, reference: Reference, heard: Collection[str]) 
         If keys stand beside the section that change nothing then.
     """
     assert part.section is not None
-    _refuse_idle(part)
     role = role_of(part, reference)
+    refuse_idle(part, role)
     coefficients = {**coefficients_of("wing", "engine"), **role_coefficients(role)}
     own = overridden(coefficients, part.model, part.name)
     own = without(own, _idle(part, role, heard), part.model, part.name)
@@ -239,28 +258,6 @@ def lattice_wing(part: WingTable, reference: Reference, heard: Collection[str]) 
     )
 
 
-def spec_of(part: WingTable) -> WingSpec:
-    """Return a wing's best values, as its tables are made at them."""
-    assert part.section is not None
-    section = part.section
-    rows: list[tuple[str, ...]] = [(section.outline,)]
-    for flap in section.flaps:
-        numbers = (flap.chord, flap.deflection, flap.gap, flap.overlap)
-        rows.append((flap.outline, *(f"{q.best:.6g}" for q in numbers)))
-    chord = part.chord.best
-    return WingSpec(
-        span=part.span.best,
-        chord=chord,
-        height=part.height.best,
-        incidence=part.incidence.best,
-        gurney=part.gurney.best / chord if part.gurney is not None else 0.0,
-        end_plate_height=part.end_plate_height.best if part.end_plate_height is not None else 0.0,
-        reynolds=TABLE_SPEED * chord / KINEMATIC,
-        turbulence=section.turbulence.best if section.turbulence is not None else 0.02,
-        outline=tuple(rows),
-    )
-
-
 def equipped(models: Sequence[PartModel], banks: Mapping[str, WingBank]) -> tuple[PartModel, ...]:
     """Return the models with the tables of their sections put in, where there are any."""
     return tuple(
@@ -268,24 +265,7 @@ def equipped(models: Sequence[PartModel], banks: Mapping[str, WingBank]) -> tupl
     )
 
 
-def _refuse_idle(part: WingTable) -> None:
-    assert part.section is not None
-    for key in ("camber", "thickness"):
-        value = getattr(part, key)
-        if value is not None:
-            raise InputError(
-                f"{part.name}.{key}", value.best, "", "changes nothing beside a section",
-                "The outline has it; remove the key.",
-            )  # fmt: skip
-    count = 1 + len(part.section.flaps)
-    if part.elements not in (1, count):
-        raise InputError(
-            f"{part.name}.elements", part.elements, "", f"its section has {count}",
-            "Remove the key: the section says it.",
-        )  # fmt: skip
-
-
-def _idle(part: WingTable, role: Role, heard: Collection[str]) -> set[str]:
+def _idle(part: WingPart, role: Role, heard: Collection[str]) -> set[str]:
     """Return the coefficients that change nothing on this wing."""
     assert part.section is not None
     idle = role_idle(role, heard)

@@ -13,7 +13,7 @@ import numpy as np
 from tuftwork.aeromap.interface import Field
 from tuftwork.aeromap.part.base import Reference, around_of
 from tuftwork.aeromap.part.coefficient import Coefficient, coefficients_of
-from tuftwork.car import BeamWing, FrontSection, WingTable
+from tuftwork.car import BeamWing, FrontSection, WingPart
 from tuftwork.quantity import Array, Numeric, Quantity
 
 Role = Literal["front wing", "rear wing", "front section", "beam wing"]
@@ -27,7 +27,7 @@ HEARS: Mapping[str, tuple[str, ...]] = {
 """Role → channels that change its load."""
 
 
-def role_of(part: WingTable, reference: Reference) -> Role:
+def role_of(part: WingPart, reference: Reference) -> Role:
     """Return where a wing of the project stands."""
     if isinstance(part, FrontSection):
         return "front section"
@@ -42,7 +42,7 @@ def role_coefficients(role: str) -> Mapping[str, Coefficient]:
     return coefficients_of("aeromap.part", table) if table is not None else {}
 
 
-def role_quantities(part: WingTable) -> dict[str, Quantity]:
+def role_quantities(part: WingPart) -> dict[str, Quantity]:
     """Return the numbers of a part that only its role has, by key."""
     if isinstance(part, FrontSection):
         return {"exit_pressure": part.exit_pressure, "vented": part.vented}

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import hypot
 
-from tuftwork.car import ForceClaim, Part, WingTable
+from tuftwork.car import ForceClaim, Part, WingPart
 from tuftwork.claims.belief import At, Equation, Statement
 from tuftwork.claims.case import Case, Expectation, Reading, held_against
 from tuftwork.claims.convert import top_speed
@@ -132,7 +132,7 @@ def _alone(
 
 def _shape(part: Part) -> str:
     """Return what decides a wing's most, in words."""
-    if not isinstance(part, WingTable):
+    if not isinstance(part, WingPart):
         return ""
     count = f"{part.elements} element{'s' if part.elements > 1 else ''}"
     return f" ({count}, aspect ratio {part.span.best / part.chord.best:.1f})"
