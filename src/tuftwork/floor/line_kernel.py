@@ -19,7 +19,7 @@ N_VALUE = 13
 # node values: 0 θ, 1 H, 2 u, 3 uθH1, 4 cf/2, 5 u(E+Ev), 6 Q, 7 leak, 8 H0, 9 loss, 10 G, 11 G', 12 p
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def node_values(z, g, par, out):  # type: ignore[no-untyped-def]
     """Fill a node's values from its unknowns ``z`` and its geometry ``g``.
 
@@ -64,7 +64,7 @@ def node_values(z, g, par, out):  # type: ignore[no-untyped-def]
     out[12] = p
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def cell_residual(a, b, dx, out):  # type: ignore[no-untyped-def]
     """Fill the five residuals of a cell from its ends' values; trapezoidal, second order."""
     um = 0.5 * (a[2] + b[2])
@@ -78,7 +78,7 @@ def cell_residual(a, b, dx, out):  # type: ignore[no-untyped-def]
     out[4] = b[10] - a[10] - 0.5 * dx * (a[11] + b[11])
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def banded_solve(band, rhs, kl, ku):  # type: ignore[no-untyped-def]
     """Solve in place a banded system with row pivoting; ``band[row, col - row + kl]``."""
     n = rhs.size
@@ -119,7 +119,7 @@ def banded_solve(band, rhs, kl, ku):  # type: ignore[no-untyped-def]
     return True
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _all_residuals(z, geo, dx, par, ends, scale, values, res):  # type: ignore[no-untyped-def]
     n = z.shape[0]
     for k in range(n):
@@ -140,7 +140,7 @@ def _all_residuals(z, geo, dx, par, ends, scale, values, res):  # type: ignore[n
     return np.sqrt(total / (5 * n))
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _jacobian(z, geo, dx, par, scale, values, band):  # type: ignore[no-untyped-def]
     n = z.shape[0]
     band[:, :] = 0.0
@@ -178,7 +178,7 @@ def _jacobian(z, geo, dx, par, scale, values, band):  # type: ignore[no-untyped-
                 band[row, col - row + kl] = (moved[12] - values[k, 12]) / step
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def newton_line(z, geo, dx, par, ends, limit, values):  # type: ignore[no-untyped-def]
     """Solve from ``z`` in place; return residual and iterations (negative: not converged)."""
     n = z.shape[0]
@@ -229,7 +229,7 @@ def newton_line(z, geo, dx, par, ends, limit, values):  # type: ignore[no-untype
     return size, -limit
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def continued(z, geo, dx, par, ends, start, values):  # type: ignore[no-untyped-def]
     """Grow the ramp from a level channel (``start`` = 0) to its shape; return as ``newton_line``.
 

@@ -80,6 +80,8 @@ class PlanResult:
     iterations
     residual
         Root mean square of what the equations leave.
+    state
+        The unknowns u, v, p, to start a neighbour from.
     notices
         Where it may not be trusted.
     """
@@ -103,6 +105,7 @@ class PlanResult:
     line: LineResult
     iterations: int
     residual: float
+    state: tuple[Array, Array, Array]
     notices: tuple[str, ...]
 
     @property
@@ -116,9 +119,10 @@ def plan_grid(
     *, n_x: int = 60, n_y: int = 10,
 ) -> PlanGrid:  # fmt: skip
     """Return the cells of a floor with everything that does not change while solving."""
-    is_half = stand.roll == 0.0 and n_y % 2 == 0
+    is_half = stand.roll == 0.0
     x = _faces(shape, n_x)
-    y = np.linspace(0.0 if is_half else -0.5, 0.5, (n_y // 2 if is_half else n_y) + 1) * shape.width
+    y = _rows(shape, max(n_y // 2, 1))
+    y = y if is_half else np.concatenate([-y[:0:-1], y])
     xc, yc = 0.5 * (x[1:] + x[:-1]), 0.5 * (y[1:] + y[:-1])
 
     def depth(xs: Array, ys: Array) -> Array:
@@ -165,6 +169,19 @@ def _faces(shape: FloorShape, n_x: int) -> Array:
     return np.interp(np.linspace(0, grown[-1], n_x + 1), grown, fine)
 
 
+def _rows(shape: FloorShape, n: int) -> Array:
+    """Return faces from the middle to the edge, one at each wall and strake, ``n`` or more rows."""
+    half = 0.5 * shape.width
+    walls = {side for strip in shape.strips for side in (strip.inner, strip.outer)}
+    walls |= {s.offset for s in shape.strakes} | {shape.tail_half}
+    marks = [0.0, *sorted(w for w in walls if 1e-6 < w < half - 1e-6), half]
+    parts = [
+        np.linspace(a, b, max(1, round(n * (b - a) / half)) + 1)[:-1]
+        for a, b in zip(marks, marks[1:], strict=False)
+    ]
+    return np.append(np.concatenate(parts), half)
+
+
 def _open_share(shape: FloorShape, x: Array, y: Array) -> Array:
     out = np.ones(np.broadcast(x, y).shape)
     for b in shape.blocks:
@@ -187,7 +204,7 @@ def _losses(shape: FloorShape, x: Array, y: Array) -> Array:
 def _put_strakes(
     shape: FloorShape, closure: FloorClosure, barrier: Array, x: Array, y: Array, plane: Array
 ) -> None:
-    """Close side faces by strakes and by the walls of strips, nearest faces."""
+    """Close side faces by strakes and by the walls of strips."""
     walls = [(s.start, s.end, s.offset, s.gap) for s in shape.strakes]
     for strip in shape.strips:
         if strip.has_walls:
@@ -202,7 +219,7 @@ def _put_strakes(
         along = (x >= start) & (x <= end)
         for side in (-1.0, 1.0):
             at = int(np.argmin(np.abs(y - side * offset)))
-            if abs(y[at] - side * offset) > y[1] - y[0] or not 0 < at < y.size - 1:
+            if abs(y[at] - side * offset) > 1e-6 or not 0 < at < y.size - 1:
                 continue
             fresh = closure.discharge * gap * plane[:, at]
             barrier[along, at] = fresh[along]
@@ -226,6 +243,7 @@ def solve_plan(
     n_x: int = 60,
     n_y: int = 10,
     line: LineResult | None = None,
+    near: PlanResult | None = None,
     with_layer: bool = True,
 ) -> PlanResult:
     """Return the channel under a floor in plan.
@@ -235,9 +253,11 @@ def solve_plan(
     shape, stand, closure
         As for :func:`tuftwork.floor.line.solve_line`.
     n_x, n_y
-        Cells along and across the whole width; an even ``n_y`` without roll solves one half.
+        Cells along and across the whole width; without roll one half is solved.
     line
         The width-averaged channel, or a neighbour's to start it from; solved unless given.
+    near
+        A neighbour of the same shape to start from.
     with_layer
         Whether the layer narrows the gap.
 
@@ -253,10 +273,13 @@ def solve_plan(
     Depth-averaged momentum; exponential blend [allen1955].
     """
     check_shape(shape, stand, n_x=n_x, n_y=n_y)
-    found = solve_line(shape, stand, closure, start=line)
+    first = line if line is not None or near is None else near.line
+    found = solve_line(shape, stand, closure, start=first)
     grid = plan_grid(shape, stand, closure, found if with_layer else None, n_x=n_x, n_y=n_y)
     start = _start(grid, found)
-    u, v, p, count, size = solve_grid(grid, closure, start)
+    is_near = near is not None and near.state[2].shape == grid.active.shape
+    first_state = near.state if near is not None and is_near else start
+    u, v, p, count, size = solve_grid(grid, closure, first_state)
     if count < 0:
         u, v, p, count, size = _continued(grid, closure, start)
     if count < 0:
@@ -304,7 +327,7 @@ def solve_grid(
     dx = np.diff(grid.x)
     g = (
         grid.depth_u, grid.depth_v, grid.barrier, grid.active, grid.outside, dx,
-        float(grid.y[1] - grid.y[0]), grid.loss, grid.left, grid.right, force,
+        np.diff(grid.y), grid.loss, grid.left, grid.right, force,
     )  # fmt: skip
     par = np.array([
         closure.mixing, closure.eddy, 0.5 * closure.head, closure.inlet_loss,
@@ -373,7 +396,7 @@ def _result(
     shape: FloorShape, stand: Stand, closure: FloorClosure, grid: PlanGrid, line: LineResult,
     u: Array, v: Array, p: Array, count: int, size: float,
 ) -> PlanResult:  # fmt: skip
-    dx, dy = np.diff(grid.x), float(grid.y[1] - grid.y[0])
+    dx, dy = np.diff(grid.x), np.diff(grid.y)
     cp = np.where(grid.active, 2 * p, np.nan)
     uc, vc = 0.5 * (u[1:] + u[:-1]), 0.5 * (v[:, 1:] + v[:, :-1])
     qy = grid.depth_v * v
@@ -386,16 +409,18 @@ def _result(
         left = right
         cp, uc, gap = (np.hstack([a[:, ::-1], a]) for a in (cp, uc, gap))
         vc = np.hstack([-vc[:, ::-1], vc])
-        yc = np.concatenate([-yc[::-1], yc])
+        yc, wide = np.concatenate([-yc[::-1], yc]), np.concatenate([dy[::-1], dy])
     else:
-        left = qy[rows, np.argmax(grid.active, axis=1)]
+        left, wide = qy[rows, np.argmax(grid.active, axis=1)], dy
     xc = 0.5 * (grid.x[1:] + grid.x[:-1])
-    cell = dx[:, None] * dy
+    cell = dx[:, None] * wide[None, :]
     load = -np.nan_to_num(cp) * cell
     slope = np.gradient(gap, xc, axis=0)
     both = 2.0 if grid.is_half else 1.0
-    flow_in = both * float(np.sum((grid.depth_u * u)[0]) * dy)
-    flow_out = both * float(np.sum((grid.depth_u * u)[-1]) * dy)
+    through = grid.depth_u * u * dy[None, :]
+    flow_in = both * float(np.sum(through[0, grid.active[0]]))
+    flow_out = both * float(np.sum(through[-1, grid.active[-1]]))
+    flow_out += both * float(np.sum(through[1:-1][grid.active[:-1] & ~grid.active[1:]]))
     return PlanResult(
         x=xc, y=yc, pressure=cp, speed=np.where(np.isnan(cp), np.nan, uc),
         cross=np.where(np.isnan(cp), np.nan, vc), gap=gap, leak_left=left, leak_right=right,
@@ -403,7 +428,7 @@ def _result(
         leak_flow=float(np.sum((left + right) * dx)), downforce=float(load.sum()),
         moment=float((load * xc[:, None]).sum()), drag=float((load * slope).sum()),
         side_moment=float((load * yc[None, :]).sum()), line=line, iterations=count, residual=size,
-        notices=notices_of(shape, stand, closure, line),
+        state=(u, v, p), notices=notices_of(shape, stand, closure, line),
     )  # fmt: skip
 
 

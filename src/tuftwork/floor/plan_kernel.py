@@ -13,7 +13,7 @@ from numba import njit
 from tuftwork.floor.layer import orifice, positive
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _spread(flux, diffusion):  # type: ignore[no-untyped-def]
     """Return the exponential scheme's exchange: F/2 coth(F/2D), at least D."""
     x = 0.5 * flux / diffusion
@@ -24,12 +24,12 @@ def _spread(flux, diffusion):  # type: ignore[no-untyped-def]
     return 0.5 * flux / np.tanh(x)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _viscous(par, depth, speed):  # type: ignore[no-untyped-def]
     return par[1] * depth * depth * np.sqrt(speed * speed + 1e-3)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _rows(u, v, p, g, par, i, j, kind):  # type: ignore[no-untyped-def]
     """Return one residual: kind 0 u-momentum at face i, 1 side face (i, j), 2 continuity.
 
@@ -43,7 +43,7 @@ def _rows(u, v, p, g, par, i, j, kind):  # type: ignore[no-untyped-def]
             return p[i, j] - outside[i, j]
         return (
             (hu[i + 1, j] * u[i + 1, j] - hu[i, j] * u[i, j]) / dx[i]
-            + (hv[i, j + 1] * v[i, j + 1] - hv[i, j] * v[i, j]) / dy
+            + (hv[i, j + 1] * v[i, j + 1] - hv[i, j] * v[i, j]) / dy[j]
             - body[2, i, j]
         )
     if kind == 1:
@@ -51,8 +51,8 @@ def _rows(u, v, p, g, par, i, j, kind):  # type: ignore[no-untyped-def]
             below = left[i] if j == 0 else p[i, j - 1]
             above = right[i] if j == ny else p[i, j]
             return v[i, j] - barrier[i, j] * orifice(below - above, par[6]) / hv[i, j]
-        h = hv[i, j]
-        total = (p[i, j] - p[i, j - 1]) / dy - body[1, i, j]
+        h, wide = hv[i, j], 0.5 * (dy[j - 1] + dy[j])
+        total = (p[i, j] - p[i, j - 1]) / wide - body[1, i, j]
         um = 0.25 * (u[i, j - 1] + u[i, j] + u[i + 1, j - 1] + u[i + 1, j])
         nu = _viscous(par, h, um)
         # along the car
@@ -68,8 +68,10 @@ def _rows(u, v, p, g, par, i, j, kind):  # type: ignore[no-untyped-def]
             total += (0.5 * east - k) * (v[i + 1, j] - v[i, j]) / (h * dx[i])
         south = 0.5 * (hv[i, j - 1] * v[i, j - 1] + hv[i, j] * v[i, j])
         north = 0.5 * (hv[i, j] * v[i, j] + hv[i, j + 1] * v[i, j + 1])
-        total -= (0.5 * south + _spread(south, nu / dy)) * (v[i, j - 1] - v[i, j]) / (h * dy)
-        total += (0.5 * north - _spread(north, nu / dy)) * (v[i, j + 1] - v[i, j]) / (h * dy)
+        k = _spread(south, nu / dy[j - 1])
+        total -= (0.5 * south + k) * (v[i, j - 1] - v[i, j]) / (h * wide)
+        k = _spread(north, nu / dy[j])
+        total += (0.5 * north - k) * (v[i, j + 1] - v[i, j]) / (h * wide)
         slip = np.sqrt((um - 1.0) ** 2 + v[i, j] ** 2 + 1e-6)
         rub = 0.25 * (loss[i, j - 1] + loss[i, j]) * np.sqrt(um * um + v[i, j] ** 2 + 1e-6)
         return total + v[i, j] * (0.5 * par[5] * slip / h + rub)
@@ -112,16 +114,17 @@ def _rows(u, v, p, g, par, i, j, kind):  # type: ignore[no-untyped-def]
             other = u[i, j + (1 if side else -1)] if met else 1.0
         if edge or barrier[a, f] >= 0.0 or barrier[b, f] >= 0.0:
             # air that comes through a gap brings its own speed; kappa of the difference is lost
-            total -= par[0] * positive(-flux, 1e-5) * (other - own) / (h * dy)
+            total -= par[0] * positive(-flux, 1e-5) * (other - own) / (h * dy[j])
         else:
-            total += (0.5 * flux - _spread(flux, nu / dy)) * (other - own) / (h * dy)
+            k = _spread(flux, nu / (0.5 * (dy[j] + dy[j + (1 if side else -1)])))
+            total += (0.5 * flux - k) * (other - own) / (h * dy[j])
     slip = own - 1.0
     total += 0.5 * par[5] * slip * np.sqrt(slip * slip + 1e-6) / h
     rub = 0.25 * (loss[a, j] + loss[b, j])
     return total + rub * own * np.sqrt(own * own + 1e-6)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def residuals(u, v, p, g, par, out):  # type: ignore[no-untyped-def]
     """Fill all residuals in the order of the unknowns and return their root mean square."""
     nx, ny = p.shape
@@ -140,7 +143,7 @@ def residuals(u, v, p, g, par, out):  # type: ignore[no-untyped-def]
     return np.sqrt(total / out.size)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def jacobian(u, v, p, g, par, base, band, width):  # type: ignore[no-untyped-def]
     """Fill the band ``band[2*width + row - col, col]`` by differences over each unknown's rows."""
     nx, ny = p.shape
@@ -162,12 +165,29 @@ def jacobian(u, v, p, g, par, base, band, width):  # type: ignore[no-untyped-def
                 v[i, j] = keep + step
             else:
                 p[i, j] = keep + step
-            for a in range(max(i - 1, 0), min(i + 1, nx) + 1):
-                for b in range(max(j - 1, 0), min(j + 1, ny) + 1):
-                    for kind in range(3):
-                        if (kind != 1 and b >= ny) or (kind != 0 and a >= nx):
-                            continue
-                        row = a * n + (b if kind == 0 else (ny + b if kind == 1 else 2 * ny + 1 + b))
+            for kind in range(3):
+                # which rows of this kind the unknown stands in
+                a0, a1, b0, b1 = i - 1, i + 1, j - 1, j + 1
+                if kind == 0 and what == 1:
+                    a0, b1 = i, j
+                elif kind == 0 and what == 2:
+                    a0, b0, b1 = i, j, j
+                elif kind == 1 and what == 0:
+                    a1, b0 = i, j
+                elif kind == 1 and what == 2:
+                    a0, a1, b0 = i, i, j
+                elif kind == 2:
+                    a0 = i - 1 if what == 0 else i
+                    a1 = i
+                    b0 = j - 1 if what == 1 else j
+                    b1 = j
+                a0, b0 = max(a0, 0), max(b0, 0)
+                a1 = min(a1, nx if kind == 0 else nx - 1)
+                b1 = min(b1, ny if kind == 1 else ny - 1)
+                place = 0 if kind == 0 else (ny if kind == 1 else 2 * ny + 1)
+                for a in range(a0, a1 + 1):
+                    for b in range(b0, b1 + 1):
+                        row = a * n + place + b
                         d = _rows(u, v, p, g, par, a, b, kind) - base[row]
                         if d != 0.0:
                             band[2 * width + row - col, col] = d / step

@@ -7,7 +7,7 @@ leaks in brings no deficit here; with the loss of its mixing downforce falls by 
 from dataclasses import replace
 
 import numpy as np
-from scipy.sparse import coo_matrix
+from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.linalg import spsolve
 
 from tuftwork.errors import NotConverged
@@ -40,13 +40,13 @@ def potential_downforce(
     check_shape(shape, stand, n_x=n_x, n_y=n_y)
     grid = plan_grid(replace(shape, tail=None), stand, closure, line, n_x=n_x, n_y=n_y)
     pressure = _solve(grid, closure)
-    cell = np.diff(grid.x)[:, None] * (grid.y[1] - grid.y[0])
+    cell = np.diff(grid.x)[:, None] * np.diff(grid.y)[None, :]
     return float(-(2 * pressure * cell).sum() * (2.0 if grid.is_half else 1.0))
 
 
 def _solve(grid: PlanGrid, closure: FloorClosure) -> Array:
     nx, ny = grid.active.shape
-    dx, dy = np.diff(grid.x), float(grid.y[1] - grid.y[0])
+    dx, dy = np.diff(grid.x), float(grid.y[1] - grid.y[0])  # even rows: no strips here
     head = 0.5 * closure.head
     exit_speed = np.sqrt(2 * (head - 0.5 * closure.exit_pressure))
     at = np.arange(nx * ny).reshape(nx, ny)
@@ -68,41 +68,44 @@ def _solve(grid: PlanGrid, closure: FloorClosure) -> Array:
     put(at[:, :-1], at[:, 1:], side)
     put(at[:, 1:], at[:, 1:], -side)
     put(at[:, 1:], at[:, :-1], side)
-    size = nx * ny
+    size_all = nx * ny
     base = coo_matrix(
-        (np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols))), (size, size)
+        (np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols))), (size_all, size_all)
     ).tocsr()
     load = np.zeros((nx, ny))
     load[-1] = grid.depth_u[-1] * exit_speed * dy
     edges = [(ny - 1, grid.barrier[:, -1], grid.right)]
     if not grid.is_half:
         edges.append((0, grid.barrier[:, 0], grid.left))
-    phi = np.cumsum(dx)[:, None] * np.full((nx, ny), exit_speed)
-    for _ in range(60):
+
+    def _leaked(phi: Array) -> tuple[Array, csr_matrix]:
         u, near = _speed(phi, dx, exit_speed)
         residual = base @ phi.ravel() + load.ravel()
         more: list[tuple[Array, Array, Array]] = []
         for j, gap, out in edges:
             dp = out - (head - 0.5 * u[:, j] ** 2)
-            root = (dp * dp + 1e-8) ** 0.25
-            leak = gap * np.sqrt(2.0) * dp / root * dx
-            # dS/d(dp) of dp (dp² + s²)^(-1/4)
+            root = (dp * dp + 1e-6) ** 0.25
+            residual[at[:, j]] -= gap * np.sqrt(2.0) * dp / root * dx
+            # the slope of dp (dp² + s²)^(-1/4)
             slope = gap * np.sqrt(2.0) * (1 / root - 0.5 * dp * dp / root**5) * dx * u[:, j]
-            residual[at[:, j]] += leak
             for offset, weight in near:
                 i = np.clip(np.arange(nx) + offset, 0, nx - 1)
-                more.append((at[:, j], at[i, j], slope * weight))
-        extra = coo_matrix(
-            (
-                np.concatenate([m[2] for m in more]),
-                (np.concatenate([m[0] for m in more]), np.concatenate([m[1] for m in more])),
-            ),
-            (size, size),
-        )
-        step = spsolve((base + extra).tocsc(), -residual).reshape(nx, ny)
-        share = min(1.0, 0.5 * float(np.ptp(phi)) / max(float(np.abs(step).max()), 1e-12))
-        phi = phi + share * step
-        if np.abs(step).max() < 1e-9 * np.ptp(phi):
+                more.append((at[:, j], at[i, j], -slope * weight))
+        row, col, val = (np.concatenate([m[k] for m in more]) for k in range(3))
+        return residual, coo_matrix((val, (row, col)), (size_all, size_all)).tocsr()
+
+    phi = np.cumsum(dx)[:, None] * np.full((nx, ny), exit_speed)
+    residual, slopes = _leaked(phi)
+    for _ in range(60):
+        step = spsolve((base + slopes).tocsc(), -residual).reshape(nx, ny)
+        size, share = float(np.linalg.norm(residual)), 1.0
+        while share > 1e-4:
+            fresh, more = _leaked(phi + share * step)
+            if np.linalg.norm(fresh) < size * (1 - 0.1 * share) or size < 1e-12:
+                break
+            share *= 0.5
+        phi, residual, slopes = phi + share * step, fresh, more
+        if np.abs(step).max() < 1e-8 * np.ptp(phi):
             u, _ = _speed(phi, dx, exit_speed)
             v = np.zeros((nx, ny + 1))
             v[:, 1:-1] = np.diff(phi, axis=1) / dy

@@ -1,0 +1,182 @@
+"""A floor of the project with a channel table, behind the engine that solves it in plan."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
+from tuftwork.aeromap.part.base import WHEELBASE, EstimatedPart, Reference, around_of, loaded
+from tuftwork.aeromap.part.coefficient import (
+    coefficient_sources,
+    coefficients_of,
+    overridden,
+    without,
+)
+from tuftwork.car import Floor
+from tuftwork.errors import NotCovered
+from tuftwork.floor.shape import Block, Strake, Strip
+from tuftwork.floor.spec import LENGTHS, FloorSpec
+from tuftwork.floor.table import FloorTable, TableLoads, evaluate
+from tuftwork.floor.theory import intact_share
+from tuftwork.quantity import Quantity, Source
+
+_SOURCES = (
+    Source(key="head1958", place="entrainment of the layer"),
+    Source(key="senior2001", place="abstract: regimes of force against ride height"),
+)
+_FALL = ("peak_height", "fall_width", "fall", "fall_spread", "fall_drag")
+_REFERENCE_RAMP = np.radians(17.0)  # [rad] for which the height of the peak is published
+_SPEED, _KINEMATIC = 55.0, 1.5e-5  # [m/s], [m²/s] the table is made at
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelFloor(EstimatedPart):
+    """A floor answered from its table; ``table`` is put in once it was computed."""
+
+    spec: FloorSpec
+    has_fall: bool = False
+    table: FloorTable | None = None
+
+    def load(
+        self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
+    ) -> PartLoad:
+        """Return the floor's load; see :class:`tuftwork.aeromap.interface.PartModel`."""
+        wheelbase, own = draws[WHEELBASE], self.coefficients(draws)
+        found = self.read(platform, draws, around)
+        table = self._table()
+        keep = np.ones(1)
+        if self.has_fall:
+            angle = self.key("diffuser_angle", draws)
+            peak = own["peak_height"] * self._half_width(draws) * angle / _REFERENCE_RAMP
+            intact = intact_share(
+                self._kick_height(platform, draws), np.maximum(peak, 1e-4), own["fall_width"]
+            )
+            keep = 1 - np.clip(own["fall"], 0.0, 1.0) * (1 - intact)
+        gain = own["coverage"] * np.exp(own["table"] * table.error)
+        down = found.downforce * gain * keep
+        moment = down * found.centre
+        wetted = self.key("width", draws) * (
+            self.key("exit_station", draws) - self.key("front_station", draws)
+        )
+        drag = own["ramp_drag"] * found.drag * gain * keep + own["friction"] * wetted
+        if self.has_fall:
+            moment = moment - own["fall_spread"] * (1 - intact) * down
+            drag = drag + own["fall_drag"] * (1 - intact)
+        return loaded(down, moment, drag, wheelbase, notices=self._notices(found))
+
+    def read(
+        self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
+    ) -> TableLoads:
+        """Return what the table says of the clean floor."""
+        own = self.coefficients(draws)
+        given = [n for n in LENGTHS if f"{self.name}.{n}" in self.inputs]
+        changes = {n: self.key(n, draws) - getattr(self.spec, n) for n in given}
+        return evaluate(
+            self._table(),
+            front=platform.ride_height_front,
+            rear=platform.ride_height_rear,
+            exit_pressure=own["base_pressure"] + around_of(around, "exit_pressure"),
+            discharge=own["discharge"],
+            mixing=own["mixing"],
+            head=1 + around_of(around, "floor_head"),
+            lengths=changes,
+        )
+
+    def _table(self) -> FloorTable:
+        if self.table is None:
+            raise NotCovered(
+                f"{self.name}: the table of its channel has not been computed. Run the study."
+            )
+        return self.table
+
+    def _half_width(self, draws: Mapping[str, Field]) -> Field:
+        own = f"{self.name}.diffuser_width"
+        return self.key("diffuser_width" if own in self.inputs else "width", draws) / 2
+
+    def _kick_height(self, platform: PlatformState, draws: Mapping[str, Field]) -> Field:
+        slope = (platform.ride_height_rear - platform.ride_height_front) / draws[WHEELBASE]
+        return np.asarray(platform.ride_height_front + slope * self.key("kick_station", draws))
+
+    def _notices(self, found: TableLoads) -> tuple[str, ...]:
+        notices = [f"{self.name}: {text}." for text in self._table().notices]
+        stalled = float(np.mean(found.shape_factor > 3))
+        if stalled > 0.1:
+            notices.append(f"{self.name}: the ramp's layer has separated in {stalled:.0%} of draws.")
+        beyond = float(np.mean(found.is_outside))
+        if beyond > 0.05:
+            notices.append(
+                f"{self.name}: {beyond:.0%} of draws lie outside its table; its edge is held."
+            )
+        return tuple(notices)
+
+
+def channel_floor(part: Floor, reference: Reference) -> ChannelFloor:
+    """Return the model of a floor with a channel table, its table still missing."""
+    assert part.channel is not None
+    coefficients = coefficients_of("floor", "engine")
+    own = overridden(coefficients, part.model, part.name)
+    own = without(own, () if part.channel.has_fall else _FALL, part.model, part.name)
+    given: dict[str, Quantity] = {k: q for k in LENGTHS if (q := getattr(part, k)) is not None}
+    inputs = {f"{part.name}.{k}": q for k, q in given.items()}
+    inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
+    return ChannelFloor(
+        name=part.name,
+        kind=part.kind,
+        inputs=inputs | {WHEELBASE: reference.wheelbase},
+        sources=(*_SOURCES, *coefficient_sources(coefficients)),
+        reference=reference,
+        hears=("exit_pressure", "floor_head"),
+        spec=floor_spec(part, reference),
+        has_fall=part.channel.has_fall,
+    )
+
+
+def floor_spec(part: Floor, reference: Reference) -> FloorSpec:
+    """Return a floor's best values as the engine takes them, with or without a channel table."""
+    channel = part.channel
+    width = part.width.best
+    own = part.diffuser_width
+    plain = channel is None
+    return FloorSpec(
+        width=width,
+        front_station=part.front_station.best,
+        kick_station=part.kick_station.best,
+        exit_station=part.exit_station.best,
+        diffuser_angle=part.diffuser_angle.best,
+        diffuser_width=min(own.best, width) if own is not None else width,
+        edge_gap=part.edge_gap.best if part.edge_gap is not None else None,
+        nose=() if plain else tuple((p.station.best, p.height.best) for p in channel.nose),
+        tunnels=() if plain else tuple(
+            Strip(inner=t.inner.best, outer=t.outer.best,
+                  profile=tuple((p.station.best, p.height.best) for p in t.points))
+            for t in channel.tunnels
+        ),
+        strakes=() if plain else tuple(
+            Strake(start=s.start.best, end=s.end.best, offset=s.offset.best, gap=s.gap.best)
+            for s in channel.strakes
+        ),
+        blocks=() if plain else tuple(
+            Block(start=b.start.best, end=b.end.best, inner=b.inner.best, outer=b.outer.best,
+                  share=b.share.best, loss=b.loss.best)
+            for b in channel.blocks
+        ),
+        side=() if plain else tuple((s.station.best, s.pressure.best) for s in channel.side),
+        wheelbase=reference.wheelbase.best,
+        front=_reach(reference.ride_height_front),
+        rear=_reach(reference.ride_height_rear),
+        reynolds=_SPEED / _KINEMATIC,
+    )  # fmt: skip
+
+
+def _reach(height: float) -> tuple[float, float]:
+    """Return lowest and highest ride height of the table: what springs leave, and a raised car."""
+    return (round(0.4 * height, 4), round(1.35 * height, 4))
+
+
+def floored(models: Sequence[PartModel], tables: Mapping[str, FloorTable]) -> tuple[PartModel, ...]:
+    """Return the models with the tables of their floors put in, where there are any."""
+    return tuple(
+        replace(m, table=tables.get(m.spec.key)) if isinstance(m, ChannelFloor) else m
+        for m in models
+    )
