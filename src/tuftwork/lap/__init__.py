@@ -33,6 +33,7 @@ from tuftwork.lap.power import (
     power_from_gears,
     power_over_speed,
 )
+from tuftwork.lap.quickest import LeastTime, least_time_line
 from tuftwork.lap.rank import Change, RankedChange, rank_changes
 from tuftwork.lap.record import LIMITS, LapTrace
 from tuftwork.lap.schedule import Rule, Schedule
@@ -100,6 +101,7 @@ __all__ = [
     "Lap",
     "LapEnergy",
     "LapTrace",
+    "LeastTime",
     "MarginCell",
     "NoGo",
     "Occupancy",
@@ -143,6 +145,7 @@ __all__ = [
     "lap_slopes",
     "lap_times",
     "least_curvature_line",
+    "least_time_line",
     "magic_formula",
     "margins",
     "occupancy",

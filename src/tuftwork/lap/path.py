@@ -1,15 +1,82 @@
-"""A line within the road: least curvature, by bounded least squares. Off unless asked for."""
+"""The room on a road, and the line of least curvature in it. Off unless asked for."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.sparse import coo_matrix, csr_matrix, diags, vstack
+from scipy.sparse import coo_matrix, csc_matrix, diags, vstack
 from scipy.sparse.linalg import spsolve
 
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.lap.circuit import Circuit
 from tuftwork.lap.line import circuit_from_line
 from tuftwork.quantity import Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Room:
+    """A road as points on its line and how far a car may leave them.
+
+    Attributes
+    ----------
+    circuit, at : (), (n,)
+        The road, and stations on it. [m]
+    base, normal : (n, 2)
+        Points of its line and the direction to the left of it. [m], [-]
+    lowest, highest : (n,)
+        Offsets at which half a car still fits, left positive. [m]
+    """
+
+    circuit: Circuit
+    at: Array
+    base: Array
+    normal: Array
+    lowest: Array
+    highest: Array
+
+    def on(self, name: str) -> Array:
+        """Return a field of the circuit at the points."""
+        return np.asarray(np.interp(self.at, self.circuit.station, getattr(self.circuit, name)))
+
+    def line(self, offset: Array) -> Array:
+        """Return the points moved by offsets, (n, 2). [m]"""
+        return np.asarray(self.base + offset[:, None] * self.normal)
+
+
+def room_on(circuit: Circuit, car_width: float, spacing: float) -> Room:
+    """Return the room a car has on a closed circuit.
+
+    Raises
+    ------
+    InputError
+        If the circuit is open, somewhere narrower than the car, or the spacing is not above 0.
+    """
+    if not circuit.closed:
+        raise InputError("circuit", circuit.name, "", "is open", "A path needs a closed circuit.")
+    if not 0.5 <= spacing <= 25.0:
+        raise InputError("spacing", spacing, "m", "must be 0.5 to 25")
+    n = 3 * max(10, round(circuit.length / spacing / 3.0))  # in threes: see the slopes of a line
+    at = np.linspace(0.0, circuit.length, n, endpoint=False) + circuit.station[0]
+    x, y = plan_at(circuit, at)
+    base = np.stack([x, y], axis=1)
+    tangent = np.roll(base, -1, axis=0) - np.roll(base, 1, axis=0)
+    normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1) / np.hypot(*tangent.T)[:, None]
+    right = np.interp(at, circuit.station, circuit.width_right)
+    left = np.interp(at, circuit.station, circuit.width_left)
+    lowest, highest = -(right - 0.5 * car_width), left - 0.5 * car_width
+    if not np.all(np.isfinite(highest - lowest)):
+        raise InputError("width", "nan", "m", "must be numbers all round")
+    if np.any(highest - lowest <= 0.0):
+        where = float(at[int(np.argmin(highest - lowest))])
+        raise InputError(
+            "width", float(np.min(right + left)), "m", f"narrower than the car at {where:.0f} m"
+        )
+    middle = 0.5 * (lowest + highest)
+    thin = highest - lowest < 2e-6  # an interior path needs an inside
+    return Room(
+        circuit=circuit, at=at, base=base, normal=normal,
+        lowest=np.where(thin, middle - 1e-6, lowest),
+        highest=np.where(thin, middle + 1e-6, highest),
+    )  # fmt: skip
 
 
 def least_curvature_line(
@@ -47,44 +114,69 @@ def least_curvature_line(
     ----------
     [heilmeier2020] for the minimum-curvature problem.
     """
-    if not circuit.closed:
-        raise InputError("circuit", circuit.name, "", "is open", "A path needs a closed circuit.")
-    n = int(circuit.length / spacing)
-    at = np.linspace(0.0, circuit.length, n, endpoint=False) + circuit.station[0]
+    room = room_on(circuit, car_width, spacing)
+    offset = least_curvature(room, rounds)
+    return circuit_on(room, offset, "least-curvature line, not the line given")
 
-    def on(values: Array) -> Array:
-        return np.asarray(np.interp(at, circuit.station, values))
 
-    x, y = plan_at(circuit, at)
-    right, left = on(circuit.width_right), on(circuit.width_left)
-    lo, hi = -(right - 0.5 * car_width), left - 0.5 * car_width
-    if np.any(hi - lo <= 0.0):
-        where = float(at[int(np.argmin(hi - lo))])
-        raise InputError(
-            "width", float(np.min(right + left)), "m", f"narrower than the car at {where:.0f} m"
-        )
-    lo, hi = np.minimum(lo, -1e-6), np.maximum(hi, 1e-6)
-    moved = np.zeros(n)
-    base = np.stack([x, y], axis=1)
-    tangent = np.roll(base, -1, axis=0) - np.roll(base, 1, axis=0)
-    normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1) / np.hypot(*tangent.T)[:, None]
+def least_curvature(room: Room, rounds: int = 3) -> Array:
+    """Return the offsets of least curvature, (n,). [m]"""
+    moved = np.zeros(room.at.size)
     for _ in range(rounds):
-        line = base + moved[:, None] * normal
+        line = room.line(moved)
         second = _second_difference(np.hypot(*(np.roll(line, -1, axis=0) - line).T))
-        matrix = vstack([second.multiply(normal[:, j]) for j in range(2)]).tocsr()
-        target = -np.concatenate([second @ base[:, j] for j in range(2)])
-        moved = _bounded(matrix, target, lo, hi)
-    line = base + moved[:, None] * normal
+        matrix = vstack([second.multiply(room.normal[:, j]) for j in range(2)]).tocsr()
+        target = -np.concatenate([second @ room.base[:, j] for j in range(2)])
+        quadratic = (matrix.T @ matrix).tocsc()
+        moved = bounded_least(quadratic, -(matrix.T @ target), room.lowest, room.highest)
+    return moved
+
+
+def circuit_on(room: Room, offset: Array, notice: str) -> Circuit:
+    """Return the road with its station on another line, widths measured from it.
+
+    Parameters
+    ----------
+    room, offset : (), (n,)
+        The road and the line on it. [m]
+    notice : ()
+        What is to be said of the line. [-]
+    """
+    circuit = room.circuit
     made = circuit_from_line(
-        circuit.name, line, widths=np.stack([right + moved, left - moved], axis=1),
-        bank=on(circuit.bank), crossing_allowed=True,
+        circuit.name, room.line(offset),
+        widths=np.stack([room.on("width_right") + offset, room.on("width_left") - offset], axis=1),
+        bank=room.on("bank"), crossing_allowed=True,
     )  # fmt: skip
-    grade = np.interp(made.station / made.length, (at - at[0]) / circuit.length, on(circuit.grade))
-    crest = np.interp(made.station / made.length, (at - at[0]) / circuit.length, on(circuit.crest))
+    # place on the road → place on the line, by the chords between the points
+    line = room.line(offset)
+    chord = np.hypot(*(np.roll(line, -1, axis=0) - line).T)
+    place = np.r_[0.0, np.cumsum(chord)] / chord.sum() * made.length
+    road = np.r_[room.at, room.at[0] + circuit.length]
+
+    def moved(station: float) -> float:
+        return float(np.interp(station, road, place))
+
+    corners = tuple(
+        replace(
+            c, start=moved(c.start), apex=moved(c.apex), end=moved(c.end),
+            radius=_radius_between(made, moved(c.start), moved(c.end)),
+        )
+        for c in circuit.corners
+    )  # fmt: skip
+    back = np.interp(made.station, place, road)
     return replace(
-        made, grade=grade, crest=crest,
-        notices=("least-curvature line, not the centre line", *made.notices),
+        made, notices=(notice, *circuit.notices, *made.notices), corners=corners,
+        grade=np.interp(back, circuit.station, circuit.grade),
+        crest=np.interp(back, circuit.station, circuit.crest),
     )  # fmt: skip
+
+
+def _radius_between(circuit: Circuit, start: float, end: float) -> float:
+    """Return the tightest radius between two stations. [m]"""
+    inside = (circuit.station >= start) & (circuit.station <= end)
+    tightest = float(np.max(np.abs(circuit.curvature[inside]), initial=1e-5))
+    return 1.0 / tightest
 
 
 def plan_at(circuit: Circuit, at: Array) -> tuple[Array, Array]:
@@ -101,26 +193,40 @@ def plan_at(circuit: Circuit, at: Array) -> tuple[Array, Array]:
     return np.interp(at, fine, x), np.interp(at, fine, y)
 
 
-def _bounded(matrix: csr_matrix, target: Array, lo: Array, hi: Array) -> Array:
-    """Return the bounded least-squares solution by an interior path, sparse throughout.
+def bounded_least(quadratic: csc_matrix, linear: Array, lo: Array, hi: Array) -> Array:
+    """Return x between bounds that minimises ½ xᵀ Q x + gᵀ x, by an interior path.
 
-    Minimise ½|Ax - b|² - t Σ ln(x - lo) - t Σ ln(hi - x) with t falling to nothing.
+    Parameters
+    ----------
+    quadratic : (n, n)
+        Q, sparse, not negative. [-]
+    linear : (n,)
+        g. [-]
+    lo, hi : (n,)
+        Bounds, each pair apart. [-]
+
+    Raises
+    ------
+    NotConverged
+        If the path stops short of the least value.
+
+    Notes
+    -----
+    Minimise Q(x) - t Σ ln(x - lo) - t Σ ln(hi - x) with t falling to nothing; sparse throughout.
     """
-    h = (matrix.T @ matrix).tocsc()
-    g = -(matrix.T @ target)
     x = 0.5 * (lo + hi)
-    zl, zu = 1.0 / (x - lo), 1.0 / (hi - x)
-    scale = float(h.diagonal().max())
-    zl, zu = zl * scale * 1e-2, zu * scale * 1e-2
+    scale = max(float(quadratic.diagonal().max()), 1e-12)
+    zl, zu = scale * 1e-2 / (x - lo), scale * 1e-2 / (hi - x)
+    force = max(scale, float(np.max(np.abs(linear))))
     for _ in range(120):
         gap = float(np.mean(zl * (x - lo) + zu * (hi - x))) / 2.0
-        slope = h @ x + g - zl + zu
-        if gap < 1e-12 * scale and np.max(np.abs(slope)) < 1e-9 * scale:
+        slope = quadratic @ x + linear - zl + zu
+        if gap < 1e-12 * force and np.max(np.abs(slope)) < 1e-9 * force:
             return np.asarray(x)
         t = 0.1 * gap
         left, right = x - lo, hi - x
-        rhs = -(h @ x + g) + t / left - t / right
-        dx = spsolve(h + diags(zl / left + zu / right, format="csc"), rhs)
+        rhs = -(quadratic @ x + linear) + t / left - t / right
+        dx = spsolve(quadratic + diags(zl / left + zu / right, format="csc"), rhs)
         dzl = t / left - zl - zl / left * dx
         dzu = t / right - zu + zu / right * dx
         moves = ((left, dx), (right, -dx), (zl, dzl), (zu, dzu))
@@ -128,7 +234,7 @@ def _bounded(matrix: csr_matrix, target: Array, lo: Array, hi: Array) -> Array:
             1.0, *(0.99 * float(np.min(-v[d < 0] / d[d < 0], initial=9.0)) for v, d in moves)
         )
         x, zl, zu = x + step * dx, zl + step * dzl, zu + step * dzu
-    raise NotConverged("least-curvature line: the bounded least squares stopped short")
+    raise NotConverged("line within the road: the bounded least squares stopped short")
 
 
 def _second_difference(step: Array) -> coo_matrix:
