@@ -8,7 +8,17 @@ import numpy as np
 import pytest
 
 from tuftwork.air import dynamic_pressure
-from tuftwork.cooling import AirNet, Cooler, Core, Exit, Inlet, Surroundings, solve_air, stream_drag
+from tuftwork.cooling import (
+    AirNet,
+    Cooler,
+    Core,
+    Exit,
+    Inlet,
+    Surroundings,
+    cooling_cost,
+    solve_air,
+    stream_drag,
+)
 from tuftwork.cooling.duct import (
     bend_loss,
     blocked_recovery,
@@ -100,6 +110,15 @@ def test_the_network_reproduces_the_same_ducts(row: dict[str, str]) -> None:
         assert drag.momentum_drag[0] == pytest.approx(float(row["drag"]), rel=3e-4)
     if row["exit_plane_drag"]:
         assert drag.exit_plane_drag[0] == pytest.approx(float(row["exit_plane_drag"]), rel=3e-4)
+
+
+@pytest.mark.parametrize("row", [r for r in BALANCE if r["drag"]])
+def test_what_the_budget_takes_is_the_printed_drag(row: dict[str, str]) -> None:
+    around = Surroundings(speed=50.0, temperature=293.15, pressure=1.2 * GAS * 293.15)
+    air = solve_air(net(row), around, {"core": float(row["heat"])})
+    cost = cooling_cost(net(row), air, 2.6)
+    # as for the net itself: 3e-4
+    assert cost.CxS[0] * 0.5 * 1.2 * 50.0**2 == pytest.approx(float(row["drag"]), rel=3e-4)
 
 
 def test_heated_duct_costs_less_than_the_cold_one() -> None:

@@ -22,6 +22,7 @@ from tuftwork.car.lap import Lap, LapCircuit, Trim, TrimExtra
 from tuftwork.car.part import (
     PART_KINDS,
     Body,
+    AirNetPart,
     CoolingFlow,
     Floor,
     Part,
@@ -83,6 +84,7 @@ __all__ = [
     "Claim",
     "CoefficientClaim",
     "Cooling",
+    "AirNetPart",
     "CoolingFlow",
     "CrossedNames",
     "Crossing",

@@ -125,15 +125,21 @@ class CoolingFlow(PartTable):
     ]
 
 
+class AirNetPart(PartTable):
+    """Air taken through the car, as the air net of [cooling] solves it; its sizes stand there."""
+
+    kind: Literal["air net"]
+
+
 Part = Annotated[
-    Wing | FrontSection | BeamWing | DivePlane | Floor | Splitter | Body | CoolingFlow,
+    Wing | FrontSection | BeamWing | DivePlane | Floor | Splitter | Body | CoolingFlow | AirNetPart,
     Field(discriminator="kind"),
 ]
 """Any part; ``kind`` says which table it is."""
 
 PART_KINDS = (
     "wing", "front section", "beam wing", "dive plane", "floor", "splitter", "body", "wheels",
-    "lump", "cooling",
+    "lump", "cooling", "air net",
 )  # fmt: skip
 
 _FIXED = ("name", "kind", "place", "origin")
@@ -148,6 +154,7 @@ _TABLES: dict[str, type[PartTable]] = {
     "wheels": Body,
     "lump": Body,
     "cooling": CoolingFlow,
+    "air net": AirNetPart,
 }
 
 

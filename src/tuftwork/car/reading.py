@@ -109,7 +109,7 @@ class Rival(Table):
     decider: Annotated[str, Field(description="The observation that would settle it")] = ""
     values: Annotated[
         dict[str, str],
-        Field(alias="set", description="Key → value it would mean: front coolers.exit_area"),
+        Field(alias="set", description="Key → value it would mean: splitter.projection"),
     ] = {}
 
 

@@ -63,7 +63,7 @@ def _measured(row: Measured, frame: Frame) -> Statement:
 
 def _budget(project: Project, frame: Frame) -> list[Statement]:
     """Return that the parts add up to the car, where the list of parts can be a whole car's."""
-    names = [f"part@{p.name}" for p in project.parts if p.kind != "cooling"]
+    names = [f"part@{p.name}" for p in project.parts if p.kind not in ("cooling", "air net")]
     if len(names) < _WHOLE_CAR or not any(part.kind == "body" for part in project.parts):
         return []
     speeds = sorted(speed.best for speed in project.study.speeds)

@@ -41,6 +41,7 @@ from tuftwork.cooling.core import (
     with_liquid_side,
 )
 from tuftwork.cooling.cost import AxleLoads, StreamDrag, WheelWell, cooling_loads, stream_drag
+from tuftwork.cooling.cost_change import cooling_cost
 from tuftwork.cooling.disc import BrakeTrace, Disc, DiscHistory, disc_temperature, lap_trace
 from tuftwork.cooling.duct import Member
 from tuftwork.cooling.element import Cooler, Duct, Exit, Fan, Inlet, Leak, member_duct
@@ -78,7 +79,7 @@ __all__ = [
     "StreamDrag",
     "Surroundings", "Target", "ThermalMass", "Thermostat", "TubeBank", "WheelWell",
     "blanking_chart", "boiling_temperature", "brake_duct_flow", "brake_verdicts", "brake_window",
-    "compare_exits", "cooling_loads", "core_from_surface", "core_from_table",
+    "compare_exits", "cooling_cost", "cooling_loads", "core_from_surface", "core_from_table",
     "core_from_two_points", "disc_temperature", "effectiveness", "find_restriction",
     "fluid_temperature", "forecast_temperature", "heat_loads", "heat_up", "kit_effect",
     "lap_energy", "lap_trace", "liquid_side_conductance", "liquid_state", "member_duct", "moved",

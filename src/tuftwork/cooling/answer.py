@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tuftwork.cooling.band import Band
-from tuftwork.cooling.cost import AxleLoads, WheelWell, cooling_loads, load_change
+from tuftwork.cooling.cost import AxleLoads, WheelWell, cooling_loads
+from tuftwork.cooling.cost_change import load_change
 from tuftwork.cooling.element import Cooler, Duct, Element, Exit, Inlet, Leak
 from tuftwork.cooling.guard import within
 from tuftwork.cooling.notice import TEMPERATURE_CAUTION, VENT_CAUTION
@@ -14,7 +15,7 @@ from tuftwork.cooling.opening import discharge_band, pressure_band
 from tuftwork.cooling.surroundings import OUTSIDE, Surroundings
 from tuftwork.cooling.system import CoolingState, CoolingSystem, solve_cooling
 from tuftwork.errors import InputError, NotCovered
-from tuftwork.quantity import Array
+from tuftwork.quantity import Array, Numeric
 
 _STEP = 1.25  # [-]  enlargement by which a part is tried as the restriction
 _MOST, _LEAST = 8.0, 0.125  # [-]  area factors within which an opening is sized
@@ -179,14 +180,11 @@ def moved(
         pressure_band(place) if pressure is None else pressure,
         discharge_band(place),
     )
+    cp: Numeric = surface.best
+    cd: Numeric = discharge.best
     if count > 1:
-        cp = surface.draws(count, seed)
-        cd = discharge.draws(count, seed + 1)
-        at = replace(part, end=OUTSIDE, place=place, pressure=cp, discharge=cd)
-    else:
-        at = replace(
-            part, end=OUTSIDE, place=place, pressure=surface.best, discharge=discharge.best
-        )
+        cp, cd = surface.draws(count, seed), discharge.draws(count, seed + 1)
+    at = replace(part, end=OUTSIDE, place=place, pressure=cp, discharge=cd, surface_gain=None)
     return replaced(system, at)
 
 

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tuftwork.cooling.band import Band
-from tuftwork.cooling.element import Exit, Inlet
+from tuftwork.cooling.element import Element, Exit, Inlet, Leak
 from tuftwork.cooling.guard import positive
 from tuftwork.cooling.net import AirNet
 from tuftwork.cooling.network import AirFlow
@@ -14,7 +13,7 @@ from tuftwork.cooling.notice import VENT_CAUTION
 from tuftwork.cooling.opening import surface_gain_band
 from tuftwork.cooling.surroundings import OUTSIDE
 from tuftwork.errors import InputError, UnknownName
-from tuftwork.quantity import Array, Source
+from tuftwork.quantity import Array, Numeric, Source
 
 SOURCES = (
     Source(key="kuchemann1953", place="ch. 9", status="memory"),
@@ -66,7 +65,7 @@ class WheelWell:
     """
 
     node: str
-    plan_area: float
+    plan_area: Numeric
     x: float
 
 
@@ -95,7 +94,7 @@ class AxleLoads:
 
 
 def stream_drag(net: AirNet, air: AirFlow, exit_name: str) -> StreamDrag:
-    """Return the drag of the air leaving by one exit, in two independent forms.
+    """Return the drag of the air leaving by one exit or leak, in two independent forms.
 
     Momentum form: the jet's total pressure is the node's. Loss form: it is the recovered head
     less every loss met on the way. Both give V_w = sqrt(2 p_te/ρ_e) and D = ṁ (V - V_w).
@@ -106,21 +105,21 @@ def stream_drag(net: AirNet, air: AirFlow, exit_name: str) -> StreamDrag:
     net, air
         The net and its solution.
     exit_name
-        Name of an ``Exit``.
+        Name of an ``Exit``, or of a ``Leak`` to the outside; a leak's air leaves along the stream.
 
     Raises
     ------
     InputError
-        If the part is not an exit.
+        If the part is neither.
 
     References
     ----------
     [kuchemann1953] ch. 9.
     """
     part = net.part(exit_name)
-    if not isinstance(part, Exit) or part.end != OUTSIDE:
+    if not isinstance(part, Exit | Leak) or part.end != OUTSIDE:
         raise InputError("exit_name", exit_name, "", "is not an exit to the outside")
-    around = air.around
+    around, angle = air.around, part.angle if isinstance(part, Exit) else 0.0
     flow = air.of(exit_name)
     out = np.maximum(flow, 0.0)
     rho = around.pressure / (around.gas_constant * air.at(part.start, "temperature"))
@@ -129,7 +128,7 @@ def stream_drag(net: AirNet, air: AirFlow, exit_name: str) -> StreamDrag:
     by_loss = _wake(_path_pressure(net, air, part.start), rho)
     speed = np.asarray(around.speed)
     surface = part.surface_pressure() * np.asarray(around.head) * part.jet_area()
-    plane = out * (speed - jet * np.cos(part.angle)) - np.where(out > 0, surface, 0.0)
+    plane = out * (speed - jet * np.cos(angle)) - np.where(out > 0, surface, 0.0)
     return StreamDrag(
         mass_flow=flow,
         jet_velocity=jet,
@@ -142,19 +141,15 @@ def stream_drag(net: AirNet, air: AirFlow, exit_name: str) -> StreamDrag:
 
 
 def cooling_loads(
-    net: AirNet,
-    air: AirFlow,
-    wheelbase: float,
-    *,
-    wells: tuple[WheelWell, ...] = (),
-    surface_gain: Mapping[str, Band] | None = None,
-    seed: int = 5,
+    net: AirNet, air: AirFlow, wheelbase: float, *, wells: tuple[WheelWell, ...] = (), seed: int = 5
 ) -> AxleLoads:
     """Return what the air through the car costs and gives, as areas for the budget.
 
     Drag is the momentum form; the ram part acts at the mean height of the inlets, the wake's
     share at the exit's. A jet pushed up pushes the car down; the jet also fills the suction of
-    the surface it leaves by (a prior, drawn). The pressure in a wheel well lifts its axle.
+    the surface it leaves by (the exit's ``surface_gain``, else the place's prior, drawn). The
+    pressure in a wheel well lifts its axle. Air that leaves by a leak to the outside is a stream
+    like any other.
 
     Parameters
     ----------
@@ -164,8 +159,6 @@ def cooling_loads(
         [m]
     wells
         Wheel wells that are nodes of the net.
-    surface_gain
-        Place to band, to override the priors.
     seed
         Of the priors' draws.
 
@@ -175,60 +168,42 @@ def cooling_loads(
         If a well is not a node of the net.
     """
     positive("wheelbase", wheelbase, "m")
-    head = np.maximum(np.asarray(air.around.head, dtype=float), 1e-9)
+    head = np.asarray(np.maximum(air.around.head, 1e-9), dtype=float)
     parts: dict[str, tuple[Array, Array, Array]] = {}
     inlet_height = _inlet_height(net, air)
     for part in net.elements:
-        if isinstance(part, Exit) and part.end == OUTSIDE:
+        if isinstance(part, Exit | Leak) and part.end == OUTSIDE:
             drag = stream_drag(net, air, part.name)
             kept = drag.ram_drag - drag.momentum_drag
-            moment = drag.ram_drag * inlet_height - kept * part.height
-            parts[f"stream, {part.name}"] = _placed(
-                drag.momentum_drag / head, np.zeros(len(kept)), 0.0, moment / head, wheelbase
-            )
-            gain = (surface_gain or {}).get(part.place, surface_gain_band(part.place))
-            prior = gain.draws(len(kept), seed) if len(kept) > 1 else np.array([gain.best])
-            ratio = drag.jet_velocity / np.maximum(np.asarray(air.around.speed), 0.1)
-            down = np.maximum(drag.mass_flow, 0.0) * drag.jet_velocity * np.sin(part.angle) / head
-            down = down + prior * part.net_area * ratio
+            height = part.height if isinstance(part, Exit) else inlet_height
+            moment = drag.ram_drag * inlet_height - kept * height
             zero = np.zeros(len(kept))
-            parts[f"jet, {part.name}"] = _placed(zero, down, part.x, zero, wheelbase)
+            parts[f"stream, {part.name}"] = _placed(
+                drag.momentum_drag / head, zero, 0.0, moment / head, wheelbase
+            )
+            if isinstance(part, Exit):
+                down = _jet_downforce(part, air, drag, head, seed)
+                parts[f"jet, {part.name}"] = _placed(zero, down, part.x, zero, wheelbase)
     for well in wells:
         if well.node not in air.nodes:
             raise UnknownName("well", well.node, air.nodes)
-        lift = air.at(well.node) / head * well.plan_area
+        lift = np.asarray(air.at(well.node) / head * well.plan_area)
         zero = np.zeros(lift.shape)
         parts[f"wheel well, {well.node}"] = _placed(zero, -lift, well.x, zero, wheelbase)
     total = [np.sum([row[k] for row in parts.values()], axis=0) for k in range(3)]
     return AxleLoads(CxS=total[0], CzSf=total[1], CzSr=total[2], parts=parts)
 
 
-def load_change(after: AxleLoads, before: AxleLoads) -> AxleLoads:
-    """Return the difference of two contributions, draw by draw."""
-    if after.CxS.shape != before.CxS.shape:
-        raise InputError("draws", str(after.CxS.shape), "", "differ between the two")
-    return AxleLoads(
-        CxS=after.CxS - before.CxS,
-        CzSf=after.CzSf - before.CzSf,
-        CzSr=after.CzSr - before.CzSr,
-        parts={
-            name: _difference(after.parts.get(name), before.parts.get(name))
-            for name in {**before.parts, **after.parts}
-        },
-    )
-
-
-def _difference(
-    after: tuple[Array, Array, Array] | None, before: tuple[Array, Array, Array] | None
-) -> tuple[Array, Array, Array]:
-    """Subtract two contributions; one that is absent counts as none."""
-    if after is None and before is not None:
-        return (-before[0], -before[1], -before[2])
-    if before is None and after is not None:
-        return after
-    assert after is not None
-    assert before is not None
-    return (after[0] - before[0], after[1] - before[1], after[2] - before[2])
+def _jet_downforce(part: Exit, air: AirFlow, drag: StreamDrag, head: Array, seed: int) -> Array:
+    """Return the downforce area of a jet: its own push, and what it does to its surface."""
+    count = len(drag.mass_flow)
+    gain = part.surface_gain
+    if gain is None:
+        band = surface_gain_band(part.place)
+        gain = band.draws(count, seed) if count > 1 else np.array([band.best])
+    ratio = drag.jet_velocity / np.maximum(np.asarray(air.around.speed), 0.1)
+    push = np.maximum(drag.mass_flow, 0.0) * drag.jet_velocity * np.sin(part.angle) / head
+    return np.asarray(push + gain * part.net_area * ratio)
 
 
 def _placed(
@@ -256,18 +231,28 @@ def _inlet_height(net: AirNet, air: AirFlow) -> Array:
 
 
 def _path_pressure(net: AirNet, air: AirFlow, node: str) -> Array:
-    """Return a node's total pressure by walking against the flow and adding up losses."""
+    """Return a node's total pressure by adding up losses on the shortest way from outside."""
     total = np.zeros(air.flow.shape[1])
-    seen: set[str] = set()
+    toward = _ways_out(net)
     while node != OUTSIDE:
-        if node in seen:
-            raise InputError("node", node, "", "is fed in a circle; there is no path from outside")
-        seen.add(node)
-        feeders = [p for p in net.elements if node in (p.start, p.end)]
-        inward = {p.name: air.of(p.name) * (1.0 if p.end == node else -1.0) for p in feeders}
-        best = max(feeders, key=lambda p: float(np.median(inward[p.name])))
-        drop = air.of(best.name, "loss") * np.sign(air.of(best.name))
-        gain = air.of(best.name, "source") - drop
-        total = total + (gain if best.end == node else -gain)
-        node = best.start if best.end == node else best.end
+        part = toward[node]
+        drop = air.of(part.name, "loss") * np.sign(air.of(part.name))
+        gain = air.of(part.name, "source") - drop
+        total = total + (gain if part.end == node else -gain)
+        node = part.start if part.end == node else part.end
     return total
+
+
+def _ways_out(net: AirNet) -> dict[str, Element]:
+    """Return the part by which each node is nearest to the outside."""
+    toward: dict[str, Element] = {}
+    reached, edge = {OUTSIDE}, {OUTSIDE}
+    while edge:
+        met: set[str] = set()
+        for part in net.elements:
+            for near, far in ((part.start, part.end), (part.end, part.start)):
+                if near in edge and far not in reached:
+                    toward.setdefault(far, part)
+                    met.add(far)
+        reached, edge = reached | met, met
+    return toward

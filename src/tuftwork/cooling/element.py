@@ -113,6 +113,9 @@ class Exit:
         Of the jet above the rearward direction: 0 along the stream, π/2 straight up. [rad]
     x, height
         Place in the car's axes: rear of mid wheelbase, above ground. [m]
+    surface_gain
+        Downforce area its jet adds per net area at jet velocity equal to the car's. None: the
+        place's prior. [-]
     """
 
     name: str
@@ -125,6 +128,7 @@ class Exit:
     angle: float = 0.5
     x: float = -1.3
     height: float = 0.7
+    surface_gain: Numeric | None = None
 
     def __post_init__(self) -> None:
         positive(f"{self.name}: net_area", self.net_area, "m²", "An opening needs an area.")
@@ -269,6 +273,14 @@ class Leak:
         outside = self.pressure * stream.around.head
         source = outside if self.start == OUTSIDE else -outside if self.end == OUTSIDE else 0.0
         return Law(a=0.0, b=0.5 / (rho * area**2), source=source, slow=_SLOW * rho * area)
+
+    def jet_area(self) -> Numeric:
+        """Return discharge coefficient times area [m²]."""
+        return self.discharge * self.area
+
+    def surface_pressure(self) -> Numeric:
+        """Return the surface pressure coefficient outside [-]."""
+        return self.pressure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,13 +30,13 @@ from tuftwork.cooling import (
     stop_energy,
 )
 from tuftwork.cooling.brake import bulk_rise, disc_material
+from tuftwork.cooling.case import of_ensemble
+from tuftwork.cooling.case_loop import Of
 from tuftwork.cooling.disc import BrakeTrace
 from tuftwork.cooling.opening import recovery_band
 from tuftwork.errors import NotCovered
 from tuftwork.quantity import Numeric, Quantity
 from tuftwork.study.answers import Answers
-from tuftwork.study.cooling_loop import Of
-from tuftwork.study.cooling_net import of_ensemble
 from tuftwork.study.inputs import has_platform, state_names
 from tuftwork.study.job import Job
 from tuftwork.study.step import Pulse, Step

@@ -8,16 +8,15 @@ from typing import Any
 
 import numpy as np
 
-from tuftwork.cooling import Surroundings, solve_cooling
+from tuftwork.cooling import Surroundings, cooling_cost, solve_cooling
 from tuftwork.cooling.answer import enlarged, replaced
-from tuftwork.cooling.cost import cooling_loads
+from tuftwork.cooling.case import CoolingCase, key_of, of_ensemble
 from tuftwork.cooling.element import Cooler, Exit, Inlet
 from tuftwork.cooling.notice import TEMPERATURE_CAUTION
 from tuftwork.cooling.system import CoolingState
 from tuftwork.errors import InputError, UnknownName
 from tuftwork.quantity import summarise
 from tuftwork.study.answers import Answers
-from tuftwork.study.cooling_net import CoolingCase, key_of, of_ensemble
 from tuftwork.study.cooling_page import certain
 from tuftwork.study.number import Link, number_of_summary
 
@@ -171,7 +170,7 @@ def fields_of(case: CoolingCase, state: CoolingState) -> dict[str, tuple[np.ndar
     for circuit in case.table.circuits:
         hot = np.broadcast_to(state.hottest(key_of(circuit)), (state.air.flow.shape[1],))
         found[f"circuit {circuit.name}"] = (hot, "temperature", f"{circuit.name}: hottest")
-    loads = cooling_loads(case.system.air, state.air, case.wheelbase, wells=case.wells)
+    loads = cooling_cost(case.system.air, state.air, case.wheelbase, wells=case.wells)
     found["load drag"] = (loads.CxS, "area", "CxS of the air through the car")
     found["load front"] = (loads.CzSf, "area", "CzSf of the air through the car")
     return found

@@ -7,6 +7,8 @@ import numpy as np
 
 from tuftwork.car import Project
 from tuftwork.car.cooling import Circuit, Cooling
+from tuftwork.cooling.case import CoolingCase, cooling_of, of_ensemble
+from tuftwork.cooling.case_loop import exchanger_name
 from tuftwork.cooling.cost import SOURCES as COST_SOURCES
 from tuftwork.cooling.element import Cooler, Element, Exit, Inlet
 from tuftwork.cooling.notice import TEMPERATURE_CAUTION, VENT_CAUTION
@@ -14,8 +16,6 @@ from tuftwork.cooling.system import SOURCES
 from tuftwork.quantity import exact, format_plain
 from tuftwork.study.answers import Answers
 from tuftwork.study.cooling_layout import layout_of
-from tuftwork.study.cooling_loop import exchanger_name
-from tuftwork.study.cooling_net import CoolingCase, cooling_of, of_ensemble
 from tuftwork.study.number import Link, Number, link_of_source, number_of_quantity
 from tuftwork.study.support import Support, counted
 
@@ -355,18 +355,20 @@ def _blanking(charts: Page) -> list[Page]:
 
 
 def _loads(tell: Teller, net: Page) -> list[Page]:
-    """Return what the air through the car costs, beside the closed form the budget holds."""
+    """Return what the air through the car costs, beside what the budget holds of it."""
     rows = [_load_row(tell, name, "part", load) for name, load in net["loads"]["parts"].items()]
     rows.append(_load_row(tell, "all of it", "total", net["loads"]["total"]))
     answers = tell.answers
-    coolers = [p.name for p in answers.project.parts if p.kind == "cooling"]
+    kinds = {p.name: p.kind for p in answers.project.parts if p.kind in ("cooling", "air net")}
+    coolers = list(kinds)
     if coolers and answers.project.parts:
         state = answers.states[0]
         found = answers.budget(state, min(answers.speeds, key=lambda v: abs(
             v - tell.table.speed.best)))  # fmt: skip
         own = [r for r in found.rows if r.kind == "part" and r.name in coolers]
         load = [sum(getattr(r, f) for r in own) for f in ("drag", "front", "rear")]
-        rows.append(_load_row(tell, "in the budget: closed form", "budget", load))
+        how = "closed form" if set(kinds.values()) == {"cooling"} else "the net, by its part"
+        rows.append(_load_row(tell, f"in the budget: {how}", "budget", load))
     return rows
 
 

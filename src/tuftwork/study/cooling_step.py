@@ -8,6 +8,7 @@ import numpy as np
 from tuftwork.cooling import (
     Place,
     blanking_chart,
+    cooling_cost,
     cooling_loads,
     find_restriction,
     forecast_temperature,
@@ -15,11 +16,11 @@ from tuftwork.cooling import (
     solve_cooling,
 )
 from tuftwork.cooling.answer import Sized, pressure_shares
-from tuftwork.cooling.cost import load_change
+from tuftwork.cooling.case import CoolingCase, key_of, of_ensemble, worst_over_mean
+from tuftwork.cooling.cost_change import load_change
 from tuftwork.cooling.forecast import with_heat_scaled
 from tuftwork.cooling.system import CoolingState
 from tuftwork.quantity import Numeric
-from tuftwork.study.cooling_net import CoolingCase, key_of, of_ensemble, worst_over_mean
 from tuftwork.study.job import Job
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
@@ -107,7 +108,7 @@ def _hottest(case: CoolingCase, state: CoolingState) -> dict[str, np.ndarray]:
 
 
 def _loads(case: CoolingCase, state: CoolingState) -> Tree:
-    loads = cooling_loads(case.system.air, state.air, case.wheelbase, wells=case.wells)
+    loads = cooling_cost(case.system.air, state.air, case.wheelbase, wells=case.wells)
     parts = {name: [np.asarray(x) for x in rows] for name, rows in loads.parts.items()}
     return {"parts": parts, "total": [loads.CxS, loads.CzSf, loads.CzSr]}
 

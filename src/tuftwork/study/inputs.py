@@ -28,6 +28,7 @@ _ENGINE_TABLES = {
     "wheels": ("aeromap.part", "body"),
     "lump": ("aeromap.part", "body"),
     "cooling": ("aeromap.part", "cooling"),
+    "air net": ("aeromap.part", "air_net"),
 }
 """Kind of part → room and table of its engine's coefficients."""
 

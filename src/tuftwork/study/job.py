@@ -16,7 +16,7 @@ from tuftwork.aeromap.budget import CarLoad, car_loads
 from tuftwork.aeromap.grid import even_axis, fitted_axis
 from tuftwork.aeromap.interface import PartModel, PlatformState
 from tuftwork.aeromap.map import FIELDS, AirAt, build_map
-from tuftwork.aeromap.part import draws_of, equipped, inputs_of, part_models
+from tuftwork.aeromap.part import draws_of, equipped, inputs_of, part_models, quickened
 from tuftwork.aeromap.platform import suspension_of
 from tuftwork.aeromap.tie import Sighting, Tied, tie
 from tuftwork.air import Air, air_of
@@ -120,8 +120,11 @@ def _tie_step(job: Job) -> Step:
         prior = job.ensemble(results["draws"])
         if not tied:
             return {**results["draws"], "rows": [], "narrowed": [], "notices": []}
-        models = {state: models_in(project, state, results) for state in states}
         air = job.air()
+        models = {
+            state: quickened(models_in(project, state, results), float(air.density))
+            for state in states
+        }
         sightings = [
             Sighting(
                 measured=row,
@@ -143,6 +146,7 @@ def _tie_step(job: Job) -> Step:
         "quantities": quantities,
         "measured": [row.model_dump_json() for row in project.measured] if tied else [],
         "weather": _plain(_own_weather(job)),
+        "net": _net_text(project),
     }
     return Step(
         name="tie", title="Letting what was measured narrow the draws", inputs=inputs,
@@ -290,6 +294,14 @@ def _tables(project: Project) -> tuple[str, ...]:
     """Return the step of the tables as a need, where the project has one."""
     named = any(isinstance(p, WingPart) and p.section is not None for p in project.parts)
     return (TABLES,) if named else ()
+
+
+def _net_text(project: Project) -> str:
+    """Return the air net's tables where a part takes its load from them; every load needs them."""
+    if project.cooling is None or not any(part.kind == "air net" for part in project.parts):
+        return ""
+    idle = {"speed", "temperature", "humidity", "risk", "places"}
+    return project.cooling.model_dump_json(exclude=idle)
 
 
 def _load_function(

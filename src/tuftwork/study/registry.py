@@ -160,14 +160,14 @@ which keeps that chain (and may keep others)."""
 
 QUANTITIES: tuple[str, ...] = (
     "tuftwork.study.lap_car:lap_quantities",
-    "tuftwork.study.cooling_net:cooling_quantities",
+    "tuftwork.cooling.case:cooling_quantities",
     "tuftwork.study.brake_step:brake_quantities",
 )
 """``module:function`` taking a project and returning more uncertain numbers by name."""
 
 LABELS: tuple[str, ...] = (
     "tuftwork.study.lap_car:lap_labels",
-    "tuftwork.study.cooling_net:cooling_labels",
+    "tuftwork.cooling.case:cooling_labels",
     "tuftwork.study.brake_step:brake_labels",
 )
 """``module:function`` taking a project and returning what a person calls those numbers."""

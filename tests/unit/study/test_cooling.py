@@ -14,6 +14,7 @@ import pytest
 
 from tuftwork.app import check_page
 from tuftwork.cooling import solve_cooling
+from tuftwork.cooling.case import CoolingCase, of_ensemble
 from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.files import read_project
 from tuftwork.quantity import draw_ensemble
@@ -22,7 +23,6 @@ from tuftwork.study.brake_page import brake_findings
 from tuftwork.study.brake_step import faster_corner
 from tuftwork.study.cooling_finding import cooling_findings
 from tuftwork.study.cooling_layout import layout_of
-from tuftwork.study.cooling_net import CoolingCase, of_ensemble
 from tuftwork.study.job import Job, job_steps
 
 LIVE = {"do": "cooling_at", "speed": 153.8, "air_c": 28.0}
@@ -111,7 +111,9 @@ def test_the_net_s_load_is_shown_beside_the_budget_s(halyard: Bench) -> None:
     assert rows["budget"]["drag"]["best"] > 0
     parts = [r for r in halyard.page("cooling")["loads"] if r["kind"] == "part"]
     total = sum(r["drag"]["best"] for r in parts)
-    assert rows["total"]["drag"]["best"] == pytest.approx(total, rel=0.1)  # medians of a sum
+    assert rows["total"]["drag"]["best"] == pytest.approx(total, rel=0.2)  # medians of a sum
+    # one net, at the lap's mean speed on a hot day and at the nearest studied speed
+    assert rows["budget"]["drag"]["best"] == pytest.approx(rows["total"]["drag"]["best"], rel=0.1)
 
 
 def test_a_live_request_that_cannot_be_is_refused(halyard: Bench) -> None:

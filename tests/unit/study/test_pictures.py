@@ -89,7 +89,7 @@ def test_a_reading_says_why_down_to_the_pixel(bench: Bench) -> None:
 
 
 def test_an_input_read_from_a_picture_leads_to_its_marks(halyard: Bench) -> None:
-    chain = halyard.why("input/front coolers.exit_area")
+    chain = halyard.why("input/cooling.exits.arch slots.area")
     said = " ".join(s["what"] for s in chain["steps"])
     assert "Reading R5" in said
     assert "Mark arch vent" in said

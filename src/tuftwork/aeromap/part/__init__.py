@@ -1,5 +1,6 @@
 """Parts of a project behind their engines."""
 
+from tuftwork.aeromap.part.air_net import NetCooling, quickened
 from tuftwork.aeromap.part.coefficient import Coefficient, coefficients_of
 from tuftwork.aeromap.part.registry import (
     PART_MODELS,
@@ -16,12 +17,14 @@ __all__ = [
     "PART_MODELS",
     "Coefficient",
     "LatticeWing",
+    "NetCooling",
     "coefficients_of",
     "draws_of",
     "equipped",
     "inputs_of",
     "part_models",
     "project_inputs",
+    "quickened",
     "role_coefficients",
     "spec_of",
 ]

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tuftwork.aeromap.interface import Field, PartLoad
+from tuftwork.car import Project
 from tuftwork.quantity import Quantity, Source
 
 WHEELBASE = "car.wheelbase"
@@ -22,12 +23,15 @@ class Reference:
         Of the car.
     ride_height_front, ride_height_rear
         At rest in the reference mass state, best values: heights of parts are given there. [m]
+    project
+        The whole of it, for parts whose tables stand elsewhere.
     """
 
     wheelbase: Quantity
     frontal_area: Quantity
     ride_height_front: float
     ride_height_rear: float
+    project: Project | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Collection, Mapping, Sequence
 
 from tuftwork.aeromap.interface import Field, PartModel
+from tuftwork.aeromap.part.air_net import air_net_model
 from tuftwork.aeromap.part.base import Reference
 from tuftwork.aeromap.part.body import body_model
 from tuftwork.aeromap.part.cooling import cooling_model
@@ -12,6 +13,7 @@ from tuftwork.aeromap.part.splitter import splitter_model
 from tuftwork.aeromap.part.wing import wing_model
 from tuftwork.aeromap.part.wing_engine import lattice_wing
 from tuftwork.car import (
+    AirNetPart,
     Body,
     CoolingFlow,
     DivePlane,
@@ -61,11 +63,17 @@ def _cooling(part: Part, reference: Reference, heard: Collection[str]) -> PartMo
     return cooling_model(part, reference, heard)
 
 
+def _air_net(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
+    assert isinstance(part, AirNetPart)
+    return air_net_model(part, reference, heard)
+
+
 PART_MODELS: Mapping[str, _Builder] = {
     "body": _body,
     "wheels": _body,
     "lump": _body,
     "cooling": _cooling,
+    "air net": _air_net,
     "splitter": _splitter,
     "dive plane": _dive_plane,
     "front section": _wing,
@@ -105,6 +113,7 @@ def part_models(project: Project, state: str = "") -> tuple[PartModel, ...]:
         frontal_area=project.car.frontal_area,
         ride_height_front=mass.ride_height_front.best,
         ride_height_rear=mass.ride_height_rear.best,
+        project=project,
     )
     heard = _heard(parts, reference)
     order = {kind: place for place, kind in enumerate(PART_MODELS)}

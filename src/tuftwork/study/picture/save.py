@@ -5,12 +5,12 @@ from typing import Any
 
 import numpy as np
 
-from tuftwork.car import Project, read_number
+from tuftwork.car import Project, quantities_in, read_number
 from tuftwork.car.table import limit_of
 from tuftwork.errors import InputError, NotConverged, NotCovered
 from tuftwork.files import REMOVE, read_project, save_changes
 from tuftwork.files.picture import picture_tile
-from tuftwork.quantity import Quantity
+from tuftwork.quantity import Quantity, parse_quantity
 from tuftwork.study.picture.desk import Desk, desk_of
 from tuftwork.study.picture.page import camera_tree, reading_row, text_of_reading
 
@@ -158,7 +158,9 @@ def value_at(project: Project, path: str, text: str) -> float | None:
         if part.name == owner and key in type(part).model_fields:
             limit = limit_of(type(part).model_fields[key])
             return None if limit is None else read_number(text, limit).best
-    return None
+    room = project.cooling
+    known = dict(quantities_in(room, "cooling.")) if room is not None else {}
+    return parse_quantity(text, known[path].dimension).best if path in known else None
 
 
 def _moved(bench: Any, message: Mapping[str, Any]) -> Desk:

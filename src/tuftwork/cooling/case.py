@@ -11,6 +11,7 @@ from tuftwork.car.cooling import Circuit, Cooling
 from tuftwork.cooling import AirNet, Band, CoolingSystem, HotStream, Surroundings, Target
 from tuftwork.cooling import Core as SolvedCore
 from tuftwork.cooling.answer import replaced
+from tuftwork.cooling.case_loop import Of, loop_of, plant_heat, plates_of
 from tuftwork.cooling.core import (
     MakerTable,
     TubeBank,
@@ -23,12 +24,11 @@ from tuftwork.cooling.cost import WheelWell
 from tuftwork.cooling.duct import bend_loss
 from tuftwork.cooling.element import Cooler, Duct, Element, Exit, Fan, Inlet, Leak
 from tuftwork.cooling.heat import engine_split
-from tuftwork.cooling.opening import discharge_band, pressure_band, recovery_band
+from tuftwork.cooling.opening import discharge_band, pressure_band, recovery_band, surface_gain_band
 from tuftwork.cooling.surface import LouvredSurface
 from tuftwork.cooling.surroundings import OUTSIDE
 from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.quantity import Ensemble, Numeric, Quantity
-from tuftwork.study.cooling_loop import Of, loop_of, plant_heat, plates_of
 
 _STANDARD = 101325.0  # [Pa]
 _LOUVRES = 0.5  # [rad]  usual angle of blades on an upper surface, common practice
@@ -70,15 +70,47 @@ def cooling_quantities(project: Project) -> dict[str, Quantity]:
         if way.discharge is None:
             found[f"cooling.exits.{way.name}.discharge"] = _banded(discharge_band(way.at))
         own = known.get(way.at)
+        if way.end == OUTSIDE:
+            found[f"cooling.exits.{way.name}.surface_gain"] = _banded(surface_gain_band(way.at))
         if way.end == OUTSIDE and way.pressure is None and (own is None or own.pressure is None):
             found[f"cooling.exits.{way.name}.pressure"] = _banded(pressure_band(way.at))
         for place in way.also:
             found.setdefault(f"cooling.surfaces.{place}.pressure", _banded(pressure_band(place)))
             found[f"cooling.surfaces.{place}.discharge"] = _banded(discharge_band(place))
+            found[f"cooling.surfaces.{place}.surface_gain"] = _banded(surface_gain_band(place))
     if table.duty is not None and table.duty.engine is not None:
         for name, band in engine_split(table.duty.engine).items():
             if any(circuit.carries == name for circuit in table.circuits):
                 found[f"cooling.duty.{name}"] = _banded(band)
+    return found
+
+
+def net_quantities(project: Project) -> dict[str, Quantity]:
+    """Return the uncertain numbers on which the air through the car depends, whatever day it is.
+
+    A loop's flow and how well its cores give heat move its temperature, not the heat the air takes.
+    """
+    table = cooling_of(project)
+    heads = [f"cooling.{kind}." for kind in ("inlets", "cores", "ducts", "exits", "leaks", "fans",
+                                             "wells", "circuits")]  # fmt: skip
+    heads += [f"cooling.surfaces.{way.at}.pressure" for way in table.exits]
+    idle: set[str] = set()
+    for circuit in table.circuits:
+        key = f"cooling.circuits.{circuit.name}"
+        idle |= {f"{key}.limit", f"{key}.opens", f"{key}.fully_open"}
+        if circuit.kind == "liquid":
+            idle.add(f"{key}.flow")
+            idle |= {f"cooling.cores.{name}.heat_factor" for name in circuit.coolers}
+        if circuit.heat is None and circuit.carries:
+            heads += ["cooling.duty.lap_mean", f"cooling.duty.{circuit.carries}"]
+    found = {
+        name: quantity
+        for name, quantity in cooling_quantities(project).items()
+        if name.startswith(tuple(heads)) and name not in idle and not quantity.is_exact
+    }
+    power = project.car.power
+    if "cooling.duty.lap_mean" in heads and power is not None and not power.is_exact:
+        found["car.power"] = power
     return found
 
 
@@ -136,16 +168,12 @@ class CoolingCase:
     wheelbase: float
 
     @classmethod
-    def of_project(cls, project: Project, of: Of) -> "CoolingCase":
-        """Return the case of a project."""
+    def of_project(
+        cls, project: Project, of: Of, around: Surroundings | None = None
+    ) -> "CoolingCase":
+        """Return the case of a project, on its hot day or in the air given."""
         table = cooling_of(project)
-        pressure = _pressure(project)
-        around = Surroundings(
-            speed=of("cooling.speed"),
-            temperature=of("cooling.temperature"),
-            pressure=pressure,
-            humidity=0.0 if table.humidity is None else _held(of("cooling.humidity"), 0.0, 1.0),
-        )
+        around = around or _hot_day(project, table, of)
         return cls(table=table, of=of, system=_system(project, table, of), around=around,
                    wheelbase=project.car.wheelbase.best)  # fmt: skip
 
@@ -166,7 +194,9 @@ class CoolingCase:
         """Wheel wells whose pressure lifts the car."""
         return tuple(
             WheelWell(
-                node=w.name, plan_area=w.plan_area.best, x=w.station.best - 0.5 * self.wheelbase
+                node=w.name,
+                plan_area=self.of(f"cooling.wells.{w.name}.plan_area"),
+                x=w.station.best - 0.5 * self.wheelbase,
             )
             for w in self.table.wells
         )
@@ -187,6 +217,7 @@ class CoolingCase:
             part, end=OUTSIDE, place=place, pressure=self.of(f"{key}.pressure"),
             discharge=_held(self.of(f"{key}.discharge"), 0.2, 0.98),
             angle=_LOUVRES if place in _UPWARD else 0.0,
+            surface_gain=self.of(f"{key}.surface_gain"),
         )  # fmt: skip
         return replace(self, system=replaced(self.system, gone))
 
@@ -203,7 +234,17 @@ def worst_over_mean(table: Cooling, of: Of) -> float:
     return table.duty.worst_minute.best / table.duty.lap_mean.best
 
 
-def _pressure(project: Project) -> float:
+def _hot_day(project: Project, table: Cooling, of: Of) -> Surroundings:
+    return Surroundings(
+        speed=of("cooling.speed"),
+        temperature=of("cooling.temperature"),
+        pressure=air_pressure(project),
+        humidity=0.0 if table.humidity is None else _held(of("cooling.humidity"), 0.0, 1.0),
+    )
+
+
+def air_pressure(project: Project) -> float:
+    """Return the pressure of the air where the car runs [Pa]."""
     weather = project.weather
     if weather.pressure is not None:
         return weather.pressure.best
@@ -277,6 +318,7 @@ def _exit(way: CoolingExit, table: Cooling, of: Of, wheelbase: float) -> Exit:
         name=way.name, start=way.start, end=way.end, net_area=of(f"{key}.area"), place=way.at,
         pressure=pressure, discharge=_held(of(f"{key}.discharge"), 0.2, 0.98),
         angle=way.angle.best, x=way.station.best - 0.5 * wheelbase, height=way.height.best,
+        surface_gain=of(f"{key}.surface_gain") if way.end == OUTSIDE else None,
     )  # fmt: skip
 
 
