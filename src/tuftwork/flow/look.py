@@ -7,7 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.errors import InputError, UnknownName
-from tuftwork.flow.output import State, fields, vortex_strength
+from tuftwork.flow.output import State, fields
+from tuftwork.flow.prepare import body_length
 from tuftwork.flow.run import FlowResult
 from tuftwork.flow.statistics import SeriesMean, series_mean
 
@@ -15,6 +16,8 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Axis = Literal["x", "y", "z"]
 _TETRAHEDRA = ((0, 5, 1, 6), (0, 1, 2, 6), (0, 2, 3, 6), (0, 3, 7, 6), (0, 7, 4, 6), (0, 4, 5, 6))
+_MOST_CELLS = 6e6
+"""Cells in which vortices are sought; finer grids are thinned. [-]"""
 _CORNERS = np.array(
     [[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0], [0, 0, 1], [1, 0, 1], [1, 1, 1], [0, 1, 1]]
 )
@@ -142,26 +145,32 @@ def plane(result: FlowResult, axis: Axis, at: float, state: State = "mean") -> P
         raise InputError(axis, at, "m", limit)
     layer = min(int(place), shape[number] - 2)
     share = place - layer
-    found = fields(result, state)
+    if state not in ("mean", "last"):
+        raise UnknownName("state", state, ("mean", "last"))
+    moments = result.mean if state == "mean" else result.last
+    speed = prepared.case.lattice_speed
 
-    def cut(values: Floats) -> Floats:
+    def cut(values: npt.NDArray[np.generic]) -> Floats:
         near, far = (np.take(values, layer + k, axis=values.ndim - 1 - number) for k in (0, 1))
-        return np.asarray(near + share * (far - near))
+        return np.asarray(near + share * (np.asarray(far, float) - near))
 
+    is_solid = cut((prepared.setup.mark == 1).astype(np.int8)) > 0
+    velocity = np.where(is_solid, np.nan, cut(moments.velocity) / speed)
+    pressure = np.where(is_solid, np.nan, (cut(moments.density) - 1.0) / 1.5 / speed**2)
     first, second = (n for n in range(3) if n != number)
     axes = [
         np.asarray(prepared.origin[n] + cell * np.arange(shape[n]), dtype=float)
         for n in (first, second)
     ]
-    velocity = cut(found["velocity"])
+    square = np.square(velocity).sum(axis=0)
     return Plane(
         axis=axis,
         at=at,
         across=axes[0],
         up=axes[1],
-        pressure_coefficient=cut(found["pressure_coefficient"]),
-        total_pressure_loss=cut(found["total_pressure_loss"]),
-        speed=np.sqrt(np.square(velocity).sum(axis=0)),
+        pressure_coefficient=pressure,
+        total_pressure_loss=1.0 - pressure - square,
+        speed=np.sqrt(square),
     )
 
 
@@ -241,19 +250,49 @@ def vortex_surface(result: FlowResult, level: float = 40.0, state: State = "mean
     from scipy.ndimage import binary_dilation, map_coordinates
 
     prepared = result.prepared
-    solid = binary_dilation(prepared.setup.mark == 1, iterations=2)
-    strength = np.where(solid, np.nan, vortex_strength(result, state))
-    # the box's own faces hold the imposed stream, not vortices
-    for axis in range(3):
-        edge = [slice(None)] * 3
-        for place in (slice(0, 2), slice(-2, None)):
-            edge[axis] = place
-            strength[tuple(edge)] = np.nan
+    window, every = _near(result)
+    near = (slice(None), *window)
+    moments = result.mean if state == "mean" else result.last
+    velocity = np.asarray(moments.velocity[near], dtype=float) / prepared.case.lattice_speed
+    scale = body_length(prepared.case.parts) / (every * prepared.case.cell)
+    solid = binary_dilation(prepared.setup.mark[window] == 1, iterations=2)
+    strength = np.where(solid, np.nan, _q(velocity) * scale**2)
     cells, faces = equal_surface(strength, level)
-    loss = np.nan_to_num(fields(result, state)["total_pressure_loss"])
+    pressure = (moments.density[window] - 1.0) / 1.5 / prepared.case.lattice_speed**2
+    loss = np.nan_to_num(1.0 - pressure - np.square(velocity).sum(axis=0))
     colour = map_coordinates(loss, cells[:, ::-1].T, order=1, mode="nearest")
-    vertices = np.asarray(prepared.origin) + prepared.case.cell * cells
+    start = [window[2 - n].start for n in range(3)]
+    vertices = np.asarray(prepared.origin) + prepared.case.cell * (start + every * cells)
     return Surface3d(vertices=vertices, faces=faces, colour=colour, level=level)
+
+
+def _q(velocity: Floats) -> Floats:
+    """Q = ½(|Ω|² − |S|²) of a velocity field (3, lz, ly, lx), per cell spacing squared."""
+    out = np.zeros(velocity.shape[1:])
+    for i in range(3):
+        for j in range(i + 1):
+            # np.gradient's axes run z, y, x
+            one = np.gradient(velocity[i], axis=2 - j)
+            two = one if i == j else np.gradient(velocity[j], axis=2 - i)
+            out -= (0.5 if i == j else 1.0) * one * two
+    return out
+
+
+def _near(result: FlowResult) -> tuple[tuple[slice, slice, slice], int]:
+    """Return the cells around the car and its wake as slices z, y, x, thinned to a few million."""
+    prepared = result.prepared
+    low, high = prepared.case.bounds()
+    length = body_length(prepared.case.parts)
+    reach = (np.array([0.1, 0.15, 0.2]) * length, np.array([1.0, 0.15, 0.2]) * length)
+    shape = np.array(prepared.setup.shape)
+    # the two outermost layers hold the imposed stream or a wall, not vortices
+    first = np.clip(((low - reach[0] - prepared.origin) / prepared.case.cell).astype(int), 2, shape)
+    last = np.clip(
+        ((high + reach[1] - prepared.origin) / prepared.case.cell).astype(int), 0, shape - 2
+    )
+    every = max(1, int(np.ceil((np.prod((last - first).astype(float)) / _MOST_CELLS) ** (1 / 3))))
+    x, y, z = (slice(int(a), int(b), every) for a, b in zip(first, last, strict=True))
+    return (z, y, x), every
 
 
 def streamlines(
@@ -273,8 +312,6 @@ def streamlines(
         Length after which a line ends, in lengths of the parts. [-]
     """
     from scipy.ndimage import map_coordinates
-
-    from tuftwork.flow.prepare import body_length
 
     prepared = result.prepared
     cell, shape = prepared.case.cell, np.array(prepared.setup.shape, float)

@@ -1,5 +1,6 @@
 """Fields and surfaces in open forms: VTI and VTP (VTK XML) and GLB as bytes, xarray for netCDF."""
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -107,7 +108,7 @@ def _vtk_file(kind: str, body: str, tail: str, arrays: list[Named]) -> bytes:
 
 
 def surface_values(
-    result: FlowResult, part: int
+    result: FlowResult, part: int, *, size: float | None = None
 ) -> tuple[Floats, npt.NDArray[np.int64], dict[str, Floats]]:
     """Return a part's triangles, split to about two cells, with mean surface values.
 
@@ -117,6 +118,8 @@ def surface_values(
         A finished run.
     part
         Number of the part, from 0.
+    size
+        Longest edge wanted; two cells unless given. [m]
 
     Returns
     -------
@@ -135,10 +138,14 @@ def surface_values(
 
     prepared = result.prepared
     case, setup = prepared.case, prepared.setup
-    pieces = split_long(case.parts[part].triangles(), 2.0 * case.cell)
+    pieces = split_long(case.parts[part].triangles(), size or 2.0 * case.cell)
     vertices, number = np.unique(np.round(pieces.reshape(-1, 3), 7), axis=0, return_inverse=True)
     q = 0.5 * case.lattice_speed**2
     own = np.flatnonzero(setup.walls.main == part + 1)
+    if not own.size:  # swallowed by another part: nothing blows on it
+        empty = np.full(len(vertices), np.nan)
+        values = {"pressure_coefficient": empty, "friction_coefficient": empty.copy()}
+        return vertices, number.reshape(-1, 3).astype(np.int64), values
     feet = (lever(setup)[:, own] * case.cell + np.array(prepared.origin)[:, None]).T
     share, near = cKDTree(feet).query(vertices, k=min(4, len(own)))
     weight = 1.0 / (np.asarray(share).reshape(len(vertices), -1) + 0.1 * case.cell)
@@ -241,3 +248,29 @@ def dataset(result: FlowResult, state: State = "mean") -> "xarray.Dataset":
     return xarray.Dataset(
         data, coords=axes, attrs=attributes | {"state": state, "origin": "computed"}
     )
+
+
+def series_dataset(result: FlowResult, rows: Mapping[str, Floats]) -> "xarray.Dataset":
+    """Return load histories as a data set over time, ready for netCDF.
+
+    Parameters
+    ----------
+    result
+        A finished run.
+    rows
+        Name → one value a sample, as ``look.load_rows`` gives them.
+    """
+    import xarray
+
+    case = result.prepared.case
+    count = len(result.series)
+    steps = float(result.made_with["steps"]) / max(count, 1)
+    time = case.step_time * steps * np.arange(1, count + 1)
+    units = {"roll": "m3", "pitch": "m3", "yaw": "m3"}
+    data = {
+        name: ("time", np.asarray(row), {"units": units.get(name, "m2")})
+        for name, row in rows.items()
+    }
+    coords = {"time": ("time", time, {"units": "s"})}
+    attributes = {key: str(value) for key, value in result.made_with.items()}
+    return xarray.Dataset(data, coords=coords, attrs=attributes | {"origin": "computed"})

@@ -1,0 +1,186 @@
+"""What a case will cost and everything wrong with it, told at once and before anything runs."""
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from tuftwork.errors import InputError
+from tuftwork.flow.case import FlowCase
+from tuftwork.flow.engine import PRECISIONS, Backend, Precision
+from tuftwork.flow.prepare import (
+    RATES,
+    Prepared,
+    blockage_of,
+    body_length,
+    grid_of,
+    part_faults,
+    prepare,
+    steps_for,
+)
+
+_PREPARING = 60.0
+"""Memory taken per cell while the grid is cut, seen on cars of 1 to 10 million cells. [B]"""
+_ROOM = 0.9
+"""Share of the free memory that a run may take. [-]"""
+MOST_CELLS = 4_000_000_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast:
+    """Size, memory and time of a case from its grid alone, with what is wrong so far.
+
+    Attributes
+    ----------
+    shape, n_cell
+        Cells along x, y, z, and all of them; zeros where no grid could be laid.
+    n_step
+        Steps until the longest travel.
+    cells_per_length
+        Length of all parts over the cell. [-]
+    memory, free
+        Memory of the run, and what is free where that is known. [B]
+    seconds, rate
+        Time at a recorded rate. [s], [1/s]
+    blockage, frontal_area
+        Share of the box section, and the parts' shadow. [-], [m²]
+    road_cells
+        Fewest cells between the road and a part that does not touch it. [-]
+    faults
+        Everything found without cutting the grid; empty means it may be prepared.
+    """
+
+    shape: tuple[int, int, int]
+    n_cell: int
+    n_step: int
+    cells_per_length: float
+    memory: float
+    free: float | None
+    seconds: float
+    rate: float
+    blockage: float
+    frontal_area: float
+    road_cells: float | None
+    faults: tuple[InputError, ...]
+
+
+def free_memory(backend: Backend) -> float | None:
+    """Return the memory that is free where the back end keeps its cells, if that is known. [B]."""
+    if backend == "cuda":
+        try:
+            import cupy
+
+            return float(cupy.cuda.Device().mem_info[0])
+        except Exception:  # noqa: BLE001 - no card or no driver: whatever it raises, it is not known
+            return None
+    try:
+        with Path("/proc/meminfo").open(encoding="ascii") as file:
+            held = dict(line.split(":", 1) for line in file)
+        return 1024.0 * float(held["MemAvailable"].split()[0])
+    except (OSError, KeyError, ValueError):
+        pass
+    try:
+        return float(os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE"))
+    except (AttributeError, OSError, ValueError):
+        return None
+
+
+def forecast(
+    case: FlowCase,
+    *,
+    lengths: float,
+    backend: Backend = "cpu",
+    precision: Precision | None = None,
+    free: float | None = None,
+) -> Forecast:
+    """Return size, memory, time and every fault that shows without cutting the grid.
+
+    Parameters
+    ----------
+    case
+        What to run.
+    lengths
+        Longest travel in lengths of the parts. [-]
+    backend, precision
+        As for ``run``.
+    free
+        Free memory; None asks the machine. [B]
+    """
+    chosen: Precision = precision or PRECISIONS[backend][0]
+    faults = list(part_faults(case))
+    shape, blockage, area = (0, 0, 0), 0.0, 0.0
+    try:
+        shape = grid_of(case)[1]
+    except InputError as fault:
+        faults.append(fault)
+    n_cell = int(np.prod(np.array(shape, dtype=np.int64)))
+    if n_cell > MOST_CELLS:
+        cure = "Metres are meant for cell and box."
+        limit = f"more than {MOST_CELLS:.0e} cells"
+        faults.append(InputError("cell", case.cell, "m", limit, cure))
+    elif n_cell:
+        try:
+            area, blockage = blockage_of(case, shape)
+        except InputError as fault:
+            faults.append(fault)
+    memory = memory_of(n_cell, backend, chosen)
+    room = free if free is not None else free_memory(backend)
+    if room is not None and memory > _ROOM * room:
+        coarser = case.cell * (memory / (_ROOM * room)) ** (1 / 3)
+        limit = f"{room / 1e9:.1f} GB is free and {_ROOM:.0%} of it may be used"
+        cure = f"Cells of {1.02 * coarser:.4f} m would fit, or a smaller box."
+        faults.append(InputError("memory", round(memory / 1e9, 2), "GB", limit, cure))
+    n_step = steps_for(case, lengths)
+    rate = RATES[backend, chosen]
+    return Forecast(
+        shape=shape,
+        n_cell=n_cell,
+        n_step=n_step,
+        cells_per_length=body_length(case.parts) / case.cell,
+        memory=memory,
+        free=room,
+        seconds=n_cell * n_step / rate,
+        rate=rate,
+        blockage=blockage,
+        frontal_area=area,
+        road_cells=_road_cells(case),
+        faults=tuple(faults),
+    )
+
+
+def memory_of(n_cell: int, backend: Backend, precision: Precision) -> float:
+    """Return the memory of a box where its cells are kept, cutting the grid included. [B]."""
+    size = {"float64": 8, "float32": 4, "float16": 2}[precision]
+    mean = 4 * (8 if backend == "cpu" else 4)
+    running = 27 * size + 1 + mean
+    return float(n_cell) * (running + (_PREPARING if backend == "cpu" else 0.0))
+
+
+def _road_cells(case: FlowCase) -> float | None:
+    """Fewest cells between the road and a part that stands clear of it."""
+    if case.road == "none":
+        return None
+    lows = [float(p.vertices[:, 2].min()) for p in case.parts if p.spin is None]
+    clear = [low for low in lows if low > 1e-6]
+    return min(clear) / case.cell if clear else None
+
+
+def prepared_or_faults(
+    case: FlowCase, seen: Forecast
+) -> tuple[Prepared | None, tuple[InputError, ...]]:
+    """Return the case ready to run, or everything that speaks against it.
+
+    Parameters
+    ----------
+    case
+        What to run.
+    seen
+        Its forecast; with faults in it nothing is cut.
+    """
+    if seen.faults:
+        return None, seen.faults
+    try:
+        return prepare(case), ()
+    except InputError as fault:
+        return None, (fault,)

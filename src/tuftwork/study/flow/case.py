@@ -1,0 +1,327 @@
+"""From the project's tables to a case of the 3-D flow: shape, ride heights, box, air."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fnmatch import fnmatch
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tuftwork.air import air_of
+from tuftwork.car import Flow, FlowRun, FlowSurface, Project
+from tuftwork.errors import InputError, NotCovered, UnknownName
+from tuftwork.files.mesh import read_meshes
+from tuftwork.flow import Box, FlowCase, FlowPart, StopRule, car_parts
+from tuftwork.flow.judge import Forecast, forecast
+from tuftwork.quantity import Quantity, parse_quantity
+from tuftwork.shape import Mesh, at_ride_heights, generic_car, generic_numbers, mend
+from tuftwork.study.store import digest_of
+
+_UNITS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "in": 0.0254, "ft": 0.3048}
+_COUNTS = ("section_power", "dive_planes", "diffuser_fences")
+_AROUND = {"ahead": 0.75, "behind": 1.5, "beside": 0.75, "above": 0.75}
+"""Air around the car where the project names none, in lengths of the car. [-]"""
+_LENGTHS = (1.0, 2.6)
+"""A car is this many wheelbases long; beyond it the unit is doubted. [-]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shape:
+    """The parts as drawn.
+
+    Attributes
+    ----------
+    meshes
+        In car axes, front axle line at x = 0, road at z = 0.
+    wheels, plates
+        Names of parts that roll, and of open surfaces meant as plates.
+    drawn_front, drawn_rear
+        Ride heights they were drawn at; None where nobody said. [m]
+    unit
+        Of the files.
+    notes
+        What was mended.
+    """
+
+    meshes: tuple[Mesh, ...]
+    wheels: tuple[str, ...]
+    plates: tuple[str, ...]
+    drawn_front: float | None
+    drawn_rear: float | None
+    unit: str = "m"
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Built:
+    """A case with what it was made from.
+
+    Attributes
+    ----------
+    run
+        As the project has it.
+    case
+        For the solver.
+    wheelbase, front, rear
+        Of the car, and its ride heights in this case; None where nobody said. [m]
+    shape
+        The parts as drawn, those left out included.
+    digest
+        Of everything that changes the answer.
+    """
+
+    run: FlowRun
+    case: FlowCase
+    wheelbase: float
+    front: float | None
+    rear: float | None
+    shape: Shape
+    digest: str
+
+    @property
+    def rule(self) -> StopRule:
+        """When the run may end."""
+        run = self.run
+        return StopRule(error=run.error.best, settle=run.settle, longest=run.longest)
+
+    def forecast(self, free: float | None = None) -> Forecast:
+        """Return size, cost and faults before anything runs."""
+        run = self.run
+        seen = forecast(
+            self.case, lengths=run.longest, backend=run.back_end,
+            precision=run.precision or None, free=free,
+        )  # fmt: skip
+        return replace(seen, faults=(*self._doubts(), *seen.faults))
+
+    def _doubts(self) -> tuple[InputError, ...]:
+        """Return what only the project can know: the size of this car, the back end's storage."""
+        low, high = self.case.bounds()
+        length, base = float(high[0] - low[0]), self.wheelbase
+        faults = []
+        if not _LENGTHS[0] * base <= length <= _LENGTHS[1] * base:
+            now, drawn = _UNITS.get(self.shape.unit, 1.0), not self.run_is_generic
+            fits = [u for u, size in _UNITS.items()
+                    if _LENGTHS[0] <= length * size / now / base <= _LENGTHS[1]]  # fmt: skip
+            cure = f"In '{fits[0]}' it would fit: look at 'unit'." if fits and drawn else ""
+            limit = f"a car with {base:.2f} m of wheelbase is {_LENGTHS[0] * base:.1f} to "
+            limit += f"{_LENGTHS[1] * base:.1f} m long"
+            faults.append(InputError("length of the parts", round(length, 3), "m", limit, cure))
+        offered = {"cpu": ("", "float64"), "cuda": ("", "float32", "float16")}
+        if self.run.precision not in offered[self.run.back_end]:
+            limit = f"the {self.run.back_end} back end offers {offered[self.run.back_end][1:]}"
+            faults.append(InputError("precision", self.run.precision, "", limit))
+        return tuple(faults)
+
+    @property
+    def run_is_generic(self) -> bool:
+        """Whether the shape was drawn from numbers, not read from files."""
+        return self.shape.unit == ""
+
+
+def flow_of(project: Project) -> Flow:
+    """Return the project's table of the 3-D flow.
+
+    Raises
+    ------
+    NotCovered
+        If there is none.
+    """
+    if project.flow is None:
+        raise NotCovered(
+            "No shape for the 3-D flow yet. Add a [flow] table with 'generic' or "
+            "[[flow.surfaces]], and [[flow.cases]] with speed and cell."
+        )
+    return project.flow
+
+
+def run_named(project: Project, name: str = "") -> FlowRun:
+    """Return a case by name, the first where none is given."""
+    cases = flow_of(project).cases
+    if not cases:
+        raise NotCovered("No case for the 3-D flow yet. Add [[flow.cases]] with speed and cell.")
+    found = {case.name: case for case in cases}
+    if name and name not in found:
+        raise UnknownName("case", name, found)
+    return found[name or cases[0].name]
+
+
+def shape_of(project: Project, folder: Path) -> Shape:
+    """Return the parts as drawn: a generic car, or surfaces from files, mended.
+
+    Raises
+    ------
+    FileFault
+        If a file is missing or damaged.
+    InputError
+        If a number of the generic car is unknown or impossible.
+    """
+    table = flow_of(project)
+    if table.generic:
+        return _generic(project, table)
+    shapes = [_from_file(surface, folder) for surface in table.surfaces]
+    names = [m.name for s in shapes for m in s.meshes]
+    twice = next((n for n in names if names.count(n) > 1), None)
+    if twice is not None:
+        raise InputError("part", f"'{twice}'", "", "stands in two files", "Leave one of them out.")
+    first = shapes[0]
+    return Shape(
+        meshes=tuple(m for s in shapes for m in s.meshes),
+        wheels=tuple(n for s in shapes for n in s.wheels),
+        plates=tuple(n for s in shapes for n in s.plates),
+        drawn_front=first.drawn_front,
+        drawn_rear=first.drawn_rear,
+        unit=table.surfaces[0].unit,
+        notes=tuple(n for s in shapes for n in s.notes),
+    )
+
+
+def _generic(project: Project, table: Flow) -> Shape:
+    car = project.car
+    known: dict[str, float] = {"wheelbase": car.wheelbase.best}
+    for axle, own in (("front", car.front), ("rear", car.rear)):
+        if own is not None:
+            known[f"tyre_diameter_{axle}"] = own.tyre_diameter.best
+    known |= {name: _number(name, value) for name, value in table.numbers.items()}
+    numbers = generic_numbers(table.generic, **known)
+    meshes = generic_car(table.generic, **known)
+    return Shape(
+        meshes=meshes,
+        wheels=tuple(m.name for m in meshes if m.name.startswith("wheel")),
+        plates=(),
+        drawn_front=numbers.ride_height_front,
+        drawn_rear=numbers.ride_height_rear,
+        unit="",
+    )
+
+
+def _number(name: str, value: str | float) -> float:
+    """Return a number of the generic car in SI: an angle, a count or a length."""
+    if name in _COUNTS:
+        return parse_quantity(str(value), "ratio").best
+    return parse_quantity(str(value), "angle" if name.endswith("_angle") else "length").best
+
+
+def _from_file(surface: FlowSurface, folder: Path) -> Shape:
+    root = (folder / "evidence").resolve()
+    path = (root / surface.file.removeprefix("evidence/")).resolve()
+    if not path.is_relative_to(root):
+        raise InputError("file", surface.file, "", "lies outside evidence/")
+    found = [m for m in read_meshes(path, unit=_UNITS[surface.unit])
+             if not _matches(m.name, surface.leave_out)]  # fmt: skip
+    if not found:
+        raise NotCovered(f"Every part of {surface.file} is left out.")
+    turn = np.array([1.0, 1.0, 1.0]) if surface.nose == "-x" else np.array([-1.0, -1.0, 1.0])
+    axle = np.array([surface.front_axle.best, 0.0, surface.road.best])
+    meshes, notes = [], list[str]()
+    for mesh in found:
+        placed = replace(mesh, vertices=(mesh.vertices - axle) * turn)
+        if not _matches(mesh.name, surface.plates):
+            placed, done = mend(placed)
+            notes += [f"{mesh.name}: {text}" for text in done]
+        meshes.append(placed)
+    front, rear = surface.ride_height_front, surface.ride_height_rear
+    return Shape(
+        meshes=tuple(meshes),
+        wheels=tuple(m.name for m in meshes if _matches(m.name, surface.wheels)),
+        plates=tuple(m.name for m in meshes if _matches(m.name, surface.plates)),
+        drawn_front=front.best if front is not None else None,
+        drawn_rear=rear.best if rear is not None else None,
+        unit=surface.unit,
+        notes=tuple(notes),
+    )
+
+
+def _matches(name: str, patterns: Sequence[str]) -> bool:
+    return any(fnmatch(name.lower(), pattern.lower()) for pattern in patterns)
+
+
+def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
+    """Return a case of the project, ready to be judged.
+
+    Raises
+    ------
+    InputError, FileFault
+        If the shape or a setting cannot be used at all.
+    """
+    shape = shape_of(project, folder)
+    base = project.car.wheelbase.best
+    kept = tuple(m for m in shape.meshes if not _matches(m.name, run.leave_out))
+    if not kept:
+        raise InputError("leave_out", ", ".join(run.leave_out), "", "leaves no part")
+    front, rear = _height(run.ride_height_front), _height(run.ride_height_rear)
+    meshes = kept
+    for asked, drawn, axle in (
+        (front, shape.drawn_front, "front"),
+        (rear, shape.drawn_rear, "rear"),
+    ):
+        if asked is not None and drawn is None:
+            cure = f"Add ride_height_{axle} to [[flow.surfaces]]: the height it was drawn at."
+            limit = "nobody said at which ride height the shape was drawn"
+            raise InputError(f"ride_height_{axle}", asked, "m", limit, cure)
+    now_front = front if front is not None else shape.drawn_front
+    now_rear = rear if rear is not None else shape.drawn_rear
+    if shape.drawn_front is not None and shape.drawn_rear is not None:
+        meshes = at_ride_heights(
+            kept, wheelbase=base, change_front=(now_front or 0.0) - shape.drawn_front,
+            change_rear=(now_rear or 0.0) - shape.drawn_rear, left_alone=shape.wheels,
+        )  # fmt: skip
+    parts = _parts(meshes, shape, run)
+    air = air_of(**_weather(project))
+    case = FlowCase(
+        parts=parts, speed=run.speed.best, cell=run.cell.best, box=_box(parts, run),
+        yaw=run.yaw.best, road=run.road, density=float(air.density),
+        viscosity=float(air.viscosity) / float(air.density), lattice_speed=run.lattice_speed,
+    )  # fmt: skip
+    return Built(
+        run=run, case=case, wheelbase=base, front=now_front, rear=now_rear, shape=shape,
+        digest=_digest(case, run),
+    )  # fmt: skip
+
+
+def _parts(meshes: Sequence[Mesh], shape: Shape, run: FlowRun) -> tuple[FlowPart, ...]:
+    out: list[FlowPart] = []
+    for mesh in meshes:
+        rolls = mesh.name in shape.wheels and run.road == "moving"
+        (part,) = car_parts([mesh], speed=run.speed.best, wheels=mesh.name if rolls else "\0")
+        out.append(replace(part, is_closed=mesh.name not in shape.plates))
+    return tuple(out)
+
+
+def _box(parts: Sequence[FlowPart], run: FlowRun) -> Box:
+    corner = np.concatenate([p.vertices for p in parts])
+    length = float(np.ptp(corner, axis=0).max())
+    around: dict[str, float] = {}
+    for name, share in _AROUND.items():
+        own = getattr(run, name)
+        around[name] = own.best if own is not None else share * length
+    below = around["above"] if run.road == "none" else 0.0
+    return Box(
+        ahead=around["ahead"], behind=around["behind"], beside=around["beside"],
+        above=around["above"], below=below,
+    )  # fmt: skip
+
+
+def _height(quantity: Quantity | None) -> float | None:
+    return None if quantity is None else quantity.best
+
+
+def _weather(project: Project) -> dict[str, float]:
+    keys = ("temperature", "pressure", "altitude", "humidity")
+    own = {key: getattr(project.weather, key) for key in keys}
+    return {key: quantity.best for key, quantity in own.items() if quantity is not None}
+
+
+def _digest(case: FlowCase, run: FlowRun) -> str:
+    """Return a digest of shape and settings; how long it runs does not count."""
+    parts: list[Any] = [
+        [p.name, p.is_closed, p.vertices, p.faces,
+         None if p.spin is None else [p.spin.rate, *p.spin.centre]]
+        for p in case.parts
+    ]  # fmt: skip
+    box = case.box
+    return digest_of([
+        parts, case.speed, case.cell, case.yaw, case.road, case.density, case.viscosity,
+        case.lattice_speed, case.wall, case.skin, box.ahead, box.behind, box.beside, box.above,
+        run.back_end, run.precision,
+    ])  # fmt: skip

@@ -1,0 +1,215 @@
+"""A finished run as one plain tree: loads, bands, histories, surface, planes, vortices, lines."""
+
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from tuftwork.flow import FlowResult, PartLoad, bands, surface_values
+from tuftwork.flow.bias import stated_bias
+from tuftwork.flow.look import (
+    Plane,
+    car_loads,
+    load_rows,
+    part_axle_loads,
+    plane,
+    seeds_ahead,
+    streamlines,
+    vortex_surface,
+)
+from tuftwork.flow.prepare import body_length
+from tuftwork.flow.statistics import SeriesMean
+from tuftwork.study.flow.case import Built
+
+_FINEST = 220
+"""Edges of the kept surface along the car; finer ones are for the exported files. [-]"""
+_PIXELS = 260
+"""Points of a kept plane along its longer side. [-]"""
+_TRIANGLES = 80_000
+"""Most triangles of the vortex surface; above it only stronger vortices are kept."""
+_POINTS = 160
+"""Points of one kept streamline. [-]"""
+_SAMPLES = 600
+_HALF = np.float16
+
+
+def record_tree(result: FlowResult, built: Built) -> dict[str, Any]:
+    """Return everything pages, budget and report show of a run.
+
+    Parameters
+    ----------
+    result
+        A finished run.
+    built
+        The case it came from.
+    """
+    prepared, case = result.prepared, built.case
+    low, high = case.bounds()
+    loads = car_loads(result, wheelbase=built.wheelbase, settle=built.rule.settle)
+    bias = stated_bias(body_length(case.parts) / case.cell)
+    return {
+        "case": {
+            "name": built.run.name, "digest": built.digest, "speed": case.speed, "yaw": case.yaw,
+            "cell": case.cell, "road": case.road, "front": built.front, "rear": built.rear,
+            "wheelbase": built.wheelbase, "state": built.run.state, "counts": built.run.counts,
+            "density": case.density, "viscosity": case.viscosity,
+            "is_generic": built.run_is_generic,
+            "left_out": [m.name for m in built.shape.meshes
+                         if m.name not in {p.name for p in case.parts}],
+            "low": [float(v) for v in low], "high": [float(v) for v in high],
+            "box": {k: v for k, v in asdict(case.box).items() if k != "belt"},
+        },
+        "made_with": dict(result.made_with) | {
+            "travel": result.travel, "reached": result.reached, "asked_error": built.rule.error,
+            "settle": built.rule.settle,
+        },
+        "grid": {
+            "shape": list(prepared.setup.shape), "n_plain": prepared.n_plain,
+            "frontal_area": prepared.frontal_area, "blockage": prepared.blockage,
+            "gap_cells": prepared.gap_cells, "gap_between": prepared.gap_between,
+            "gap_at": prepared.gap_at, "origin": list(prepared.origin),
+        },
+        "loads": {k: _mean(getattr(loads, k)) for k in _LOADS},
+        "bias": {"low": bias.low, "high": bias.high, "text": bias.text, "rows": len(bias.rows)},
+        "parts": _parts(result, built),
+        "bands": _bands(result),
+        "series": _series(result, built),
+        "surface": _surface(result),
+        "planes": _planes(result),
+        "vortices": _vortices(result),
+        "lines": _lines(result),
+        "notices": list(result.notices),
+        "notes": list(built.shape.notes),
+        "sources": list(result.sources),
+    }  # fmt: skip
+
+
+_LOADS = ("front", "rear", "downforce", "drag", "side", "roll", "pitch", "yaw")
+
+
+def _mean(found: SeriesMean) -> dict[str, float]:
+    return {"mean": found.mean, "error": found.error, "independent": found.n_independent}
+
+
+def _parts(result: FlowResult, built: Built) -> list[dict[str, Any]]:
+    front, rear = part_axle_loads(result, wheelbase=built.wheelbase)
+
+    def row(n: int, part: PartLoad) -> dict[str, Any]:
+        return {
+            "name": part.name, "front": float(front[n]), "rear": float(rear[n]),
+            "drag": part.drag_area, "side": part.side_area, "friction": part.friction_drag_area,
+        }  # fmt: skip
+
+    return [row(n, part) for n, part in enumerate(result.parts)]
+
+
+def _bands(result: FlowResult) -> dict[str, Any]:
+    width = max(0.05, 2 * result.prepared.case.cell)
+    start, drag, downforce = bands(result, width=width)
+    return {
+        "width": width, "start": start.astype(np.float32), "drag": drag.astype(np.float32),
+        "downforce": downforce.astype(np.float32),
+    }  # fmt: skip
+
+
+def _series(result: FlowResult, built: Built) -> dict[str, Any]:
+    rows = load_rows(result, wheelbase=built.wheelbase)
+    count = len(result.series)
+    every = max(1, count // _SAMPLES)
+    travel = result.travel * np.arange(1, count + 1) / count
+    kept = {k: rows[k][::every].astype(np.float32) for k in ("front", "rear", "drag", "side")}
+    return {"travel": travel[::every].astype(np.float32), **kept}
+
+
+def _surface(result: FlowResult) -> dict[str, Any]:
+    case = result.prepared.case
+    size = max(2 * case.cell, body_length(case.parts) / _FINEST)
+    vertices, faces, owner, pressure, friction = [], [], [], [], []
+    count = 0
+    for n in range(len(case.parts)):
+        places, corners, values = surface_values(result, n, size=size)
+        vertices.append(places)
+        faces.append(corners + count)
+        owner.append(np.full(len(places), n, np.uint8))
+        pressure.append(values["pressure_coefficient"])
+        friction.append(values["friction_coefficient"])
+        count += len(places)
+    return {
+        "names": [p.name for p in case.parts],
+        "vertices": np.concatenate(vertices).astype(np.float32),
+        "faces": np.concatenate(faces).astype(np.int32),
+        "part": np.concatenate(owner),
+        "pressure": np.concatenate(pressure).astype(_HALF),
+        "friction": np.concatenate(friction).astype(_HALF),
+    }  # fmt: skip
+
+
+def _planes(result: FlowResult) -> list[dict[str, Any]]:
+    """Return the planes one asks for first: middle, wheel, under the floor, behind the car."""
+    prepared, case = result.prepared, result.prepared.case
+    low, high = case.bounds()
+    length = float(high[0] - low[0])
+    end = prepared.origin[0] + case.cell * (prepared.setup.shape[0] - 2)
+    bodies = [p for p in case.parts if p.spin is None]
+    clear = min((float(p.vertices[:, 2].min()) for p in bodies), default=0.0)
+    wanted: list[tuple[str, Any, float]] = [
+        ("middle of the car", "y", 0.0),
+        ("quarter of the width", "y", 0.5 * float(high[1])),
+        ("near the road", "z", max(0.5 * clear, case.cell)),
+        ("half of the height", "z", 0.5 * float(high[2])),
+        ("middle of the length", "x", float(low[0]) + 0.5 * length),
+        ("behind the car", "x", min(float(high[0]) + 0.1 * length, end)),
+        ("half a length behind", "x", min(float(high[0]) + 0.5 * length, end)),
+    ]
+    out = [_plane_tree(plane(result, axis, at), name, low, high) for name, axis, at in wanted]
+    still = plane(result, "y", 0.0, "last")
+    return [*out, _plane_tree(still, "middle of the car, one instant", low, high)]
+
+
+def _plane_tree(found: Plane, name: str, low: Any, high: Any) -> dict[str, Any]:
+    """Return a plane cut to the surroundings of the car and thinned."""
+    length = high[0] - low[0]
+    room = {"x": (low[0] - 0.3 * length, high[0] + 0.9 * length),
+            "y": (low[1] - 0.3 * length, high[1] + 0.3 * length),
+            "z": (-1.0, high[2] + 0.3 * length)}  # fmt: skip
+    first, second = (a for a in "xyz" if a != found.axis)
+    across = np.flatnonzero((found.across >= room[first][0]) & (found.across <= room[first][1]))
+    up = np.flatnonzero((found.up >= room[second][0]) & (found.up <= room[second][1]))
+    every = max(1, int(np.ceil(max(len(across), len(up)) / _PIXELS)))
+    grid = np.ix_(up[::every], across[::every])
+    return {
+        "name": name, "axis": found.axis, "at": found.at,
+        "across": found.across[across[::every]].astype(np.float32),
+        "up": found.up[up[::every]].astype(np.float32),
+        "pressure": found.pressure_coefficient[grid].astype(_HALF),
+        "loss": found.total_pressure_loss[grid].astype(_HALF),
+        "speed": found.speed[grid].astype(_HALF),
+    }  # fmt: skip
+
+
+def _vortices(result: FlowResult) -> dict[str, Any]:
+    level = 40.0
+    found = vortex_surface(result, level)
+    while len(found.faces) > _TRIANGLES:
+        level *= 2.0
+        found = vortex_surface(result, level)
+    return {
+        "level": level, "vertices": found.vertices.astype(np.float32),
+        "faces": found.faces.astype(np.int32), "loss": found.colour.astype(_HALF),
+    }  # fmt: skip
+
+
+def _lines(result: FlowResult) -> dict[str, Any]:
+    found = streamlines(result, seeds_ahead(result), longest=2.2)
+    points, speed, start = [], [], [0]
+    for first, last in zip(found.start[:-1], found.start[1:], strict=True):
+        every = max(1, int(np.ceil((last - first) / _POINTS)))
+        points.append(found.points[first:last:every])
+        speed.append(found.speed[first:last:every])
+        start.append(start[-1] + len(points[-1]))
+    joined = np.concatenate(points) if points else np.zeros((0, 3))
+    return {
+        "points": joined.astype(np.float32),
+        "speed": (np.concatenate(speed) if speed else np.zeros(0)).astype(_HALF),
+        "start": np.array(start, np.int32),
+    }  # fmt: skip
