@@ -18,6 +18,7 @@ from tuftwork.car.claim import (
 from tuftwork.car.cooling import Cooling
 from tuftwork.car.crossed import CrossedNames, Crossing, crossings
 from tuftwork.car.device import Device, Schedule, ScheduleRule, position_at
+from tuftwork.car.flow import Flow, FlowRun, FlowSurface
 from tuftwork.car.lap import Lap, LapCircuit, Trim, TrimExtra
 from tuftwork.car.part import (
     PART_KINDS,
@@ -95,6 +96,9 @@ __all__ = [
     "Feature",
     "FlapElement",
     "Floor",
+    "Flow",
+    "FlowRun",
+    "FlowSurface",
     "ForceClaim",
     "FrontSection",
     "GainClaim",

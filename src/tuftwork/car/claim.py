@@ -145,7 +145,7 @@ class Evidence(Table):
     id: Annotated[_Id, Field(description="Short name, unique in the project: E1")]
     title: Annotated[str, Field(min_length=1, description="What it is")]
     kind: Annotated[
-        Literal["photo", "drawing", "sheet", "log", "scan", "statement", "paper", "table"],
+        Literal["photo", "drawing", "sheet", "log", "scan", "statement", "paper", "table", "run"],
         Field(description="What sort of thing it is"),
     ]
     file: Annotated[str, Field(description="Path below ``evidence/``; never changed")] = ""

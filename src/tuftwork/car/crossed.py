@@ -75,6 +75,7 @@ def crossings(project: Any) -> list[Crossing]:
         *_reading(project),
         *_cooling(project),
         *_lap(project),
+        *_flow(project),
     ]
 
 
@@ -353,3 +354,21 @@ def _lap(project: Any) -> Iterator[Crossing]:
         for path_text in values if isinstance(values, Mapping) else ():
             where: Path = ("lap", "trim", "extra", index, "set", path_text)
             yield from _part_key(str(path_text), kinds, where)
+
+
+def _flow(project: Any) -> Iterator[Crossing]:
+    """Check the cases of the 3-D flow: names, states, finished runs."""
+    table = _get(project, "flow")
+    if table is None:
+        return
+    states, evidence = _names(project, "states"), _names(project, "evidence", "id")
+    seen: set[str] = set()
+    for index, row in enumerate(_rows(table, "cases")):
+        path: Path = ("flow", "cases", index)
+        name = _get(row, "name")
+        if isinstance(name, str) and name in seen:
+            yield Crossing(path=(*path, "name"), what="this name is used twice in cases",
+                           found=name)  # fmt: skip
+        seen.add(str(name))
+        yield from _missing(row, "state", path, states, "state")
+        yield from _missing(row, "evidence", path, evidence, "evidence")

@@ -10,6 +10,7 @@ from tuftwork.car.claim import Claim, Evidence, Measured, Opening
 from tuftwork.car.cooling import Cooling
 from tuftwork.car.crossed import CrossedNames, crossings
 from tuftwork.car.device import Device, Schedule
+from tuftwork.car.flow import Flow
 from tuftwork.car.lap import Lap
 from tuftwork.car.part import Part
 from tuftwork.car.reading import Pictures
@@ -260,6 +261,7 @@ class Project(Table):
     days: Annotated[tuple[TrialDay, ...], Field(description="Days of measuring")] = ()
     plan: Annotated[TrialPlan | None, Field(description="The next test day")] = None
     lap: Annotated[Lap | None, Field(description="Circuits, tyres, driver and trim")] = None
+    flow: Annotated[Flow | None, Field(description="The whole car in three dimensions")] = None
     study: Annotated[StudySettings, Field(description="How the study is run")]
 
     @model_validator(mode="after")

@@ -75,6 +75,8 @@ def used_by(project: Project, evidence: str) -> tuple[str, ...]:
     found = [row.id for row in project.measured if row.evidence == evidence]
     found += [f"day {day.name}" for day in project.days
               if evidence in (*day.logs, *day.coast_downs)]  # fmt: skip
+    if project.flow is not None:
+        found += [f"3-D flow {c.name}" for c in project.flow.cases if c.evidence == evidence]
     for path, quantity in quantities_in(project):
         if word.search(quantity.place):
             found.append(path)
