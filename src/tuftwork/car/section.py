@@ -59,3 +59,13 @@ class WingSection(Table):
         Literal["none", "bottom", "top"],
         Field(description="Where the wing is held; mounts on the suction side cost downforce"),
     ] = "none"
+    hinge: Annotated[
+        Quantity | None,
+        number("share", least=-0.5, most=1.5),
+        Field(description="Axis a wing that moves turns about, behind the nose over the chord"),
+    ] = None
+    lever: Annotated[
+        Quantity | None,
+        number("height", positive=True),
+        Field(description="Arm of what holds it about that axis"),
+    ] = None

@@ -3,12 +3,11 @@
 from tuftwork.section.condition import Condition, lag_constants
 from tuftwork.section.design import (
     Design,
-    Range,
     Score,
     Tolerance,
-    optimise,
     score,
     set_handle,
+    slot_notices,
     sweep,
     tolerance_table,
 )
@@ -32,6 +31,7 @@ from tuftwork.section.potential import (
     mesh_from_points,
     solve_potential,
 )
+from tuftwork.section.search import Range, Search, optimise, search
 from tuftwork.section.shape import (
     Contour,
     ShapeReport,
@@ -54,6 +54,7 @@ __all__ = [
     "PotentialFlow",
     "Range",
     "Score",
+    "Search",
     "SectionPoint",
     "ShapeReport",
     "Slot",
@@ -81,8 +82,10 @@ __all__ = [
     "over_height",
     "polar",
     "score",
+    "search",
     "set_handle",
     "single",
+    "slot_notices",
     "solve_potential",
     "sweep",
     "thick_edge",

@@ -1,4 +1,4 @@
-"""Design help: sweeps on all cores, a search for points at a drag price, tolerance tables."""
+"""Design help: handles, scores, sweeps on all cores, tolerance tables."""
 
 import os
 from collections.abc import Callable, Sequence
@@ -8,13 +8,11 @@ from multiprocessing import get_context
 from typing import Literal, get_args
 
 import numpy as np
-from scipy.optimize import Bounds, differential_evolution
 
 from tuftwork.errors import InputError, NotConverged, UnknownName
-from tuftwork.quantity import Array
 from tuftwork.section.condition import Condition
 from tuftwork.section.increment import edge_layer, gurney
-from tuftwork.section.point import SectionPoint
+from tuftwork.section.point import SectionPoint, prepare, solve_point
 from tuftwork.section.polar import analyse
 from tuftwork.section.shape import Contour
 from tuftwork.section.stack import Flap, Stack, assemble
@@ -24,6 +22,8 @@ Handle = Literal["incidence", "gap", "overlap", "deflection", "chord", "gurney"]
 # Least slot that works, over the total chord; below it wake and layers merge and the flap loses
 # its fresh start. Optimum gaps printed: 1.25 % [noyes1935], 1.27 % for the 30P30N rig.
 LEAST_GAP = 0.008
+# Widest slot that still feeds the flap; from there it works as a wing of its own (common practice).
+MOST_GAP = 0.03
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +61,23 @@ class Score:
     reason: str = ""
 
 
+def slot_notices(design: Design) -> tuple[str, ...]:
+    """Return what to say of gaps outside the published band."""
+    found = []
+    for k, flap in enumerate(design.flaps, 1):
+        if flap.gap < LEAST_GAP:
+            found.append(
+                f"flap {k}: {_narrow(flap.gap)}: merging of wake and layer is not computed, the "
+                "lift shown is too high"
+            )
+        elif flap.gap > MOST_GAP:
+            found.append(
+                f"flap {k}: gap {100 * flap.gap:.2f} % above the usual most of "
+                f"{100 * MOST_GAP:.0f} %: the flap loses the jet of the slot"
+            )
+    return tuple(found)
+
+
 def set_handle(design: Design, handle: Handle, value: float, *, flap: int = 0) -> Design:
     """Return the design with one handle moved. [rad] or [chord]"""
     if handle not in get_args(Handle):
@@ -94,19 +111,45 @@ def score(design: Design, condition: Condition, *, price: float = 0.0, n_panel: 
     n_panel
         Panels per element.
     """
+    return scored(design, condition, price=price, n_panel=n_panel)[0]
+
+
+def scored(
+    design: Design,
+    condition: Condition,
+    *,
+    price: float = 0.0,
+    n_panel: int = 90,
+    near: SectionPoint | None = None,
+) -> tuple[Score, SectionPoint | None]:
+    """Return a score with its point, sought from a neighbour's layers first where one is given."""
     try:
-        p = analyse(
-            design.stack(), condition, design.incidence, height=design.height, n_panel=n_panel
-        )
+        p = _point(design, condition, n_panel, near)
     except (InputError, NotConverged) as why:
         nan = float("nan")
         least = min((f.gap for f in design.flaps), default=1.0)
         text = f"{_narrow(least)}; {why}" if least < LEAST_GAP else str(why)
-        return Score(
+        bad = Score(
             design=design, lift=nan, drag=nan, moment=nan, value=nan, nose_suction=nan,
             slot_margin=nan, reason=text,
         )  # fmt: skip
-    return _scored(design, p, price)
+        return bad, None
+    return _scored(design, p, price), p
+
+
+def _point(
+    design: Design, condition: Condition, n_panel: int, near: SectionPoint | None
+) -> SectionPoint:
+    stack = design.stack()
+    if near is not None:
+        try:
+            ready = prepare(stack, condition, height=design.height, n_panel=n_panel)
+            point = solve_point(ready, design.incidence, near.layers)
+            if not point.is_settled:
+                return point
+        except (NotConverged, ValueError):
+            pass
+    return analyse(stack, condition, design.incidence, height=design.height, n_panel=n_panel)
 
 
 def _narrow(gap: float) -> str:
@@ -188,100 +231,6 @@ def sweep(
             else:
                 os.environ[key] = old
     return out
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Range:
-    """A handle and how far it may move. [rad] or [chord]"""
-
-    handle: Handle
-    low: float
-    high: float
-    flap: int = 0
-
-
-def optimise(
-    design: Design,
-    condition: Condition,
-    ranges: Sequence[Range],
-    *,
-    price: float = 10.0,
-    heights: Sequence[float] = (),
-    onsets: Sequence[float] = (0.0,),
-    stall_margin: float = np.deg2rad(2.0),
-    n_call: int = 120,
-    seed: int = 1,
-) -> Score:
-    """Return the design with the best worst case over heights and onset angles.
-
-    The stall margin is kept by asking that the section also works, with more lift than 95 % of
-    its design value, at an incidence higher by the margin.
-
-    Parameters
-    ----------
-    design, condition
-        Start and air.
-    ranges
-        Handles to move.
-    price
-        Lift worth giving up per unit of drag. [-]
-    heights
-        Ride heights to be robust over; none: the design's own. [chord]
-    onsets
-        Onset angles to be robust over. [rad]
-    stall_margin
-        Incidence that must be left. [rad]
-    n_call
-        About how many designs are tried.
-    seed
-        Of the search.
-
-    Raises
-    ------
-    NotConverged
-        If no design in the ranges works.
-    """
-    if not ranges:
-        raise InputError("ranges", 0, "", "must name at least one handle")
-    levels: list[float | None] = list(heights) or [design.height]
-
-    def build(x: Array) -> Design:
-        d = design
-        for r, v in zip(ranges, x, strict=True):
-            d = set_handle(d, r.handle, float(v), flap=r.flap)
-        return d
-
-    def worst(x: Array) -> float:
-        d, value = build(x), np.inf
-        for h in levels:
-            for o in onsets:
-                here = replace(d, height=h, incidence=d.incidence + o)
-                one = score(here, condition, price=price, n_panel=70)
-                if one.reason:
-                    return 10.0
-                value = min(value, one.value)
-        far = replace(d, height=levels[0], incidence=d.incidence + max(onsets) + stall_margin)
-        beyond = score(far, condition, n_panel=70)
-        if np.isnan(beyond.lift) or beyond.nose_suction > 1.0:
-            return 9.0
-        ref = score(replace(d, height=levels[0]), condition, n_panel=70)
-        if not beyond.lift > 0.95 * ref.lift:
-            return 8.0
-        return -value
-
-    size = max(5, n_call // (6 * len(ranges)))
-    found = differential_evolution(
-        worst,
-        Bounds([r.low for r in ranges], [r.high for r in ranges]),
-        maxiter=5,
-        popsize=max(2, size // len(ranges) + 1),
-        seed=seed,
-        polish=False,
-        tol=1e-3,
-    )
-    if found.fun > 5.0:
-        raise NotConverged("no design in the ranges keeps slots open and the stall margin")
-    return score(build(found.x), condition, price=price)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -102,12 +102,14 @@ def assemble(main: Contour, flaps: Sequence[Flap], *, name: str = "") -> Stack:
     if not flaps:
         return single(checked)
     _check_flaps(flaps)
+    first = _unit(checked)
+    ready = [_ready(flap) for flap in flaps]
     total = 1.0
     placed: list[Contour] = []
     for _ in range(6):  # gap and overlap are shares of the total chord, which they change
-        placed = [_unit(checked)]
-        for flap in flaps:
-            placed.append(_place(placed[-1], flap, total))
+        placed = [first]
+        for flap, one in zip(flaps, ready, strict=True):
+            placed.append(_place(placed[-1], flap, one, total))
         tail = placed[-1].trailing_edge
         new = float(np.hypot(*tail))
         if abs(new - total) < 1e-10:
@@ -143,24 +145,31 @@ def _check_flaps(flaps: Sequence[Flap]) -> None:
             raise InputError(f"flap {k} overlap", flap.overlap, "chord", "must be within 0.5")
 
 
-def _place(front: Contour, flap: Flap, total: float) -> Contour:
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """A flap at its size and deflection, nose anywhere; many points along its outline."""
+
+    contour: Contour
+    x: Array
+    y: Array
+
+
+def _ready(flap: Flap) -> _Ready:
     checked = check_contour(flap.contour.x, flap.contour.y, name=flap.contour.name)
     turned = transform(_unit(checked), scale=flap.chord, turn=-flap.deflection)
+    return _Ready(turned, *_fine(turned))
+
+
+def _place(front: Contour, flap: Flap, ready: _Ready, total: float) -> Contour:
+    """Set the overlap, then come up from far below until the gap is met under the lip."""
     tail = front.trailing_edge
-    start = transform(
-        turned, shift=(tail[0] - flap.overlap * total - float(turned.x.min()), tail[1])
-    )
-    fine = _fine(start)
+    dx = tail[0] - flap.overlap * total - float(ready.contour.x.min())
     want = flap.gap * total
-
-    def clear(drop: float) -> float:
-        return _distance(fine[0], fine[1] - drop, tail)
-
-    # from far below upwards: the first place where the gap is met has the flap under the lip
-    drops = np.linspace(1.2 * flap.chord + want, -0.5 * flap.chord, 400)
-    gaps = np.array([clear(d) for d in drops])
-    hit = np.flatnonzero(gaps <= want)
-    if hit.size == 0 or hit[0] == 0:
+    square = want**2 - (ready.x + dx - tail[0]) ** 2
+    near = square >= 0.0
+    # each point meets the gap at a drop of its own; coming from below, the largest is met first
+    drop = float((ready.y[near] + np.sqrt(square[near])).max()) if near.any() else np.inf
+    if not -0.5 * flap.chord <= drop < 1.2 * flap.chord + want:
         raise InputError(
             flap.contour.name,
             100.0 * flap.gap,
@@ -168,24 +177,13 @@ def _place(front: Contour, flap: Flap, total: float) -> Contour:
             "cannot be met with this overlap",
             "Reduce the distance between trailing edge and flap nose.",
         )
-    low, high = drops[hit[0]], drops[hit[0] - 1]
-    for _ in range(50):
-        mid = 0.5 * (low + high)
-        if clear(mid) <= want:
-            low = mid
-        else:
-            high = mid
-    return transform(start, shift=(0.0, -0.5 * (low + high)))
+    return transform(ready.contour, shift=(dx, tail[1] - drop))
 
 
 def _fine(contour: Contour) -> tuple[Array, Array]:
     path = fit_spline(contour)
     total = float(np.hypot(np.diff(contour.x), np.diff(contour.y)).sum())
     return path.at(np.linspace(0.0, total, 1201))
-
-
-def _distance(x: Array, y: Array, point: tuple[float, float]) -> float:
-    return float(np.hypot(x - point[0], y - point[1]).min())
 
 
 def measure_slot(front: Contour, rear: Contour, *, chord: float = 1.0) -> Slot:

@@ -8,8 +8,7 @@ import numpy as np
 
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array
-from tuftwork.section import Design, LayerLine, SectionPoint
-from tuftwork.section.design import LEAST_GAP
+from tuftwork.section import Design, LayerLine, SectionPoint, slot_notices
 from tuftwork.study.answers import Answers
 from tuftwork.study.number import Number, number_of_quantity
 from tuftwork.study.section_case import (
@@ -147,13 +146,7 @@ def point_numbers(case: SectionCase, design: Design, point: SectionPoint) -> dic
 
 def point_notices(design: Design, point: SectionPoint) -> list[str]:
     """Return what to beware of at a point."""
-    found = list(point.notices)
-    found += [
-        f"gap {100 * f.gap:.2f} % is below the published least of {100 * LEAST_GAP:.1f} %: merging "
-        "of wake and layer is not computed"
-        for f in design.flaps
-        if f.gap < LEAST_GAP
-    ]
+    found = [*point.notices, *slot_notices(design)]
     if point.is_settled:
         found.append("the iteration ended in a small cycle; loads are good to a few per cent")
     return found

@@ -20,6 +20,7 @@ from tuftwork.wing.section_table import SectionTable, StripPolars, at_heights, l
 
 _PLATE_FRICTION = 0.009  # both sides of a turbulent plate near Re 5e5, [schlichting1979] 2 CF
 _MOST = 60
+_BEYOND = np.deg2rad(2.0)  # nothing is promised further beyond maximum lift
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -323,6 +324,8 @@ def _gather(
     notices = []
     if (margin < 0.0).any():
         notices.append("stalled in part: the state may be one of several")
+    if (margin < -_BEYOND).any():
+        notices.append("a section works more than 2° past its stall: nothing is promised there")
     if (effective < polars.low).any() or (effective > polars.high).any():
         notices.append("a section works outside its trusted incidences")
     vortex, vortex_y = _tip_vortices(system, gamma)
