@@ -1,0 +1,54 @@
+"""Tables of floors with a channel: worked out once, read by budget, map and tie."""
+
+from collections.abc import Mapping
+
+from tuftwork.aeromap.part import ChannelFloor, part_models
+from tuftwork.car import Floor, Project
+from tuftwork.floor.table import floor_table
+from tuftwork.study.inputs import state_names
+from tuftwork.study.job import FLOOR_TABLES, Job
+from tuftwork.study.step import Pulse, Step
+from tuftwork.study.store import Tree
+
+_VERSION = 1
+
+
+def channel_parts(project: Project) -> dict[str, ChannelFloor]:
+    """Return every floor with a channel in every state, by the key of its table."""
+    found: dict[str, ChannelFloor] = {}
+    if not any(isinstance(p, Floor) and p.channel is not None for p in project.parts):
+        return found
+    for name in state_names(project):
+        for model in part_models(project, name if project.states else ""):
+            if isinstance(model, ChannelFloor):
+                found.setdefault(model.spec.key, model)
+    return found
+
+
+def floor_table_steps(job: Job) -> list[Step]:
+    """Return the step of the tables; none where no floor has a channel."""
+    parts = channel_parts(job.project)
+    if not parts:
+        return []
+
+    def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
+        made: dict[str, Tree] = {}
+        for k, (key, model) in enumerate(parts.items()):
+
+            def beat(share: float, k: int = k) -> None:
+                pulse.beat((k + share) / len(parts))
+
+            spec = model.spec
+            made[key] = floor_table(
+                spec.shape(), spec.closure(), front=spec.front, rear=spec.rear,
+                wheelbase=spec.wheelbase, lengths=spec.lengths, moved=spec.moved, beat=beat,
+            ).tree()  # fmt: skip
+        return made
+
+    return [
+        Step(
+            name=FLOOR_TABLES, title="Floor: the channel over ride heights and losses",
+            inputs={"keys": sorted(parts)}, needs=(), work=work, version=_VERSION,
+            weight=8.0 * len(parts),
+        )
+    ]  # fmt: skip
