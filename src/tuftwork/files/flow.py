@@ -36,8 +36,15 @@ def write_flow_record(path: Path, tree: dict[str, Any]) -> None:
     write_atomic(path, buffer.getvalue())
 
 
-def read_flow_record(path: Path) -> dict[str, Any]:
+def read_flow_record(path: Path, *, arrays: bool = True) -> dict[str, Any]:
     """Return a record as it was written.
+
+    Parameters
+    ----------
+    path
+        The file.
+    arrays
+        Whether arrays are read too; loads and words are there at once without them.
 
     Raises
     ------
@@ -49,7 +56,7 @@ def read_flow_record(path: Path) -> dict[str, Any]:
             tree = json.loads(held[_TEXT].tobytes().decode())
             form = tree.get("form")
             if form == FORM:
-                found: dict[str, Any] = _restored(tree, held)
+                found: dict[str, Any] = _restored(tree, held) if arrays else tree
                 return found
     except FileNotFoundError:
         raise FileFault([Fault(what="no such file", file=path.name)]) from None

@@ -1,0 +1,347 @@
+"""A run of the 3-D flow from start to evidence: its folder, its state on disk, its end.
+
+A run is a process of its own that writes what it knows into ``results/flow/<digest>/run.json``.
+So a page can be closed and opened again, a command and a page see the same run, and a run goes on
+from its checkpoint after a kill.
+"""
+
+import json
+import os
+import re
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from threading import Thread
+from typing import Any
+
+from tuftwork.errors import Cancelled, Fault, FileFault, InputError, NotConverged, TuftworkError
+from tuftwork.files import NEW, OpenProject, read_project, save_changes, write_atomic
+from tuftwork.files.evidence import copy_in
+from tuftwork.files.flow import write_flow_record
+from tuftwork.flow import FlowResult, Prepared, Progress, run
+from tuftwork.flow.judge import prepared_or_faults
+from tuftwork.flow.statistics import SeriesMean
+from tuftwork.study.flow.case import Built, built_case, run_named
+from tuftwork.study.flow.record import record_tree
+
+_STATE, _STOP, _CHECKPOINT, _LOG = "run.json", "stop", "state.npz", "log.txt"
+_EVERY = 0.5
+"""Time between two writings of the state. [s]"""
+_POINTS = 400
+"""Points of the kept history."""
+GOING = ("preparing", "running", "finishing")
+
+Tell = Callable[[dict[str, Any]], None]
+
+
+def _nobody(state: dict[str, Any]) -> None:
+    """Nobody watches."""
+
+
+@dataclass(slots=True)
+class Desk:
+    """One run's folder and what is written there.
+
+    Attributes
+    ----------
+    folder
+        Of the run.
+    state
+        What ``run.json`` says.
+    tell
+        Called with the state whenever it is written.
+    """
+
+    folder: Path
+    tell: Tell = _nobody
+    state: dict[str, Any] = field(default_factory=dict)
+    written: float = 0.0
+
+    @classmethod
+    def of(cls, project: Path, digest: str, tell: Tell = _nobody) -> "Desk":
+        """Return the desk of a case; its folder is made when something is written."""
+        return cls(folder=project / "results" / "flow" / digest[:16], tell=tell)
+
+    @property
+    def checkpoint(self) -> Path:
+        """Where the state of the flow is kept."""
+        return self.folder / _CHECKPOINT
+
+    def note(self, **news: Any) -> None:
+        """Change the state and write it down."""
+        self.state |= news | {"updated": datetime.now(UTC).isoformat(timespec="seconds")}
+        self.folder.mkdir(parents=True, exist_ok=True)
+        write_atomic(self.folder / _STATE, json.dumps(self.state).encode())
+        self.written = time.monotonic()
+        self.tell(self.state)
+
+    def read(self) -> dict[str, Any] | None:
+        """Return the state on disk; a run whose process has gone is ``lost``."""
+        try:
+            state: dict[str, Any] = json.loads((self.folder / _STATE).read_text("utf-8"))
+        except (OSError, ValueError):
+            return None
+        if state.get("state") in GOING and not _is_alive(int(state.get("pid", 0))):
+            state["state"] = "lost"
+            kept = "It goes on from its last checkpoint" if self.checkpoint.is_file() else (
+                "Nothing was saved yet: it starts afresh")  # fmt: skip
+            state["text"] = f"The process of this run has gone. {kept} when it is run again."
+        state["can_resume"] = self.checkpoint.is_file()
+        return state
+
+    def ask_to_stop(self) -> bool:
+        """Ask a run to stop at its next sample; False where none is going."""
+        state = self.read()
+        if state is None or state["state"] not in GOING:
+            return False
+        (self.folder / _STOP).touch()
+        return True
+
+    def watch(self, progress: Progress) -> bool:
+        """Write down how far the run is; False stops it."""
+        history = self.state.setdefault("history", [])
+        down, drag = progress.downforce_area, progress.drag_area
+        if down is not None and drag is not None:
+            history.append(
+                [round(progress.travel, 4), down.mean, down.error, drag.mean, drag.error]
+            )
+            if len(history) > _POINTS:
+                del history[1:-1:2]
+        if time.monotonic() - self.written > _EVERY:
+            self.note(
+                state="running", step=progress.step, travel=progress.travel,
+                rate=progress.rate, seconds=progress.seconds,
+                downforce=_pair(down), drag=_pair(drag),
+            )  # fmt: skip
+        return not (self.folder / _STOP).exists()
+
+
+def _pair(found: SeriesMean | None) -> list[float] | None:
+    return None if found is None else [found.mean, found.error]
+
+
+def _is_alive(pid: int) -> bool:
+    if pid <= 0:
+        return False
+    if sys.platform == "win32":  # signal 0 would stop it there
+        return True
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except (PermissionError, OSError):
+        return True
+    return True
+
+
+def refuse(faults: Sequence[InputError], name: str) -> None:
+    """Raise every fault of a case at once, none of them where there is none.
+
+    Raises
+    ------
+    FileFault
+        With all of them.
+    """
+    if faults:
+        raise FileFault([
+            Fault(what=f.limit, key=f"flow.cases.{name}: {f.name}",
+                  found=f"{f.value:g} {f.unit}".strip() if isinstance(f.value, int | float)
+                  else f"{f.value} {f.unit}".strip(), cure=f.cure)
+            for f in faults
+        ])  # fmt: skip
+
+
+def prepare_case(opened: OpenProject, name: str = "") -> tuple[Built, Prepared]:
+    """Return a case ready to run.
+
+    Raises
+    ------
+    FileFault
+        With everything that speaks against it.
+    """
+    built = built_case(opened.project, opened.folder, run_named(opened.project, name))
+    prepared, faults = prepared_or_faults(built.case, built.forecast())
+    refuse(faults, built.run.name)
+    assert prepared is not None
+    return built, prepared
+
+
+def run_case(
+    folder: Path, name: str = "", *, tell: Tell = _nobody, fields: bool = False,
+    register: bool = True,
+) -> dict[str, Any]:  # fmt: skip
+    """Run a case of a project to its end and register it as evidence.
+
+    Parameters
+    ----------
+    folder
+        Of the project.
+    name
+        Of the case; the first unless given.
+    tell
+        Called with the state as it is written, about twice a second.
+    fields
+        Whether the whole field is exported too.
+    register
+        Whether the finished run becomes evidence of the project.
+
+    Returns
+    -------
+    state
+        The last one: loads, files, evidence.
+
+    Raises
+    ------
+    FileFault
+        If the case is refused; every fault is in it.
+    NotConverged, Cancelled
+        As the solver says; the state on disk says so too.
+    """
+    opened = read_project(folder)
+    built = built_case(opened.project, opened.folder, run_named(opened.project, name))
+    desk = Desk.of(opened.folder, built.digest, tell)
+    going = desk.read()
+    if going is not None and going["state"] in GOING and going.get("pid") != os.getpid():
+        raise InputError("case", f"'{built.run.name}'", "", "is running already",
+                         "Watch it on the page Flow, or cancel it first.")  # fmt: skip
+    (desk.folder / _STOP).unlink(missing_ok=True)
+    desk.note(
+        state="preparing", case=built.run.name, digest=built.digest, pid=os.getpid(),
+        started=datetime.now(UTC).isoformat(timespec="seconds"), back_end=built.run.back_end,
+        longest=built.run.longest, settle=built.run.settle, asked_error=built.run.error.best,
+        text="", faults=[], history=[],
+    )  # fmt: skip
+    try:
+        return _carried_out(opened, built, desk, fields, register)
+    except Cancelled as error:
+        desk.note(state="cancelled", text=str(error))
+        raise
+    except (TuftworkError, OSError, MemoryError) as error:
+        word = "failed" if isinstance(error, NotConverged) else "refused"
+        desk.note(state=word, text=str(error), faults=_said(error))
+        raise
+    except BaseException as error:
+        desk.note(state="failed", text=f"{type(error).__name__}: {error}")
+        raise
+
+
+def _said(error: BaseException) -> list[str]:
+    return [str(f) for f in error.faults] if isinstance(error, FileFault) else [str(error)]
+
+
+def _carried_out(
+    opened: OpenProject, built: Built, desk: Desk, fields: bool, register: bool
+) -> dict[str, Any]:
+    prepared, faults = prepared_or_faults(built.case, built.forecast())
+    refuse(faults, built.run.name)
+    assert prepared is not None
+    desk.note(state="running", n_cell=prepared.setup.n_cell, step=0, travel=0.0)
+    result = run(
+        prepared, rule=built.rule, backend=built.run.back_end,
+        precision=built.run.precision or None, checkpoint=desk.checkpoint, watch=desk.watch,
+    )  # fmt: skip
+    desk.note(state="finishing", travel=result.travel)
+    record = record_tree(result, built)
+    target = desk.folder / f"flow-{slug(built.run.name)}.npz"
+    write_flow_record(target, record)
+    written = _export(result, built, opened.folder / "out" / "flow" / slug(built.run.name), fields)
+    evidence = register_run(opened.folder, built.run.name, target) if register else ""
+    desk.checkpoint.unlink(missing_ok=True)
+    desk.note(
+        state="done", evidence=evidence, record=target.name, files=written,
+        travel=result.travel, reached=result.reached, loads=record["loads"],
+        bias=record["bias"], notices=record["notices"],
+    )  # fmt: skip
+    return desk.state
+
+
+def _export(result: FlowResult, built: Built, folder: Path, fields: bool) -> list[str]:
+    """Write the open files of a run: surfaces, scene and histories; fields where asked."""
+    from tuftwork.flow import dataset, glb_bytes, vti_bytes, vtp_bytes
+    from tuftwork.flow.look import load_rows
+    from tuftwork.flow.output import series_dataset
+
+    folder.mkdir(parents=True, exist_ok=True)
+    written = []
+
+    def keep(name: str, data: bytes) -> None:
+        write_atomic(folder / name, data)
+        written.append(str(folder / name))
+
+    for n, part in enumerate(result.prepared.case.parts):
+        keep(f"surface-{slug(part.name)}.vtp", vtp_bytes(result, n))
+    keep("car.glb", glb_bytes(result))
+    rows = load_rows(result, wheelbase=built.wheelbase)
+    series = folder / "loads.nc"
+    series_dataset(result, rows).to_netcdf(series, engine="h5netcdf")
+    written.append(str(series))
+    if fields:
+        for state in ("mean", "last"):
+            keep(f"fields-{state}.vti", vti_bytes(result, state))
+        dataset(result).to_netcdf(folder / "fields-mean.nc", engine="h5netcdf")
+        written.append(str(folder / "fields-mean.nc"))
+    return written
+
+
+def register_run(folder: Path, case: str, record: Path) -> str:
+    """Put a finished run into ``evidence/``, note it in the project, and return its id."""
+    name, digest = copy_in(record, folder)
+    opened = read_project(folder)
+    items = opened.project.evidence
+    there = next((item.id for item in items if item.file == name and item.digest == digest), "")
+    if there:
+        save_changes(opened, {("flow", "cases", case, "evidence"): there})
+        return there
+    taken = {item.id for item in items}
+    number = next(n for n in range(1, 10_000) if f"F{n}" not in taken)
+    item = {
+        "id": f"F{number}", "title": f"3-D flow of this program: {case}", "kind": "run",
+        "file": name, "digest": digest, "day": datetime.now(UTC).date(),
+        "note": "Computed, with a stated bias; a rival opinion, not a measurement.",
+    }  # fmt: skip
+    save_changes(opened, {
+        ("evidence", NEW): item, ("flow", "cases", case, "evidence"): item["id"],
+    })  # fmt: skip
+    return str(item["id"])
+
+
+def start_process(folder: Path, built: Built) -> dict[str, Any]:
+    """Start a run as a process of its own and return its first state.
+
+    Raises
+    ------
+    FileFault
+        If the forecast refuses the case.
+    InputError
+        If it runs already.
+    """
+    desk = Desk.of(folder, built.digest)
+    going = desk.read()
+    if going is not None and going["state"] in GOING:
+        raise InputError(
+            "case", f"'{built.run.name}'", "", "is running already", "Cancel it first."
+        )
+    refuse(built.forecast().faults, built.run.name)
+    desk.folder.mkdir(parents=True, exist_ok=True)
+    (desk.folder / _STOP).unlink(missing_ok=True)
+    code = "from tuftwork.cli import main; main()"
+    command = [sys.executable, "-c", code, "flow", "run", str(folder), "--case", built.run.name]
+    with (desk.folder / _LOG).open("wb") as log:
+        process = subprocess.Popen(
+            [*command, "--json"], stdout=log, stderr=subprocess.STDOUT,
+            stdin=subprocess.DEVNULL, start_new_session=True,
+        )  # fmt: skip
+    Thread(target=process.wait, daemon=True).start()
+    desk.note(state="preparing", case=built.run.name, digest=built.digest, pid=process.pid,
+              back_end=built.run.back_end, longest=built.run.longest, text="", faults=[],
+              history=[])  # fmt: skip
+    return desk.state
+
+
+def slug(name: str) -> str:
+    """Return a name as a file's: small letters, digits and dashes."""
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "case"

@@ -1,0 +1,143 @@
+"""Finished runs as sightings: loads with the statistical error and the stated bias, never as truth.
+
+A run is one more opinion on the car at some ride heights. Its range is its own statistical error
+together with how far this solver was from measured values at like resolution. All runs share that
+bias, so several of them must not add up to certainty: with n runs each one's variance is n times
+as large.
+"""
+
+from dataclasses import dataclass
+from math import hypot, sqrt
+from pathlib import Path
+from typing import Any
+
+from tuftwork.car import Evidence, FlowRun, Measured, Project
+from tuftwork.errors import FileFault
+from tuftwork.files.evidence import digest_of
+from tuftwork.files.flow import read_flow_record
+from tuftwork.quantity import Z80, Quantity
+
+_AREA = ("m²", "area")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flown:
+    """A finished run as the project has it.
+
+    Attributes
+    ----------
+    run, evidence
+        The case, and the evidence its record is.
+    record
+        Loads and words of the record, without its arrays.
+    why_not
+        Why it is not held against the car's models; empty where it is.
+    """
+
+    run: FlowRun
+    evidence: Evidence
+    record: dict[str, Any]
+    why_not: str
+
+    @property
+    def state(self) -> str:
+        """State of the car it stands for; empty for the first."""
+        return self.run.state
+
+    def area(self, name: str, share: float = 1.0) -> Quantity:
+        """Return a load area with its whole range: statistical error and stated bias.
+
+        Parameters
+        ----------
+        name
+            front, rear, downforce, drag.
+        share
+            Factor on the range. [-]
+        """
+        loads, bias = self.record["loads"], self.record["bias"]
+        mean, noise = loads[name]["mean"], Z80 * loads[name]["error"]
+        drag = loads["drag"]["mean"]
+        if name == "drag":
+            down, up = mean * (1.0 - bias["low"]), mean * (bias["high"] - 1.0)
+        else:
+            spread = max(bias["high"] - 1.0, 1.0 - bias["low"])
+            size = max(abs(loads["downforce"]["mean"]), abs(drag))
+            # no downforce of the solver was ever compared: the drag's spread, on the larger load
+            down = up = spread * max(abs(mean), size if name == "downforce" else 0.5 * size)
+        unit, dimension = _AREA
+        low = mean - share * hypot(down, noise)
+        if name == "drag":
+            low = max(low, 0.1 * mean)
+        return Quantity(
+            best=mean, low=low, high=mean + share * hypot(up, noise), unit=unit,
+            dimension=dimension, origin="computed", place=f"{self.evidence.id}, 3-D flow",
+        )  # fmt: skip
+
+    def measured_row(self, share: float) -> Measured:
+        """Return the run as a row that the models are held against, ranges widened by a factor."""
+        case = self.record["case"]
+
+        def exactly(value: float, unit: str, dimension: str) -> Quantity:
+            return Quantity(best=value, low=value, high=value, unit=unit, dimension=dimension,
+                            origin="computed")  # fmt: skip
+
+        return Measured(
+            id=self.evidence.id,
+            speed=exactly(case["speed"], "km/h", "speed"),
+            ride_height_front=exactly(case["front"], "mm", "height"),
+            ride_height_rear=exactly(case["rear"], "mm", "height"),
+            downforce_front=self.area("front", share),
+            downforce_rear=self.area("rear", share),
+            drag=self.area("drag", share),
+            state=self.run.state,
+            evidence=self.evidence.id,
+        )
+
+
+def flown_runs(project: Project, folder: Path | None) -> tuple[Flown, ...]:
+    """Return the finished runs whose record is there as it was registered.
+
+    Parameters
+    ----------
+    project
+        With its cases.
+    folder
+        Of the project; None gives none.
+    """
+    if project.flow is None or folder is None:
+        return ()
+    items = {item.id: item for item in project.evidence}
+    found = []
+    for run in project.flow.cases:
+        item = items.get(run.evidence)
+        if item is None or not item.file:
+            continue
+        path = folder / "evidence" / item.file
+        try:
+            if digest_of(path) != item.digest:
+                continue
+            record = read_flow_record(path, arrays=False)
+        except (OSError, FileFault):
+            continue
+        found.append(Flown(run=run, evidence=item, record=record, why_not=_why_not(run, record)))
+    return tuple(found)
+
+
+def _why_not(run: FlowRun, record: dict[str, Any]) -> str:
+    case = record["case"]
+    if not run.counts:
+        return "The project says that this shape is not the car ('counts = false')."
+    if case["front"] is None or case["rear"] is None:
+        return "Nobody said at which ride heights the shape was drawn."
+    if case["yaw"] != 0.0:
+        return "It ran at yaw; the models of the parts are for straight air."
+    if not record["loads"]["drag"]["mean"] > 0:
+        return "Its drag is not above zero, so it cannot be the car."
+    return ""
+
+
+def sighted_rows(project: Project, folder: Path | None) -> tuple[Measured, ...]:
+    """Return the runs that are held against the models, each with n times its own variance."""
+    counted = [run for run in flown_runs(project, folder) if not run.why_not]
+    share = sqrt(len(counted)) if counted else 1.0
+    return tuple(run.measured_row(share) for run in counted)
