@@ -89,7 +89,14 @@ class Answers:
     @property
     def is_tied(self) -> bool:
         """Whether measured rows narrowed the draws."""
-        return bool(self.results["tie"]["rows"])
+        return bool(self.results["tie"]["rows"]) and bool(self.project.measured)
+
+    @property
+    def flown(self) -> tuple[str, ...]:
+        """Evidence ids of runs of the 3-D flow that the draws were held against."""
+        measured = {row.id for row in self.project.measured}
+        return tuple(dict.fromkeys(r["id"] for r in self.results["tie"]["rows"]
+                                   if r["id"] not in measured))  # fmt: skip
 
     @property
     def has_platform(self) -> bool:
@@ -224,6 +231,9 @@ class Answers:
     def car_links(self, state: str) -> list[Link]:
         """Return the steps every whole-car number rests on."""
         links = []
+        if self.flown:
+            what = "Draws held against the 3-D flow, its stated bias in the range"
+            links.append(Link(what=what, origin="computed", source=", ".join(self.flown)))
         if self.is_tied:
             rows = [row.id for row in self.project.measured]
             places = sorted({row.evidence for row in self.project.measured if row.evidence})

@@ -23,6 +23,7 @@ from tuftwork.air import Air, air_of
 from tuftwork.car import Project, WingPart
 from tuftwork.quantity import Ensemble, Quantity, draw_ensemble
 from tuftwork.study.executor import executor_for
+from tuftwork.study.flow.sighting import sighted_rows
 from tuftwork.study.inputs import (
     has_platform,
     ride_height_correlations,
@@ -113,8 +114,10 @@ def _draws_step(job: Job) -> Step:
 
 def _tie_step(job: Job) -> Step:
     project = job.project
-    tied = bool(project.measured and project.parts and project.study.tie_to_measured)
-    states = sorted({row.state for row in project.measured}) if tied else []
+    flown = sighted_rows(project, job.folder)
+    rows = (*project.measured, *flown)
+    tied = bool(rows and project.parts and project.study.tie_to_measured)
+    states = sorted({row.state for row in rows}) if tied else []
 
     def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
         prior = job.ensemble(results["draws"])
@@ -132,7 +135,7 @@ def _tie_step(job: Job) -> Step:
                 density=float(air.density),
                 viscosity=float(air.viscosity),
             )
-            for row in project.measured
+            for row in rows
         ]
         pulse.beat(0.1)
         found = tie(sightings, prior)
@@ -144,7 +147,7 @@ def _tie_step(job: Job) -> Step:
     inputs = {
         "tied": tied,
         "quantities": quantities,
-        "measured": [row.model_dump_json() for row in project.measured] if tied else [],
+        "measured": [row.model_dump_json() for row in rows] if tied else [],
         "weather": _plain(_own_weather(job)),
         "net": _net_text(project),
     }
