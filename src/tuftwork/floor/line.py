@@ -212,6 +212,7 @@ def solve_line(
     ])  # fmt: skip
     ends = np.array([
         closure.inlet_thickness, 1.45, 0.5 * closure.head, 0.5 * closure.exit_pressure,
+        closure.inlet_loss,
     ])  # fmt: skip
     values = np.empty((n_node, N_VALUE))
     count = -1

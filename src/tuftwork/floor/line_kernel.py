@@ -126,7 +126,8 @@ def _all_residuals(z, geo, dx, par, ends, scale, values, res):  # type: ignore[n
         node_values(z[k], geo[k], par, values[k])
     res[0] = (z[0, 0] - ends[0]) / scale[0]
     res[1] = z[0, 1] - ends[1]
-    res[2] = z[0, 3] - ends[2]
+    u0 = values[0, 2]
+    res[2] = z[0, 3] - ends[2] + 0.5 * ends[4] * u0 * abs(u0)
     res[3] = z[0, 4] / scale[4]
     out = np.empty(5)
     for k in range(n - 1):
@@ -141,7 +142,7 @@ def _all_residuals(z, geo, dx, par, ends, scale, values, res):  # type: ignore[n
 
 
 @njit(cache=True, nogil=True)
-def _jacobian(z, geo, dx, par, scale, values, band):  # type: ignore[no-untyped-def]
+def _jacobian(z, geo, dx, par, ends, scale, values, band):  # type: ignore[no-untyped-def]
     n = z.shape[0]
     band[:, :] = 0.0
     kl = 8
@@ -161,6 +162,9 @@ def _jacobian(z, geo, dx, par, scale, values, band):  # type: ignore[no-untyped-
             zz[c] += step
             node_values(zz, geo[k], par, moved)
             col = 5 * k + c
+            if k == 0 and ends[4] != 0.0:
+                lost = moved[2] * abs(moved[2]) - values[0, 2] * abs(values[0, 2])
+                band[2, c - 2 + kl] += 0.5 * ends[4] * lost / step
             if k > 0:
                 cell_residual(values[k - 1], values[k], dx[k - 1], base)
                 cell_residual(values[k - 1], moved, dx[k - 1], there)
@@ -191,7 +195,7 @@ def newton_line(z, geo, dx, par, ends, limit, values):  # type: ignore[no-untype
     for it in range(limit):
         if size < 1e-9:
             return size, it
-        _jacobian(z, geo, dx, par, scale, values, band)
+        _jacobian(z, geo, dx, par, ends, scale, values, band)
         step = -res
         if not banded_solve(band, step, 8, 5):
             return size, -it - 1
