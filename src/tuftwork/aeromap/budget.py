@@ -12,9 +12,11 @@ from typing import Literal
 
 import numpy as np
 
-from tuftwork.aeromap.car_load import CarLoad, car_loads, require_straight
+from tuftwork.aeromap.attitude import attitude_load, require_known
+from tuftwork.aeromap.car_load import CarLoad, car_loads
 from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
 from tuftwork.aeromap.part import draws_of
+from tuftwork.aeromap.part.neighbour import Neighbour
 from tuftwork.car import Measured
 from tuftwork.quantity import (
     Draws,
@@ -87,6 +89,23 @@ class Budget:
         """The row of the whole car."""
         return next(row for row in self.rows if row.kind == "total")
 
+    @property
+    def isolated(self) -> BudgetRow:
+        """The sum of the parts as if each stood alone."""
+        return self._summed("parts alone", self.of_kind("part"))
+
+    @property
+    def together(self) -> BudgetRow:
+        """The sum of what parts do to each other."""
+        return self._summed("between parts", self.of_kind("interaction"))
+
+    def _summed(self, name: str, rows: "Sequence[BudgetRow]") -> BudgetRow:
+        none = np.zeros_like(self.total.front)
+        front, rear, drag = (
+            np.asarray(sum((getattr(r, f) for r in rows), none)) for f in ("front", "rear", "drag")
+        )
+        return BudgetRow(name=name, kind="total", front=front, rear=rear, drag=drag)
+
     def of_kind(self, kind: RowKind) -> tuple[BudgetRow, ...]:
         """Return the rows of one kind."""
         return tuple(row for row in self.rows if row.kind == kind)
@@ -117,8 +136,8 @@ def budget(
     budget
         Rows in the order parts, interactions, total, measured, difference.
     """
-    require_straight(platform)
     draws = draws_of(models, ensemble)
+    require_known(platform, draws)
     size = ensemble.size
     parts, interactions, notices = _rows(models, platform, draws, ensemble)
     everything = [*parts, *interactions]
@@ -143,32 +162,64 @@ def _rows(
 ) -> tuple[list[BudgetRow], list[BudgetRow], tuple[str, ...]]:
     """Return part rows, interaction rows and notices."""
     parts: list[BudgetRow] = []
-    interactions: list[BudgetRow] = []
+    pairs: dict[str, _Pair] = {}
     notices: list[str] = []
     emitted: list[tuple[str, Mapping[str, Field]]] = []
     for model in models:
-        alone = model.load(platform, draws, {})
+        if isinstance(model, Neighbour):
+            placed = attitude_load(model, platform, draws, {})
+            _add(pairs, model.name, _three(placed), model.about, ensemble.size)
+            emitted.append((model.source, placed.effects))
+            continue
+        alone = attitude_load(model, platform, draws, {})
         before = alone
         around: dict[str, Field] = {}
-        pairs: list[BudgetRow] = []
         for source, effects in emitted:
             for channel, effect in effects.items():
                 around[channel] = around[channel] + effect if channel in around else effect
-            after = model.load(platform, draws, around)
+            after = attitude_load(model, platform, draws, around)
             change = _change(before, after, ensemble.size)
             before = after
             if max(float(np.max(np.abs(c))) for c in change) > 1e-12:
                 channels = ", ".join(c.replace("_", " ") for c in effects)
-                pairs.append(
-                    _row(f"{source} → {model.name}", "interaction", ensemble, *change, channels)
-                )
+                _add(pairs, f"{source} → {model.name}", change, channels, ensemble.size)
         emitted.append((model.name, before.effects))
         notices += before.notices
-        front, rear, drag = (_flat(f, ensemble.size) for f in _three(alone))
+        own = [_flat(f, ensemble.size) for f in _three(alone)]
+        for name, fields in alone.within.items():
+            _add(pairs, name, fields, "", ensemble.size)
+            own = [o - _flat(f, ensemble.size) for o, f in zip(own, fields, strict=True)]
         note = " ".join(before.notices)
-        parts.append(_row(model.name, "part", ensemble, front, rear, drag, note))
-        interactions += pairs
+        parts.append(_row(model.name, "part", ensemble, own[0], own[1], own[2], note))
+    interactions = [
+        _row(name, "interaction", ensemble, *pair.fields, ", ".join(pair.notes))
+        for name, pair in pairs.items()
+    ]
     return parts, interactions, tuple(notices)
+
+
+@dataclass(slots=True)
+class _Pair:
+    """What one part does to another, summed over the ways in which it does."""
+
+    fields: tuple[Draws, Draws, Draws]
+    notes: list[str]
+
+
+def _add(
+    pairs: dict[str, _Pair], name: str, change: Sequence[Field], note: str, size: int
+) -> None:
+    """Add a change to its pair; one that is nothing anywhere makes no row."""
+    flat = [_flat(field, size) for field in change]
+    if name not in pairs:
+        if max(float(np.max(np.abs(f))) for f in flat) <= 1e-12:
+            return
+        pairs[name] = _Pair(fields=(flat[0], flat[1], flat[2]), notes=[note] if note else [])
+        return
+    kept = pairs[name]
+    kept.fields = (kept.fields[0] + flat[0], kept.fields[1] + flat[1], kept.fields[2] + flat[2])
+    if note and note not in kept.notes:
+        kept.notes.append(note)
 
 
 def _row(

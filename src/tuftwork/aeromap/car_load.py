@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tuftwork.aeromap.attitude import attitude_load, is_straight, require_known, side_force
 from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
-from tuftwork.errors import NotCovered
+from tuftwork.aeromap.part.base import FRONTAL_AREA, WHEELBASE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,12 +20,16 @@ class CarLoad:
         CzSf, CzSr, CxS. [m²]
     notices
         What a reader must be told, part by part.
+    side, yaw_moment : (..., n_draw)
+        CyS and moment volume about mid wheelbase; zero in a car that runs straight. [m²], [m³]
     """
 
     downforce_front: Field
     downforce_rear: Field
     drag: Field
     notices: tuple[str, ...] = ()
+    side: Field | None = None
+    yaw_moment: Field | None = None
 
     @property
     def downforce(self) -> Field:
@@ -49,36 +54,31 @@ def car_loads(
     platform
         Ride heights, speed and air, broadcasting to ``(..., n_draw)``.
     draws
-        From ``draws_of``. [SI]
+        From ``draws_of``; with ``attitude_draws`` where there is yaw or roll. [SI]
 
     Raises
     ------
     NotCovered
-        If there is yaw or roll: none of these engines knows them.
+        If there is yaw or roll and no draws for them.
     """
-    require_straight(platform)
+    require_known(platform, draws)
     found: list[PartLoad] = []
     around: dict[str, Field] = {}
     for model in models:
-        load = model.load(platform, draws, around)
+        load = attitude_load(model, platform, draws, around)
         found.append(load)
         for channel, effect in load.effects.items():
             around[channel] = around[channel] + effect if channel in around else effect
+    side, moment = None, None
+    if not is_straight(platform) and FRONTAL_AREA in draws and WHEELBASE in draws:
+        side, moment = side_force(platform, draws, draws[FRONTAL_AREA], draws[WHEELBASE])
     return CarLoad(
         downforce_front=_sum([load.downforce_front for load in found]),
         downforce_rear=_sum([load.downforce_rear for load in found]),
         drag=_sum([load.drag for load in found]),
-        notices=tuple(notice for load in found for notice in load.notices),
-    )
-
-
-def require_straight(platform: PlatformState) -> None:
-    """Refuse what would change nothing."""
-    for name in ("yaw", "roll"):
-        if np.any(getattr(platform, name)):
-            raise NotCovered(
-                f"{name}: the engines behind these parts know no {name}; leave it at 0"
-            )
+        notices=tuple(dict.fromkeys(notice for load in found for notice in load.notices)),
+        side=side, yaw_moment=moment,
+    )  # fmt: skip
 
 
 def _sum(fields: Sequence[Field]) -> Field:

@@ -54,6 +54,9 @@ class PartLoad:
         What this part changes for others, by channel (``CHANNELS``), each broadcastable.
     notices
         What a reader must be told: outside the checked range, stalled, choked.
+    within
+        Of this very load, what a neighbour has a part in, by ``source → target``: front, rear and
+        drag, each broadcastable. The budget shows it as an interaction of its own. [m²]
     """
 
     downforce_front: Field
@@ -61,6 +64,7 @@ class PartLoad:
     drag: Field
     effects: Mapping[str, Field] = field(default_factory=dict)
     notices: tuple[str, ...] = ()
+    within: Mapping[str, tuple[Field, Field, Field]] = field(default_factory=dict)
 
 
 CHANNELS: dict[str, str] = {
@@ -78,6 +82,8 @@ class PartModel(Protocol):
 
     ``inputs`` names every uncertain number it uses (geometry paths such as ``rear wing.span`` and
     engine coefficients such as ``rear wing.model.slope``), so that ranges can be traced back.
+    A model may have ``knows``, names of what its own engine already holds: kinds of neighbours
+    (``wheels``), attitudes of the car (``roll``, ``yaw``); those terms are then not added to it.
     """
 
     @property

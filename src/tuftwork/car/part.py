@@ -128,6 +128,14 @@ class CoolingFlow(PartTable):
 class AirNetPart(PartTable):
     """Air taken through the car, as the air net of [cooling] solves it; its sizes stand there."""
 
+    leaves_by: Annotated[
+        Literal["bonnet", "bonnet-front", "side", "wheel-well", "base", "underfloor"] | None,
+        Field(description="Surface it leaves by, where that pushes or lifts the car"),
+    ] = None
+    fed_by: Annotated[
+        Literal["nose", "elsewhere"],
+        Field(description="Where it comes from; what the nose takes in, a splitter misses"),
+    ] = "elsewhere"
     kind: Literal["air net"]
 
 

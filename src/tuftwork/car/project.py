@@ -250,6 +250,10 @@ class Project(Table):
         tuple[State, ...], Field(description="States; the first is the baseline")
     ] = ()
     devices: Annotated[tuple[Device, ...], Field(description="Devices that move")] = ()
+    interactions: Annotated[
+        dict[str, str],
+        Field(description="Your own values for what parts do to each other, by coefficient"),
+    ] = {}
     schedules: Annotated[tuple[Schedule, ...], Field(description="When devices go where")] = ()
     openings: Annotated[tuple[Opening, ...], Field(description="Openings of the body")] = ()
     claims: Annotated[tuple[Claim, ...], Field(description="What has been said")] = ()

@@ -9,6 +9,8 @@ from tuftwork.aeromap.part.body import body_model
 from tuftwork.aeromap.part.cooling import cooling_model
 from tuftwork.aeromap.part.dive_plane import dive_plane_model
 from tuftwork.aeromap.part.floor import floor_model
+from tuftwork.aeromap.part.floor_engine import channel_floor
+from tuftwork.aeromap.part.neighbour import neighbours_of
 from tuftwork.aeromap.part.splitter import splitter_model
 from tuftwork.aeromap.part.wing import wing_model
 from tuftwork.aeromap.part.wing_engine import lattice_wing
@@ -120,7 +122,9 @@ def part_models(project: Project, state: str = "") -> tuple[PartModel, ...]:
     placed = sorted(
         parts, key=lambda p: (order[p.kind], p.station.best if isinstance(p, WingPart) else 0.0)
     )
-    return tuple(PART_MODELS[part.kind](part, reference, heard) for part in placed)
+    models = tuple(PART_MODELS[part.kind](part, reference, heard) for part in placed)
+    # terms of place hang on geometry alone: they come first, so that everybody hears them
+    return (*neighbours_of(parts, models, reference, project.interactions), *models)
 
 
 def _heard(parts: Sequence[Part], reference: Reference) -> frozenset[str]:
