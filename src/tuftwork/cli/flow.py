@@ -1,0 +1,179 @@
+"""Commands of the 3-D flow: ``flow prepare``, ``flow run``, ``flow show``."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Annotated, Any
+
+import typer
+
+from tuftwork.cli.frame import NO, JsonOption, ProjectArgument, command, print_json
+from tuftwork.cli.show import show_lines, show_table
+
+CaseOption = Annotated[str, typer.Option(help="Case of [[flow.cases]]; the first unless given.")]
+
+
+@command("flow prepare")
+def prepare(
+    project: ProjectArgument = ".",
+    case: CaseOption = "",
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Size and cost only; the grid is not cut.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> int:
+    """Check a case of the 3-D flow and say what it will cost; nothing runs."""
+    from tuftwork.files import read_project
+    from tuftwork.flow.judge import prepared_or_faults
+    from tuftwork.study.flow.case import built_case, run_named
+    from tuftwork.study.flow.page import cost_tree, part_rows
+
+    opened = read_project(project)
+    built = built_case(opened.project, opened.folder, run_named(opened.project, case))
+    seen = built.forecast()
+    cost = cost_tree(seen, built.run)
+    tree: dict[str, Any] = {
+        "case": built.run.name, "cost": cost["rows"], "parts": part_rows(built),
+        "faults": cost["faults"], "notices": [], "mended": list(built.shape.notes),
+    }  # fmt: skip
+    if not quick:
+        prepared, faults = prepared_or_faults(built.case, seen)
+        tree["faults"] = [str(f) for f in faults]
+        if prepared is not None:
+            tree["notices"] = list(prepared.notices)
+            tree["gap_cells"], tree["gap_between"] = prepared.gap_cells, prepared.gap_between
+            tree["gap_at"], tree["n_plain"] = prepared.gap_at, prepared.n_plain
+    if as_json:
+        print_json(tree)
+    else:
+        _show_prepared(tree)
+    return NO if tree["faults"] else 0
+
+
+def _show_prepared(tree: dict[str, Any]) -> None:
+    rows = [(p["name"], "in" if p["in"] else "left out", "rolls" if p["rolls"] else "",
+             p["size"]) for p in tree["parts"]]  # fmt: skip
+    show_table(f"Parts of '{tree['case']}'", ("part", "", "", "size"), rows)
+    show_table("Size and cost", ("what", "is"), [(r["label"], r["text"]) for r in tree["cost"]])
+    if tree.get("gap_cells") is not None:
+        place = ", ".join(f"{a} {v:.2f}" for a, v in zip("xyz", tree["gap_at"], strict=True))
+        show_lines([f"Narrowest gap: {tree['gap_cells']} cells, between "
+                    f"{' and '.join(tree['gap_between'])} at {place} m."])  # fmt: skip
+    show_lines(f"Mended: {text}" for text in tree["mended"])
+    show_lines(tree["notices"])
+    faults = tree["faults"]
+    if faults:
+        show_lines([f"Refused, {len(faults)} fault{'s' if len(faults) > 1 else ''}:", *faults])
+
+
+@command("flow run")
+def run(
+    project: ProjectArgument = ".",
+    case: CaseOption = "",
+    fields: Annotated[
+        bool, typer.Option("--fields", help="Export the whole field too (VTI and netCDF).")
+    ] = False,
+    register: Annotated[
+        bool, typer.Option(help="Register the finished run as evidence of the project.")
+    ] = True,
+    as_json: JsonOption = False,
+) -> int:
+    """Run a case of the 3-D flow; goes on from a checkpoint, Ctrl-C keeps one."""
+    from tuftwork.files import read_project
+    from tuftwork.study.flow.desk import run_case
+    from tuftwork.study.flow.page import CAUTION
+
+    folder = read_project(project).folder
+    with _watching(quiet=as_json) as tell:
+        state = run_case(folder, case, tell=tell, fields=fields, register=register)
+    kept = {k: v for k, v in state.items() if k not in ("history", "pid")}
+    if as_json:
+        print_json(kept)
+        return 0
+    show_lines([_said(state), state["bias"]["text"], *state["notices"], CAUTION])
+    if state["evidence"]:
+        show_lines([f"Registered as {state['evidence']}; the next study holds it against the car."])
+    show_lines(f"Wrote {name}" for name in state["files"])
+    return 0
+
+
+def _said(state: dict[str, Any]) -> str:
+    parts = [
+        f"{label} {loads['mean']:.3f} ± {1.28 * loads['error']:.3f} m²".replace("-", "\u2212")
+        for label, loads in (("CzSf", state["loads"]["front"]), ("CzSr", state["loads"]["rear"]),
+                             ("CxS", state["loads"]["drag"]))
+    ]  # fmt: skip
+    reached = "" if state["reached"] else " The asked error was not reached."
+    return (
+        f"'{state['case']}' after {state['travel']:.1f} lengths: {', '.join(parts)} "
+        f"(statistical error only).{reached}"
+    )
+
+
+@command("flow show")
+def show(
+    project: ProjectArgument = ".",
+    case: CaseOption = "",
+    pictures: Annotated[str, typer.Option(help="Folder to draw pictures (PNG) into.")] = "",
+    as_json: JsonOption = False,
+) -> int:
+    """Show a run of the 3-D flow: state, loads with their range, bias; draw its pictures."""
+    from tuftwork.study import Bench
+
+    bench = Bench(project, runs_itself=False)
+    page = bench.page("flow", **({"case": case} if case else {}))
+    if pictures and page["result"]:
+        from tuftwork.report.section.flow import write_flow_pictures
+
+        page["pictures"] = write_flow_pictures(bench, page["case"], pictures)
+    if as_json:
+        print_json(page)
+        return 0
+    if not page["cases"]:
+        show_lines([page["text"]])
+        return 0
+    if page["run"]:
+        show_lines(
+            [f"Run of '{page['case']}': {page['run']['state']}. {page['run']['text'] or ''}"]
+        )
+    if not page["result"]:
+        show_lines([f"'{page['case']}' has not been run to its end yet. Next: tuftwork flow run"])
+        return 0
+    result = page["result"]
+    show_table(
+        f"3-D flow '{page['case']}', {result['evidence']}", ("load", "with its range", ""),
+        [(r["label"], r["number"], r["noise"]) for r in result["loads"]], result["at"],
+    )  # fmt: skip
+    show_table("By part, m²", ("part", "CzSf", "CzSr", "CxS", "of it friction"),
+               [(p["name"], p["front"], p["rear"], p["drag"], p["friction"])
+                for p in result["parts"]])  # fmt: skip
+    show_lines([result["facts"], result["bias"], result["why_not"], *result["notices"],
+                *page["notices"]])  # fmt: skip
+    show_lines(f"Drew {name}" for name in page.get("pictures", ()))
+    return 0
+
+
+@contextmanager
+def _watching(*, quiet: bool) -> Iterator[Callable[[dict[str, Any]], None]]:
+    """Show travel, loads with their error and the rate while a run goes on."""
+    if quiet:
+        yield lambda state: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(bar_width=24),
+               TextColumn("{task.fields[loads]}"))  # fmt: skip
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("Preparing", total=1.0, loads="")
+
+        def tell(state: dict[str, Any]) -> None:
+            travel, longest = state.get("travel") or 0.0, state.get("longest") or 1.0
+            down, drag = state.get("downforce"), state.get("drag")
+            loads = "settling"
+            if down and drag:
+                loads = f"CzS {down[0]:.3f} ± {down[1]:.3f}, CxS {drag[0]:.3f} ± {drag[1]:.3f} m²"
+            rate = (state.get("rate") or 0.0) / 1e6
+            said = f"{state['state']}, {travel:.2f} of {longest:g} lengths, {rate:.0f} M cells/s"
+            bar.update(task, completed=travel / longest, description=said, loads=loads)
+
+        yield tell

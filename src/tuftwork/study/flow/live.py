@@ -1,0 +1,187 @@
+"""Live requests of the flow page: cost as settings move, start, watch, cancel, save, look."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from tuftwork.car import FlowRun
+from tuftwork.errors import InputError, NotCovered
+from tuftwork.files import NEW, REMOVE, read_project, save_changes
+from tuftwork.flow.judge import prepared_or_faults
+from tuftwork.study.flow.case import Built, built_case, run_named
+from tuftwork.study.flow.desk import Desk, start_process
+from tuftwork.study.flow.page import cost_tree, part_rows, record_of, state_tree
+
+Answer = tuple[dict[str, Any], dict[str, np.ndarray]]
+_FIELDS = {
+    "speed_kmh": ("speed", "km/h", 5.0, 400.0), "yaw_deg": ("yaw", "°", -30.0, 30.0),
+    "front_mm": ("ride_height_front", "mm", 1.0, 500.0),
+    "rear_mm": ("ride_height_rear", "mm", 1.0, 500.0), "cell_mm": ("cell", "mm", 0.5, 500.0),
+    "error_m2": ("error", "m^2", 1e-5, 1.0),
+}  # fmt: skip
+"""What the page may move: its name → key, unit, least, most."""
+
+
+def _changes(message: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the settings of a message as values of the case's keys."""
+    found: dict[str, Any] = {}
+    for name, (key, unit, low, high) in _FIELDS.items():
+        value = message.get(name)
+        if value is None:
+            continue
+        try:
+            number = float(value)
+        except (TypeError, ValueError):
+            raise InputError(name, repr(value), unit, "must be a number") from None
+        if not low <= number <= high:
+            raise InputError(name, number, unit, f"must lie between {low:g} and {high:g}")
+        found[key] = f"{number:g} {unit}"
+    if "longest" in message:
+        found["longest"] = float(message["longest"])
+    if "back_end" in message:
+        found["back_end"], found["precision"] = str(message["back_end"]), ""
+    if "leave_out" in message:
+        found["leave_out"] = tuple(str(n) for n in message["leave_out"])
+    return found
+
+
+def _run(bench: Any, message: Mapping[str, Any]) -> FlowRun:
+    run = run_named(bench.opened.project, str(message.get("case", "")))
+    try:
+        return run.with_values(_changes(message))
+    except InputError:
+        raise
+    except ValueError as error:
+        raise InputError("case", f"'{run.name}'", "", str(error).splitlines()[0]) from error
+
+
+def _built(bench: Any, message: Mapping[str, Any]) -> Built:
+    return built_case(bench.opened.project, bench.folder, _run(bench, message))
+
+
+def cost_live(bench: Any, message: Mapping[str, Any]) -> Answer:
+    """Return size, cost and faults with the settings of a message, and the part list."""
+    built = _built(bench, message)
+    state = state_tree(Desk.of(bench.folder, built.digest).read())
+    return {
+        "cost": cost_tree(built.forecast(), built.run), "parts": part_rows(built), "run": state,
+    }, {}  # fmt: skip
+
+
+def prepare_live(bench: Any, message: Mapping[str, Any]) -> Answer:
+    """Cut the grid and return what only that shows: the narrowest gap, cells, notices."""
+    built = _built(bench, message)
+    prepared, faults = prepared_or_faults(built.case, built.forecast())
+    if prepared is None:
+        return {"faults": [str(f) for f in faults], "rows": [], "notices": []}, {}
+    gap = "nothing faces anything closely"
+    if prepared.gap_cells is not None and prepared.gap_between and prepared.gap_at:
+        place = ", ".join(f"{a} {v:.2f}" for a, v in zip("xyz", prepared.gap_at, strict=True))
+        gap = f"{prepared.gap_cells} cells, {' and '.join(prepared.gap_between)} at {place} m"
+    rows = [
+        ("cells that are computed", f"{prepared.n_plain / 1e6:.2f} million"),
+        ("cells beside walls", f"{prepared.setup.walls.cell.size / 1e3:.0f} thousand"),
+        ("narrowest gap", gap),
+        ("frontal area", f"{prepared.frontal_area:.3f} m²"),
+    ]
+    return {
+        "faults": [], "rows": [{"label": a, "text": b} for a, b in rows],
+        "notices": list(prepared.notices),
+    }, {}  # fmt: skip
+
+
+def save_live(bench: Any, message: Mapping[str, Any]) -> Answer:
+    """Write the settings of a message into the project's case."""
+    opened = read_project(bench.folder)
+    run = run_named(opened.project, str(message.get("case", "")))
+    changes = _changes(message)
+    old, new = run, run.with_values(changes)
+    edits: dict[Any, Any] = {}
+    for key, value in changes.items():
+        if getattr(old, key) != getattr(new, key):
+            edits["flow", "cases", run.name, key] = list(value) if key == "leave_out" else value
+    if ("flow", "cases", run.name, "precision") in edits:
+        edits["flow", "cases", run.name, "precision"] = REMOVE
+    if edits:
+        opened = save_changes(opened, edits)
+    bench.opened = opened
+    return {"saved": len(edits), "digest": bench.digest()}, {}
+
+
+def start_live(bench: Any, message: Mapping[str, Any]) -> Answer:
+    """Save the settings of a message and start the run as a process of its own."""
+    save_live(bench, message)
+    project = bench.opened.project
+    built = built_case(project, bench.folder, run_named(project, str(message.get("case", ""))))
+    start_process(bench.folder, built)
+    return {"run": state_tree(Desk.of(bench.folder, built.digest).read())}, {}
+
+
+def watch_live(bench: Any, message: Mapping[str, Any]) -> Answer:
+    """Return how far the run of a case is, with its history of means and errors."""
+    project = bench.opened.project
+    built = built_case(project, bench.folder, run_named(project, str(message.get("case", ""))))
+    state = Desk.of(bench.folder, built.digest).read()
+    rows = np.array((state or {}).get("history") or np.zeros((0, 5)), dtype=float).reshape(-1, 5)
+    names = ("travel", "downforce", "downforce_error", "drag", "drag_error")
+    return {"run": state_tree(state)}, {n: rows[:, k] for k, n in enumerate(names)}
+
+
+def cancel_live(bench: Any, message: Mapping[str, Any]) -> Answer:
+    """Ask the run of a case to stop; it keeps its checkpoint."""
+    project = bench.opened.project
+    built = built_case(project, bench.folder, run_named(project, str(message.get("case", ""))))
+    return {"asked": Desk.of(bench.folder, built.digest).ask_to_stop()}, {}
+
+
+def add_live(bench: Any, message: Mapping[str, Any]) -> Answer:
+    """Write a generic car and one case into a project that has no shape."""
+    opened = read_project(bench.folder)
+    project = opened.project
+    kind = str(message.get("kind", "coupe"))
+    edits: dict[Any, Any] = {}
+    if project.flow is None:
+        edits["flow"] = {"generic": kind}
+    speed = max((q.best for q in project.study.speeds), default=50.0)
+    case = {
+        "name": "first look", "speed": f"{3.6 * speed:.0f} km/h", "cell": "30 mm",
+        "counts": False,
+    }  # fmt: skip
+    if project.flow is None or not project.flow.cases:
+        edits["flow", "cases", NEW] = case
+    if edits:
+        bench.opened = save_changes(opened, edits)
+    return {"case": case["name"]}, {}
+
+
+def view_live(bench: Any, message: Mapping[str, Any]) -> Answer:
+    """Return the pictures of a finished run: surface, vortices, lines, planes, bands."""
+    name = run_named(bench.opened.project, str(message.get("case", ""))).name
+    record = record_of(bench, name)
+    surface, vortices, lines = record["surface"], record["vortices"], record["lines"]
+    arrays: dict[str, np.ndarray] = {
+        "vertices": surface["vertices"], "faces": surface["faces"],
+        "pressure": surface["pressure"], "friction": surface["friction"],
+        "vortex_vertices": vortices["vertices"], "vortex_faces": vortices["faces"],
+        "vortex_loss": vortices["loss"], "points": lines["points"], "starts": lines["start"],
+        "line_speed": lines["speed"], "band_start": record["bands"]["start"],
+        "band_drag": record["bands"]["drag"].sum(axis=0),
+        "band_downforce": record["bands"]["downforce"].sum(axis=0),
+        "travel": record["series"]["travel"], "front": record["series"]["front"],
+        "rear": record["series"]["rear"], "drag": record["series"]["drag"],
+    }  # fmt: skip
+    planes = []
+    for n, plane in enumerate(record["planes"]):
+        planes.append({k: plane[k] for k in ("name", "axis", "at")})
+        for key in ("across", "up", "pressure", "loss", "speed"):
+            arrays[f"plane{n} {key}"] = plane[key]
+    if not surface["vertices"].size:
+        raise NotCovered("The record of this run holds no surface.")
+    case = record["case"]
+    return {
+        "names": surface["names"], "planes": planes, "vortex_level": vortices["level"],
+        "low": case["low"], "high": case["high"], "band_width": record["bands"]["width"],
+        "settle": record["made_with"]["settle"],
+    }, {k: np.asarray(v, dtype=np.int32 if v.dtype.kind == "i" else np.float32)
+        for k, v in arrays.items()}  # fmt: skip

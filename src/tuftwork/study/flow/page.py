@@ -1,0 +1,353 @@
+"""The page of the 3-D flow: cases and their cost, the run under way, loads with their whole range.
+
+It needs no run of the study, only the project.
+"""
+
+from pathlib import Path
+from typing import Any
+
+from tuftwork.car import FlowRun, Project
+from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
+from tuftwork.files.evidence import digest_of
+from tuftwork.files.flow import read_flow_record
+from tuftwork.flow.judge import Forecast
+from tuftwork.quantity import Z80, Quantity
+from tuftwork.study.answers import Answers
+from tuftwork.study.flow.case import Built, built_case, run_named, shape_of
+from tuftwork.study.flow.desk import GOING, Desk
+from tuftwork.study.flow.sighting import Flown, flown_runs
+from tuftwork.study.number import Number, number_of_quantity
+from tuftwork.study.support import counted
+
+Page = dict[str, Any]
+CAUTION = (
+    "A 3-D run is a rival opinion with a stated bias, not a measurement: before anyone relies on a "
+    "load, measure it on the car in small speed steps on a closed course."
+)
+_NONE_YET = (
+    "No shape for the 3-D flow yet. Start from a generic car, or write [[flow.surfaces]] into "
+    "project.toml for your own geometry."
+)
+_LOADS = (
+    ("downforce", "CzS, whole car"), ("front", "CzSf, front axle"), ("rear", "CzSr, rear axle"),
+    ("drag", "CxS"),
+)  # fmt: skip
+
+
+def flow_page(bench: Any, case: str = "") -> Page:
+    """Return the page; without a shape it says how to begin."""
+    project, folder = bench.opened.project, bench.folder
+    if project.flow is None or not project.flow.cases:
+        return {"cases": [], "case": "", "text": _NONE_YET, "kinds": ["coupe", "prototype",
+                "open-wheeler"], "result": None, "run": None, "notices": []}  # fmt: skip
+    run = run_named(project, case)
+    tree: Page = {
+        "cases": [_line(folder, project, other) for other in project.flow.cases],
+        "case": run.name,
+        "generic": project.flow.generic,
+        "setting": setting_tree(run),
+        "state": run.state,
+        "counts": run.counts,
+        "notices": [CAUTION],
+    }
+    try:
+        built = built_case(project, folder, run)
+    except (InputError, FileFault, NotCovered) as error:
+        fault = {"faults": [str(error)], "rows": [], "can_run": False}
+        return tree | {"parts": _parts_or_none(project, folder, run), "cost": fault, "run": None,
+                       "result": _result(bench, run, ""), "text": ""}  # fmt: skip
+    desk = Desk.of(folder, built.digest)
+    return tree | {
+        "parts": part_rows(built),
+        "cost": cost_tree(built.forecast(), run),
+        "run": state_tree(desk.read()),
+        "result": _result(bench, run, built.digest),
+        "text": "",
+    }
+
+
+def setting_tree(run: FlowRun) -> Page:
+    """Return what the page's fields show."""
+
+    def mm(quantity: Quantity | None) -> float | None:
+        return None if quantity is None else round(1e3 * quantity.best, 3)
+
+    return {
+        "speed_kmh": round(3.6 * run.speed.best, 3),
+        "yaw_deg": round(57.29577951308232 * run.yaw.best, 4),
+        "front_mm": mm(run.ride_height_front),
+        "rear_mm": mm(run.ride_height_rear),
+        "cell_mm": mm(run.cell),
+        "longest": run.longest,
+        "error_m2": run.error.best,
+        "back_end": run.back_end,
+        "leave_out": list(run.leave_out),
+    }
+
+
+def part_rows(built: Built) -> list[Page]:
+    """Return the part list: every part as drawn, and whether it is left out."""
+    kept = {p.name for p in built.case.parts}
+    rolling = {p.name for p in built.case.parts if p.spin is not None}
+    rows = []
+    for mesh in built.shape.meshes:
+        low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+        size = " × ".join(f"{1e3 * v:.0f}" for v in high - low)
+        rows.append({
+            "name": mesh.name, "in": mesh.name in kept, "rolls": mesh.name in rolling,
+            "is_plate": mesh.name in built.shape.plates, "size": f"{size} mm",
+            "triangles": len(mesh.faces),
+        })  # fmt: skip
+    return rows
+
+
+def _parts_or_none(project: Project, folder: Path, run: FlowRun) -> list[Page]:
+    try:
+        meshes = shape_of(project, folder).meshes
+    except (InputError, FileFault, NotCovered):
+        return []
+    return [{"name": m.name, "in": True, "rolls": False, "is_plate": False, "size": "",
+             "triangles": len(m.faces)} for m in meshes]  # fmt: skip
+
+
+def cost_tree(seen: Forecast, run: FlowRun) -> Page:
+    """Return size and cost in words, and everything that speaks against the case."""
+    grid = " × ".join(f"{n}" for n in seen.shape)
+    free = "" if seen.free is None else f" of {seen.free / 1e9:.1f} GB free"
+    where = "on this machine's cores" if run.back_end == "cpu" else "on a graphics card"
+    rows = [
+        ("cells", f"{seen.n_cell / 1e6:.2f} million ({grid})"),
+        ("over the car's length", f"{seen.cells_per_length:.0f} cells"),
+        ("memory", f"{seen.memory / 1e9:.2f} GB{free}"),
+        ("time at most", f"{spoken_time(seen.seconds)} {where}, {seen.n_step} steps"),
+        ("blockage of the box", f"{100 * seen.blockage:.1f} %"),
+    ]
+    if seen.road_cells is not None:
+        rows.append(("between road and car", f"{seen.road_cells:.1f} cells at the lowest part"))
+    return {
+        "rows": [{"label": label, "text": text} for label, text in rows],
+        "faults": [str(fault) for fault in seen.faults],
+        "can_run": not seen.faults,
+    }
+
+
+def spoken_time(seconds: float) -> str:
+    """Return a time as a person says it."""
+    if seconds < 90:
+        return f"{seconds:.0f}\u202fs"
+    if seconds < 5400:
+        return f"{seconds / 60:.0f}\u202fmin"
+    return f"{seconds / 3600:.1f}\u202fh" if seconds < 172_800 else f"{seconds / 86_400:.1f} days"
+
+
+def state_tree(state: Page | None) -> Page | None:
+    """Return the run under way as the page shows it: loads with their statistical error."""
+    if state is None:
+        return None
+    live = state.get("state") in GOING
+    keys = ("state", "case", "step", "travel", "rate", "seconds", "longest", "settle", "n_cell",
+            "text", "faults", "back_end", "can_resume", "evidence", "files", "started",
+            "asked_error")  # fmt: skip
+    numbers: dict[str, Number] = {}
+    tree: Page = {key: state.get(key) for key in keys} | {"is_going": live, "numbers": numbers}
+    for name, label in (("downforce", "CzS so far"), ("drag", "CxS so far")):
+        pair = state.get(name)
+        if isinstance(pair, list):
+            numbers[name] = _with_error(*pair) | {"label": label}
+    longest, travel = state.get("longest"), state.get("travel")
+    if live and longest and travel and state.get("seconds"):
+        done = travel / longest
+        tree["progress"] = min(1.0, done)
+        tree["left_s"] = state["seconds"] * (1 - done) / done if done > 0.01 else None
+    return tree
+
+
+def _with_error(mean: float, error: float) -> Number:
+    return number_of_quantity(
+        Quantity(best=mean, low=mean - Z80 * error, high=mean + Z80 * error, unit="m²",
+                 dimension="area", origin="computed", place="statistical error only")
+    )  # fmt: skip
+
+
+def _line(folder: Path, project: Project, run: FlowRun) -> Page:
+    return {
+        "name": run.name,
+        "speed": number_of_quantity(run.speed),
+        "cell": number_of_quantity(run.cell),
+        "evidence": run.evidence,
+        "state": run.state,
+    }
+
+
+def flown_case(bench: Any, name: str) -> Flown:
+    """Return the finished run of a case.
+
+    Raises
+    ------
+    NotCovered
+        If it has none.
+    """
+    for flown in flown_runs(bench.opened.project, bench.folder):
+        if flown.run.name == name:
+            return flown
+    raise NotCovered(f"The case '{name}' has not been run to its end yet.")
+
+
+def _result(bench: Any, run: FlowRun, digest: str) -> Page | None:
+    try:
+        flown = flown_case(bench, run.name)
+    except NotCovered:
+        return None
+    record = flown.record
+    made, grid, case = record["made_with"], record["grid"], record["case"]
+    at = where_of(record)
+    rows = []
+    for key, label in _LOADS:
+        quantity = flown.area(key)
+        noise = Z80 * record["loads"][key]["error"]
+        number = number_of_quantity(quantity, why=f"flow/{run.name}/{key}") | {"at": at}
+        rows.append({"key": key, "label": label, "number": number,
+                     "noise": f"±{noise:.3f} m² of it statistical"})  # fmt: skip
+    parts = [
+        {"name": p["name"], "front": _plain(p["front"]), "rear": _plain(p["rear"]),
+         "total": _plain(p["front"] + p["rear"]), "drag": _plain(p["drag"]),
+         "friction": _plain(p["friction"])}
+        for p in record["parts"]
+    ]  # fmt: skip
+    return {
+        "evidence": flown.evidence.id,
+        "at": at,
+        "is_older": bool(digest) and digest != case["digest"],
+        "loads": rows,
+        "moments": _moments(record),
+        "parts": parts,
+        "bands": None,
+        "bias": record["bias"]["text"],
+        "why_not": flown.why_not,
+        "facts": facts_of(record),
+        "reached": made["reached"],
+        "notices": record["notices"],
+        "notes": record["notes"],
+        "gap": _gap(grid),
+        "record": flown.evidence.file,
+    }
+
+
+def _plain(value: float) -> str:
+    return f"{value:.3f}".replace("-", "\u2212")
+
+
+def _moments(record: Page) -> list[Page]:
+    words = {"side": ("CyS, to the right", "m²"), "roll": ("roll moment", "m³"),
+             "pitch": ("pitch moment, nose up", "m³"), "yaw": ("yaw moment", "m³")}  # fmt: skip
+    return [
+        {"label": label, "text": f"{_plain(record['loads'][key]['mean'])}\u202f{unit} "
+         f"(±{Z80 * record['loads'][key]['error']:.3f} statistical)"}
+        for key, (label, unit) in words.items()
+    ]  # fmt: skip
+
+
+def _gap(grid: Page) -> str:
+    if grid["gap_cells"] is None:
+        return "Nothing faces anything closely."
+    between = " and ".join(grid["gap_between"])
+    return f"{grid['gap_cells']} cells in the narrowest gap, between {between}."
+
+
+def where_of(record: Page) -> str:
+    """Return ride heights, speed and state of a run in words."""
+    case = record["case"]
+    heights = [f"h{axle[0]} {1e3 * case[axle]:.1f} mm" for axle in ("front", "rear")
+               if case[axle] is not None]  # fmt: skip
+    yaw = f", yaw {57.29577951308232 * case['yaw']:.1f}°" if case["yaw"] else ""
+    state = f", {case['state']}" if case["state"] else ""
+    speed = f"{3.6 * case['speed']:.0f} km/h"
+    return f"{', '.join([*heights, speed])}{yaw}{state}"
+
+
+def facts_of(record: Page) -> str:
+    """Return what made a run in a sentence."""
+    made, case, grid = record["made_with"], record["case"], record["grid"]
+    where = "the CPU" if made["backend"] == "cpu" else "a graphics card"
+    shape = "generic shape" if case["is_generic"] else "imported shape"
+    return (
+        f"Lattice flow of tuftwork {made['version']} on {where}, {made['precision']} storage: "
+        f"{grid['n_plain'] / 1e6:.2f} million cells of {1e3 * case['cell']:.0f} mm, "
+        f"{made['steps']} steps, {made['travel']:.1f} car lengths, "
+        f"{spoken_time(made['seconds'])}; {shape}, {case['road']} road, "
+        f"blockage {100 * grid['blockage']:.1f} %."
+    )
+
+
+def flow_chain(bench: Any, address: str) -> Page:
+    """Return the chain behind one load of a run.
+
+    Raises
+    ------
+    UnknownName
+        If there is no such load.
+    """
+    name, _, key = address.removeprefix("flow/").rpartition("/")
+    flown = flown_case(bench, name)
+    labels = dict(_LOADS)
+    if key not in labels:
+        raise UnknownName("load", key, labels)
+    record = flown.record
+    loads, bias = record["loads"][key], record["bias"]
+    quantity = flown.area(key)
+    number = number_of_quantity(quantity, why=address) | {"at": where_of(record)}
+    noise = _with_error(loads["mean"], loads["error"])
+    steps = [
+        _step(facts_of(record), place=f"{flown.evidence.id}, {flown.evidence.file}",
+              source=", ".join(record["sources"])),
+        _step("Its mean with the statistical error of that mean "
+              f"({loads['independent']:.0f} independent samples)", number=noise),
+        _step(f"Stated bias of the solver. {bias['text']}", place="flow/bias.csv"),
+    ]  # fmt: skip
+    return {
+        "id": address, "title": f"{labels[key]}, 3-D flow '{name}'", "number": number,
+        "steps": steps, "dominates": [],
+        "decision": "Whether the parts' models and the 3-D flow tell the same story.",
+        "notices": [CAUTION, *([flown.why_not] if flown.why_not else []), *record["notices"]],
+    }  # fmt: skip
+
+
+def _step(what: str, *, place: str = "", source: str = "", number: Number | None = None) -> Page:
+    return {"what": what, "origin": "computed", "source": source, "place": place, "number": number}
+
+
+def budget_rows(project: Project, folder: Path | None, state: str, first: str) -> list[Page]:
+    """Return the finished runs of a state as rows beside a budget."""
+    rows: list[Page] = []
+    for flown in flown_runs(project, folder):
+        if flown.why_not or (flown.state or first) != state:
+            continue
+        at = where_of(flown.record)
+
+        def number(key: str, flown: Flown = flown, at: str = at) -> Number:
+            why = f"flow/{flown.run.name}/{key}"
+            return number_of_quantity(flown.area(key), why=why) | {"at": at}
+
+        rows.append({
+            "name": f"3-D flow {flown.run.name}", "kind": "run", "front": number("front"),
+            "rear": number("rear"), "total": number("downforce"), "drag": number("drag"),
+            "note": f"at {at}; its range holds the stated bias of the solver",
+        })  # fmt: skip
+    return rows
+
+
+def support_of_flow(project: Project, answers: Answers | None) -> tuple[str, str]:
+    """Return whether any run stands behind the page."""
+    if project.flow is None:
+        return "none", ""
+    done = sum(bool(case.evidence) for case in project.flow.cases)
+    return ("computed" if done else "none"), counted(len(project.flow.cases), "case")
+
+
+def record_of(bench: Any, name: str) -> Page:
+    """Return the whole record of a case's finished run, arrays included."""
+    flown = flown_case(bench, name)
+    path = bench.folder / "evidence" / flown.evidence.file
+    if digest_of(path) != flown.evidence.digest:
+        raise NotCovered(f"{flown.evidence.file} has changed since it was registered.")
+    return read_flow_record(path)
