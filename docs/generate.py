@@ -128,7 +128,11 @@ def commands_page(docs: Path) -> str:
     lines += ["| code | meaning |", "| --- | --- |"]
     lines += [f"| {code} | {meaning} |" for code, meaning in EXIT_CODES.items()] + [""]
     for name in sorted(group.commands):
-        lines += _command_lines(name, group.commands[name])
+        found = group.commands[name]
+        for verb in sorted(getattr(found, "commands", {})):
+            lines += _command_lines(f"{name} {verb}", found.commands[verb])
+        if not hasattr(found, "commands"):
+            lines += _command_lines(name, found)
     return "\n".join(lines)
 
 

@@ -52,10 +52,25 @@ def command(name: str) -> Callable[[Callable[P, int | None]], Callable[P, None]]
         def run(*args: P.args, **kwargs: P.kwargs) -> None:
             raise typer.Exit(_guarded(function, *args, **kwargs))
 
-        program.command(name)(run)
+        group, _, verb = name.rpartition(" ")
+        (_group(group) if group else program).command(verb)(run)
         return run
 
     return register
+
+
+GROUPS = {"flow": "The whole car in three dimensions: prepare, run, show."}
+"""First words of commands with two words, and what they are about."""
+
+
+def _group(name: str) -> typer.Typer:
+    """Return the group of a two-word command, made where it is not there yet."""
+    for held in program.registered_groups:
+        if held.name == name and held.typer_instance is not None:
+            return held.typer_instance
+    made = typer.Typer(help=GROUPS[name], no_args_is_help=True)
+    program.add_typer(made, name=name)
+    return made
 
 
 def _guarded(function: Callable[P, int | None], *args: P.args, **kwargs: P.kwargs) -> int:

@@ -10,6 +10,7 @@ from tuftwork.quantity import Origin, exact
 from tuftwork.study.answers import FIELDS, Answers, json_ready
 from tuftwork.study.cliff import cliff_of
 from tuftwork.study.finding import Gain, state_gain
+from tuftwork.study.flow.page import budget_rows
 from tuftwork.study.number import Link, Number, number_of_quantity
 
 _KMH = 3.6
@@ -29,6 +30,7 @@ def budget_page(answers: Answers, *, speed: str = "", state: str = "") -> Page:
         else _share(answers, found.total, name, at_speed, at)
     )
     measured = next((r["total"] for r in rows if r["kind"] == "measured"), None)
+    rows += budget_rows(answers.project, answers.job.folder, name, answers.states[0])
     return {
         "speed": number_of_quantity(exact(at_speed, "speed", unit="km/h")),
         "state": name,

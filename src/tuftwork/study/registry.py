@@ -71,6 +71,10 @@ PAGES: tuple[PageEntry, ...] = (
         support="tuftwork.study.section_page:section_support",
     ),
     PageEntry(
+        name="flow", title="Flow", make="tuftwork.study.flow.page:flow_page", takes="bench",
+        query=("case",), support="tuftwork.study.flow.page:support_of_flow",
+    ),
+    PageEntry(
         name="states", title="States", make="tuftwork.study.page:states_page",
         support="tuftwork.study.support:of_states",
     ),
@@ -129,12 +133,21 @@ OPEN_LIVE: Mapping[str, str] = {
     "picture_marks": "tuftwork.study.picture.save:marks_live",
     "picture_plane": "tuftwork.study.picture.save:plane_live",
     "picture_save": "tuftwork.study.picture.save:save_live",
+    "flow_cost": "tuftwork.study.flow.live:cost_live",
+    "flow_prepare": "tuftwork.study.flow.live:prepare_live",
+    "flow_save": "tuftwork.study.flow.live:save_live",
+    "flow_start": "tuftwork.study.flow.live:start_live",
+    "flow_watch": "tuftwork.study.flow.live:watch_live",
+    "flow_cancel": "tuftwork.study.flow.live:cancel_live",
+    "flow_add": "tuftwork.study.flow.live:add_live",
+    "flow_view": "tuftwork.study.flow.live:view_live",
     "log_cure": "tuftwork.study.trial.take:cure_live",
 }
 """Live requests that need no run of the study: as ``LIVE``, but given the bench itself."""
 
 OPEN_CHAINS: Mapping[str, str] = {
     "reading": "tuftwork.study.picture:reading_chain",
+    "flow": "tuftwork.study.flow.page:flow_chain",
 }
 """Chains that need no run of the study: given the bench and the address, return the chain."""
 
