@@ -55,18 +55,50 @@ class Stretch(Table):
 
 
 class LapCircuit(Table):
-    """Where the car is driven: a file with a centre line, or straights and corners."""
+    """Where the car is driven: a file, laps logged by satellite, marks on a drawing, or pieces."""
 
     name: Annotated[_Name, Field(description="What it is called")]
     file: Annotated[
         str,
         Field(description="Below evidence/: x, y, width right, width left in m, comma-separated"),
     ] = ""
+    laps: Annotated[
+        tuple[str, ...],
+        Field(
+            max_length=40,
+            description="Files below evidence/, one lap each: latitude and longitude in degrees, "
+            "or x and y in m; averaged, closed and smoothed",
+        ),
+    ] = ()
+    marks: Annotated[
+        tuple[tuple[float, float], ...],
+        Field(max_length=2000, description="Column and row of marks on a drawing, driving order"),
+    ] = ()
+    pixel: Annotated[
+        Quantity | None,
+        number("length", positive=True, most=50.0),
+        Field(description="Length on the road of one pixel of the drawing"),
+    ] = None
+    half_width: Annotated[
+        Quantity | None,
+        number("length", positive=True, most=50.0),
+        Field(description="Of the road, where laps or a drawing do not show it; 5 m"),
+    ] = None
     smoothing: Annotated[
         Quantity | None,
         number("length", least=0.0, most=60.0),
-        Field(description="Of a file's line: bends shorter than about six times this are noise"),
+        Field(
+            description="Bends shorter than about six times this are noise; laps have 8 m, a "
+            "drawing 15 m, a file none unless given"
+        ),
     ] = None
+    line: Annotated[
+        Literal["as given", "least curvature", "least time"],
+        Field(
+            description="What is driven within the widths; least time is found for the baseline "
+            "car and held for every state"
+        ),
+    ] = "as given"
     length: Annotated[
         Quantity | None,
         number("length", positive=True),
@@ -79,13 +111,26 @@ class LapCircuit(Table):
     @model_validator(mode="after")
     def _one_source(self) -> "LapCircuit":
         """Refuse a circuit that is given twice or not at all, and keys that change nothing."""
-        if bool(self.file) == bool(self.stretches):
-            raise ValueError("give either 'file' or 'stretches'")
-        if self.file and self.length is not None:
-            raise ValueError("'length' changes nothing beside 'file'")
-        if self.stretches and self.smoothing is not None:
+        given = [k for k in ("file", "laps", "marks", "stretches") if getattr(self, k)]
+        if len(given) != 1:
+            raise ValueError("give either 'file', 'laps', 'marks' or 'stretches'")
+        source = given[0]
+        if source != "stretches" and self.length is not None:
+            raise ValueError(f"'length' changes nothing beside '{source}'")
+        if source == "stretches" and self.smoothing is not None:
             raise ValueError("'smoothing' changes nothing beside 'stretches'")
+        if source == "file" and self.half_width is not None:
+            raise ValueError("'half_width' changes nothing beside 'file', which has widths")
+        if (source == "marks") != (self.pixel is not None):
+            raise ValueError("'marks' and 'pixel' go together")
+        if source == "marks" and len(self.marks) < 8:
+            raise ValueError("'marks' needs at least 8 of them")
         return self
+
+    @property
+    def files(self) -> tuple[str, ...]:
+        """Files below evidence/ that this circuit is read from."""
+        return (self.file,) if self.file else self.laps
 
 
 class Tyres(Table):

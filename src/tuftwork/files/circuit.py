@@ -1,12 +1,13 @@
-"""Reading circuits: the open form x, y, width right, width left; heights and banks if given."""
+"""Reading circuits: the open form x, y, width right, width left; laps logged by satellite."""
 
 import csv
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
 from tuftwork.errors import Fault, FileFault
-from tuftwork.lap import Circuit, circuit_from_line
+from tuftwork.lap import Circuit, circuit_from_laps, circuit_from_line
 from tuftwork.quantity import Array
 
 _NAMES = {
@@ -15,7 +16,11 @@ _NAMES = {
     "w_tr_left_m": "width_left", "width_left": "width_left", "width_left_m": "width_left",
     "height": "height", "height_m": "height", "z_m": "height",
     "bank_deg": "bank_deg",
+    "latitude": "latitude", "lat": "latitude", "latitude_deg": "latitude", "lat_deg": "latitude",
+    "longitude": "longitude", "lon": "longitude", "lon_deg": "longitude", "long": "longitude",
+    "longitude_deg": "longitude",
 }  # fmt: skip
+_PLACES = (("latitude", "longitude"), ("x", "y"))
 _ORDER = ("x", "y", "width_right", "width_left")
 
 
@@ -59,8 +64,56 @@ def read_circuit(path: Path, *, name: str | None = None, smoothing: float = 0.0)
     )
 
 
-def _read_columns(path: Path) -> dict[str, Array]:
-    """Return the file's columns by name."""
+def read_laps(
+    paths: Sequence[Path], *, name: str, smoothing: float = 8.0, half_width: float = 5.0
+) -> Circuit:
+    """Read a circuit from laps logged by satellite: averaged, closed, smoothed.
+
+    Parameters
+    ----------
+    paths : (n_lap,)
+        Files of one lap each, with columns latitude and longitude [deg], or x and y [m]; all of
+        one kind.
+    name : ()
+        Name of the circuit. [-]
+    smoothing, half_width : ()
+        Smoothing length, and the width assumed to either side. [m]
+
+    Returns
+    -------
+    circuit : ()
+        The mean of the driven lines. [-]
+
+    Raises
+    ------
+    FileFault
+        With every faulty line, or if the files are not of one kind.
+    InputError
+        If the laps do not make a circuit.
+    """
+    found = [_read_columns(Path(path), places=_PLACES) for path in paths]
+    kinds = ["latitude" in columns for columns in found]
+    if len(set(kinds)) > 1:
+        odd = paths[kinds.index(not kinds[0])]
+        first = "latitude and longitude" if kinds[0] else "x and y"
+        raise FileFault([Fault(what="is of another kind", file=str(odd), expected=first)])
+    names = ("latitude", "longitude") if kinds[0] else ("x", "y")
+    laps = [np.stack([columns[n] for n in names], axis=1) for columns in found]
+    for lap, path in zip(laps, paths, strict=True):
+        if kinds[0] and not (np.all(np.abs(lap[:, 0]) <= 90.0) and np.all(np.abs(lap) <= 180.0)):
+            raise FileFault(
+                [Fault(what="latitude or longitude beyond the globe", file=str(path),
+                       expected="degrees", found="metres or minutes of arc?")]
+            )  # fmt: skip
+    return circuit_from_laps(
+        name, laps, degrees=kinds[0], smoothing=smoothing, half_width=half_width
+    )
+
+
+def _read_columns(
+    path: Path, places: tuple[tuple[str, str], ...] = (("x", "y"),)
+) -> dict[str, Array]:
+    """Return the file's columns by name; one of the pairs of places must be there."""
     faults: list[Fault] = []
     rows: list[list[float]] = []
     order: list[str] = list(_ORDER)
@@ -100,8 +153,9 @@ def _read_columns(path: Path) -> dict[str, Array]:
         raise FileFault(faults)
     table = np.array(rows)
     found = dict(zip(order[: table.shape[1]], table.T, strict=True))
-    if "x" not in found or "y" not in found:
+    if not any(a in found and b in found for a, b in places):
+        wanted = " or ".join(f"{a} and {b}" for a, b in places)
         raise FileFault(
-            [Fault(what="no x or y column", file=str(path), line=1, found=", ".join(order))]
+            [Fault(what=f"no columns {wanted}", file=str(path), line=1, found=", ".join(order))]
         )
     return found

@@ -77,6 +77,11 @@ def used_by(project: Project, evidence: str) -> tuple[str, ...]:
               if evidence in (*day.logs, *day.coast_downs)]  # fmt: skip
     if project.flow is not None:
         found += [f"3-D flow {c.name}" for c in project.flow.cases if c.evidence == evidence]
+    if project.lap is not None:
+        own = {item.file for item in project.evidence if item.id == evidence and item.file}
+        found += [f"circuit {c.name}" for c in project.lap.circuits if own & {*c.files}]
+    if project.flow is not None:
+        found += [f"3-D flow {c.name}" for c in project.flow.cases if c.evidence == evidence]
     for path, quantity in quantities_in(project):
         if word.search(quantity.place):
             found.append(path)

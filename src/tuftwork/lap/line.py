@@ -287,8 +287,9 @@ def _offset(line: Array, normal: Array, lap: Array) -> Array:
 
 
 def circuit_from_drawing(
-    name: str, marks: Array, metres_per_pixel: float, *, half_width: float = 5.0
-) -> Circuit:
+    name: str, marks: Array, metres_per_pixel: float, *, half_width: float = 5.0,
+    smoothing: float = 15.0,
+) -> Circuit:  # fmt: skip
     """Build a circuit from marks set along its line on a drawing.
 
     Parameters
@@ -301,11 +302,13 @@ def circuit_from_drawing(
         Scale of the drawing. [m/px]
     half_width : ()
         Width to either side. [m]
+    smoothing : ()
+        Smoothing length ℓ; hand-set marks wander. [m]
 
     Returns
     -------
     circuit : ()
-        Smoothed over 15 m, because hand-set marks wander. [-]
+        The line drawn, smoothed. [-]
 
     Raises
     ------
@@ -316,6 +319,7 @@ def circuit_from_drawing(
         raise InputError("metres_per_pixel", metres_per_pixel, "m/px", "must be above 0")
     points = np.asarray(marks, dtype=float) * [1.0, -1.0] * metres_per_pixel  # rows grow downward
     made = circuit_from_line(
-        name, points, widths=np.full((len(points), 2), half_width), smoothing=15.0
+        name, points, widths=np.full((len(points), 2), half_width), smoothing=smoothing
     )
-    return replace(made, notices=("from a drawing: radii are good to about 10 %", *made.notices))
+    note = f"from a drawing, smoothed over {smoothing:g} m: radii are good to about 10 %"
+    return replace(made, notices=(note, *made.notices))

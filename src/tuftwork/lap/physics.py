@@ -10,7 +10,7 @@ positive when it helps. Flags are (ideal drive shares, ideal brake shares).
 """
 
 from math import sqrt
-from typing import no_type_check
+from typing import Any, no_type_check
 
 import numpy as np
 from numba import njit
@@ -23,7 +23,9 @@ Floats, because the compiler makes a copy of every function for each whole numbe
 POWER, FRONT, REAR, BRAKE_LIMIT, BOTH, COAST, TURNING = 0, 1, 2, 3, 4, 5, 6
 """What limits: engine, an axle, the brakes, both axles, nothing left, an undriven front axle."""
 
-inner = njit(cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+inner: Any = njit(  # type: ignore[call-overload]
+    cache=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True
+)
 """For functions only compiled ones call: nothing is built that would let Python call them."""
 
 _FLOOR = 1.0  # [N]  an axle keeps this much capacity so that no ratio divides by zero

@@ -182,7 +182,7 @@ def _step(
 def _differ(bend: csr_matrix) -> csr_matrix:
     """Return the change of curvature from each point to the next, for every offset."""
     n = bend.shape[0]
-    return bend[np.r_[1:n, 0]] - bend
+    return csr_matrix(bend[np.r_[1:n, 0]] - bend)
 
 
 def _lap(room: Room, case: Case, offset: Array) -> tuple[float, Array, csr_matrix]:

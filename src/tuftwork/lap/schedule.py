@@ -66,9 +66,12 @@ class Timing:
 
 
 def follow(
-    schedule: Schedule, timing: Timing, solve: Callable[[Array], Record]
-) -> tuple[Record, Array]:
+    schedule: Schedule, timing: Timing, solve: Callable[[Array], Record],
+    first: Whole | None = None,
+) -> tuple[Record, Array]:  # fmt: skip
     """Solve lap and device positions together: solve, see what the rules say, solve again.
+
+    ``first`` is where to begin: the states wanted in every cell, such as another draw's.
 
     Once a cell has changed its mind twice it keeps the state of the earlier pass, because a rule
     that switches at the very speed it causes has no settled answer there.
@@ -84,13 +87,14 @@ def follow(
         mix = np.zeros((n, 3))
         mix[:, :2] = timing.states.index(schedule.stuck)
         return solve(mix), mix
-    wanted = np.full(n, timing.states.index(schedule.rest))
+    wanted = np.full(n, timing.states.index(schedule.rest)) if first is None else first
+    guess = before_speed(mesh, None)
     turns = np.zeros(n, int)
     before = -1.0
     for _ in range(40):
-        mix = _moving(wanted, mesh.length, before_speed(mesh, None), schedule.transition)
+        mix = _moving(wanted, mesh.length, guess, schedule.transition)
         record = solve(mix)
-        speed = before_speed(mesh, record)
+        speed = guess = before_speed(mesh, record)
         mix = _moving(wanted, mesh.length, speed, schedule.transition)
         record = solve(mix)
         time = float(record[0])

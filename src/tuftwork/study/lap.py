@@ -6,8 +6,6 @@ and the page, the command and the report say it.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from hashlib import sha256
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -22,20 +20,32 @@ from tuftwork.lap import (
     Case,
     Circuit,
     LapEnergy,
+    PolarPlane,
+    Surroundings,
     energy_of,
+    least_time_line,
     occupancy,
+    polar_plane,
     prepare,
     run_case,
 )
 from tuftwork.lap.draws import over_draws
-from tuftwork.lap.parameter import NAMES
+from tuftwork.lap.parameter import INDEX, NAMES
 from tuftwork.lap.place import corner_bounds
-from tuftwork.lap.record import LapTrace
 from tuftwork.lap.solve import gradient_of, run_kernel
 from tuftwork.quantity import Array, Ensemble
 from tuftwork.study.inputs import has_platform, state_names
 from tuftwork.study.job import Job
-from tuftwork.study.lap_car import LapCar, circuit_made, lap_car, lap_names
+from tuftwork.study.lap_car import LapCar, lap_car, lap_names
+from tuftwork.study.lap_road import (
+    SPACING,
+    circuit_driven,
+    circuit_inputs,
+    circuit_made,
+    line_name,
+    line_needs,
+)
+from tuftwork.study.lap_tree import occupancy_tree, plan_of, trace_tree
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
@@ -49,36 +59,30 @@ _GAP = 0.005  # [m] between nodes added to the map
 _LIFT = 0.026  # [m] a nose rises under power, or a tail under brakes, above its height at rest
 _LOWEST = 0.004  # [m]
 _FEWEST = 0.5  # [-] of the draws must give a lap for an answer to be given
-_VERSION = 1
+_VERSION = 2
 
 
 def lap_steps(job: Job) -> list[Step]:
     """Return one step for every circuit and state, and one for the trim table."""
+    from tuftwork.study.lap_device import device_steps
     from tuftwork.study.trim import trim_step
 
     project = job.project
     if project.lap is None or not project.parts or not has_platform(project):
         return []
-    steps = [
+    steps = [_line_step(job, c) for c in project.lap.circuits if c.line == "least time"]
+    steps += [
         _lap_step(job, circuit, state)
         for circuit in project.lap.circuits
         for state in state_names(project)
     ]
+    steps += device_steps(job)
     return steps + ([trim_step(job)] if project.lap.trim is not None else [])
 
 
 def step_name(circuit: str, state: str) -> str:
     """Return the name of the step that laps a state on a circuit."""
     return f"lap {circuit}: {state}"
-
-
-def circuit_inputs(job: Job, table: LapCircuit) -> Tree:
-    """Return everything a circuit depends on, its file's contents among it."""
-    digest = ""
-    if table.file:
-        path = (job.folder or Path()) / "evidence" / table.file
-        digest = sha256(path.read_bytes()).hexdigest() if path.is_file() else "missing"
-    return {"table": table.model_dump_json(), "file": digest}
 
 
 def lap_inputs(job: Job) -> Tree:
@@ -113,7 +117,7 @@ def _lap_step(job: Job, table: LapCircuit, state: str) -> Step:
         axes = results["axes"]
 
         def answer() -> Tree:
-            circuit = circuit_made(table, job.folder)
+            circuit = circuit_driven(job.project, table, job.folder, results)
             pulse.beat(0.05)
             car = lap_car(job.project, state, job.quantities, ensemble, job.air(ensemble).density)
             wide = widened(axes, job.project)
@@ -131,7 +135,37 @@ def _lap_step(job: Job, table: LapCircuit, state: str) -> Step:
     }
     return Step(
         name=step_name(table.name, state), title=f"Lap of {table.name}: {state}", inputs=inputs,
-        needs=("tie", "axes", f"map {state}"), work=work, weight=2.0, version=_VERSION,
+        needs=("tie", "axes", f"map {state}", *line_needs(table)), work=work, weight=2.0,
+        version=_VERSION,
+    )  # fmt: skip
+
+
+def _line_step(job: Job, table: LapCircuit) -> Step:
+    """Return the step that finds the quickest line of a circuit for the baseline car."""
+    base = state_names(job.project)[0]
+    own = job.project.state(base if job.project.states else "")
+
+    def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
+        def answer() -> Tree:
+            circuit = circuit_made(table, job.folder)
+            case = middle_case(job, results, table, base, circuit)
+            given = run_case(case).time
+            pulse.beat(0.1)
+            found = least_time_line(
+                circuit, case.vehicle, case.aero, spacing=SPACING,
+                air=Surroundings(density=float(case.parameters[INDEX["density"]])),
+            )  # fmt: skip
+            return {"offset": found.offset, "times": found.times, "given": given}
+
+        return or_refused(answer)
+
+    inputs = {
+        "circuit": circuit_inputs(job, table), "car": lap_inputs(job),
+        "heights": [str(own.ride_height_front), str(own.ride_height_rear)],
+    }  # fmt: skip
+    return Step(
+        name=line_name(table.name), title=f"Quickest line of {table.name}", inputs=inputs,
+        needs=("tie", "axes", f"map {base}"), work=work, weight=8.0,
     )  # fmt: skip
 
 
@@ -199,13 +233,17 @@ def middle_table(aero: AeroTable) -> AeroTable:
     return replace(aero, **{name: np.median(getattr(aero, name), axis=0) for name in FIELDS})
 
 
-def middle_case(job: Job, results: Mapping[str, Tree], table: LapCircuit, state: str) -> Case:
+def middle_case(
+    job: Job, results: Mapping[str, Tree], table: LapCircuit, state: str,
+    circuit: Circuit | None = None,
+) -> Case:  # fmt: skip
     """Return the lap of the car in the middle of the draws, ready to be run with changes."""
     car = drawn_car(job, state, job.ensemble(results["tie"]))
     wide = widened(results["axes"], job.project)
     fields = {name: values[None] for name, values in wide_map(job, state, wide, results)}
     aero = middle_table(aero_table(wide, fields, car))
-    circuit = circuit_made(table, job.folder)
+    if circuit is None:
+        circuit = circuit_driven(job.project, table, job.folder, results)
     return prepare(circuit, car.vehicle, aero, air=car.air, n_point=N_POINT)
 
 
@@ -304,6 +342,8 @@ def lap_of_draws(circuit: Circuit, car: LapCar, aero: AeroTable, pulse: Pulse) -
     one = prepare(circuit, car.vehicle, table, air=car.air, n_point=N_POINT)
     middle = run_case(one)
     energy = energy_of(one, middle)
+    spent = occupancy(middle, table)
+    plane = polar_plane(one)
     notices = [*circuit.notices, *car.notices, *middle.notices]
     if lost:
         notices.append(
@@ -320,36 +360,11 @@ def lap_of_draws(circuit: Circuit, car: LapCar, aero: AeroTable, pulse: Pulse) -
         ],
         "length": circuit.length, "plan": plan_of(circuit),
         "middle": middle.time, "outside": middle.extrapolated,
-        "near_cliff": occupancy(middle, table).near_cliff,
+        "near_cliff": spent.near_cliff, "occupancy": occupancy_tree(spent, table),
+        "plane": {name: getattr(plane, name) for name in PolarPlane.__dataclass_fields__},
         "energy": {name: getattr(energy, name) for name in LapEnergy.__dataclass_fields__},
         "trace": trace_tree(middle.trace), "notices": notices,
     }  # fmt: skip
-
-
-def plan_of(circuit: Circuit) -> Tree:
-    """Return the circuit's plan at about 400 places. [m]"""
-    from tuftwork.lap import plan_at
-
-    station = np.linspace(circuit.station[0], circuit.station[-1], 401)[:-1]
-    x, y = plan_at(circuit, station)
-    return {"station": station, "x": np.asarray(x), "y": np.asarray(y)}
-
-
-def trace_tree(trace: LapTrace) -> Tree:
-    """Return a trace as arrays by name."""
-    return {
-        name: np.asarray(getattr(trace, name), dtype=float)
-        for name in LapTrace.__dataclass_fields__
-    }
-
-
-def trace_back(tree: Tree) -> LapTrace:
-    """Return the trace a tree holds."""
-    whole = {"limit": np.int64, "braking": bool, "outside": bool}
-    return LapTrace(
-        **{name: np.asarray(tree[name]).astype(whole.get(name, float))
-           for name in LapTrace.__dataclass_fields__}
-    )  # fmt: skip
 
 
 def drawn_car(job: Job, state: str, ensemble: Ensemble) -> LapCar:

@@ -13,8 +13,9 @@ from tuftwork.lap.record import LapTrace
 from tuftwork.lap.value import UNITS, Footing, Worth, footing_of, worth_of
 from tuftwork.quantity import Array
 from tuftwork.study.answers import Answers
-from tuftwork.study.lap import step_name, trace_back
+from tuftwork.study.lap import step_name
 from tuftwork.study.lap_car import lap_names
+from tuftwork.study.lap_tree import trace_back
 from tuftwork.study.number import Link, Number
 from tuftwork.study.store import Tree
 

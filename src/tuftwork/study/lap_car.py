@@ -2,25 +2,21 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
 from tuftwork.aeromap.platform import AxleSpring, suspension_of
-from tuftwork.car import Lap, LapCircuit, Project, Table
+from tuftwork.car import Lap, Project, Table
 from tuftwork.errors import InputError
 from tuftwork.lap import (
     Brakes,
     Chassis,
-    Circuit,
     Draws,
-    Piece,
     PowerCurve,
     Surroundings,
     Suspension,
     Tyre,
     Vehicle,
-    circuit_from_radii,
     constant_power,
     parameters_of,
     power_over_speed,
@@ -253,38 +249,6 @@ def _power(project: Project, lap: Lap) -> PowerCurve:
     if project.car.power is None:
         raise InputError("power", "missing", "", "a lap needs it", "Give power in [car].")
     return constant_power(project.car.power.best)
-
-
-def circuit_made(table: LapCircuit, folder: Path | None) -> Circuit:
-    """Return the circuit a table describes.
-
-    Raises
-    ------
-    FileFault, InputError
-        If its file cannot be read or its line cannot be driven.
-    """
-    if table.file:
-        from tuftwork.files.circuit import read_circuit
-
-        smoothing = table.smoothing.best if table.smoothing is not None else 0.0
-        path = (folder or Path()) / "evidence" / table.file
-        return read_circuit(path, name=table.name, smoothing=smoothing)
-    pieces = []
-    for stretch in table.stretches:
-        if stretch.length is not None:
-            pieces.append(Piece(length=stretch.length.best, fixed=stretch.is_fixed))
-            continue
-        assert stretch.radius is not None
-        assert stretch.turn is not None
-        pieces.append(
-            Piece(
-                radius=stretch.radius.best, angle=stretch.turn.best, name=stretch.name,
-                transition=stretch.transition.best if stretch.transition else 0.0,
-                bank=stretch.bank.best if stretch.bank else 0.0, fixed=stretch.is_fixed,
-            )
-        )  # fmt: skip
-    length = table.length.best if table.length is not None else None
-    return circuit_from_radii(table.name, pieces, length=length)
 
 
 def few(ensemble: Ensemble, most: int) -> Ensemble:

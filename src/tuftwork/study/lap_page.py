@@ -19,6 +19,8 @@ from tuftwork.lap import (
 from tuftwork.quantity import Summary, exact, format_plain
 from tuftwork.study.answers import Answers, json_ready
 from tuftwork.study.lap_answer import Laps, circuits_of
+from tuftwork.study.lap_device import device_page
+from tuftwork.study.lap_place_page import line_of, occupancy_page, plane_page
 from tuftwork.study.number import Number, number_of_quantity, number_of_summary
 from tuftwork.study.support import Support, counted
 
@@ -78,6 +80,10 @@ def lap_page(answers: Answers, *, circuit: str = "", state: str = "", against: s
         "value": value_rows(laps, shown),
         "exchange": exchange_number(laps, shown),
         "cliff": cliff_page(laps, shown),
+        "occupancy": occupancy_page(laps, shown),
+        "plane": plane_page(laps, shown),
+        "devices": device_page(laps),
+        "line": line_of(laps),
         "energy": energy_page(laps, shown),
         "outside": float(found["outside"]),
         "margins": margin_rows(laps, shown),
@@ -360,5 +366,6 @@ def _keep(laps: Laps, state: str, what: str) -> None:
         "corner": lambda: [corner_rows(laps, state, s) for s in laps.answers.states],
         "unit": lambda: value_rows(laps, state),
         "exchange": lambda: exchange_number(laps, state),
+        "schedule": lambda: device_page(laps),
     }
     makers[what.partition("/")[0]]()

@@ -43,14 +43,14 @@ from tuftwork.study.job import Job
 from tuftwork.study.lap import (
     Axes,
     aero_table,
-    circuit_inputs,
     drawn_car,
     lap_inputs,
     middle_table,
     or_refused,
     widened,
 )
-from tuftwork.study.lap_car import LapCar, circuit_made, few
+from tuftwork.study.lap_car import LapCar, few
+from tuftwork.study.lap_road import circuit_driven, circuit_inputs, line_needs
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
@@ -90,7 +90,7 @@ def trim_step(job: Job) -> Step:
             maps = trim_maps(job, trim, ensemble, axes)
             pulse.beat(0.4)
             car = drawn_car(job, base, ensemble)
-            circuit = circuit_made(table, job.folder)
+            circuit = circuit_driven(project, table, job.folder, results)
             found = table_of_settings(project, circuit, car, aero_of_maps(axes, maps, car))
             return found | {"axes": axes, "maps": maps, "notices": list(car.notices)}
 
@@ -105,7 +105,8 @@ def trim_step(job: Job) -> Step:
         "draws": [N_DRAW, N_POINT],
     }
     return Step(
-        name="trim", title="Trim table", inputs=inputs, needs=("tie", "axes"), work=work,
+        name="trim", title="Trim table", inputs=inputs, needs=("tie", "axes", *line_needs(table)),
+        work=work,
         weight=4.0,
     )  # fmt: skip
 

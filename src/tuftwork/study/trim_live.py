@@ -12,7 +12,8 @@ from tuftwork.quantity import Array, summarise, to_si
 from tuftwork.study.answers import Answers
 from tuftwork.study.lap import drawn_car
 from tuftwork.study.lap_answer import driver_of
-from tuftwork.study.lap_car import circuit_made, few
+from tuftwork.study.lap_car import few
+from tuftwork.study.lap_road import circuit_driven
 from tuftwork.study.number import Number, number_of_summary
 from tuftwork.study.trim import (
     N_DRAW,
@@ -82,7 +83,7 @@ def _ready(answers: Answers) -> tuple[SettingRuns, SettingRuns, dict[str, Array]
         car = drawn_car(answers.job, answers.states[0], ensemble)
         maps = {k: np.asarray(v)[..., : ensemble.size] for k, v in found["maps"].items()}
         runner = SettingRuns(
-            circuit=circuit_made(table, answers.job.folder), car=car,
+            circuit=circuit_driven(project, table, answers.job.folder, answers.results), car=car,
             aero=aero_of_maps(found["axes"], maps, car), corners=trim_of(project).corners,
         )  # fmt: skip
         middle = runner.of_middle()

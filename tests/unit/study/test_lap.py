@@ -27,7 +27,8 @@ from tuftwork.study.lap import (
     widened,
 )
 from tuftwork.study.lap_answer import Laps
-from tuftwork.study.lap_car import circuit_made, few, lap_of
+from tuftwork.study.lap_car import few, lap_of
+from tuftwork.study.lap_road import circuit_made
 from tuftwork.study.trim_page import CSV_COLUMNS
 
 STATES = ("more wing", "rear up, wing 9", "rear up, wing 11")

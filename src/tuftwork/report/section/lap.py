@@ -8,16 +8,15 @@ from typing import Any
 from matplotlib.axes import Axes
 
 from tuftwork.errors import NotCovered
-from tuftwork.lap import Lap, ValueTable, polar_plane
+from tuftwork.lap import Lap, PolarPlane, ValueTable
 from tuftwork.lap.value import footing_of
 from tuftwork.plot.lap import equal_lap_lines, speed_trace, track_plan, worth_bars
 from tuftwork.plot.style import house_style, new_figure
 from tuftwork.report.figure import PAPER
 from tuftwork.study import Bench
 from tuftwork.study.answers import Answers
-from tuftwork.study.lap import middle_case
 from tuftwork.study.lap_answer import Laps, circuits_of
-from tuftwork.study.lap_car import circuit_made
+from tuftwork.study.lap_road import circuit_driven
 
 
 def lap_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] | None:
@@ -73,7 +72,7 @@ def _draw(laps: Laps, page: dict[str, Any], folder: Path) -> None:
     lap = answers.project.lap
     assert lap is not None
     table = next(c for c in lap.circuits if c.name == laps.circuit)
-    circuit = circuit_made(table, answers.job.folder)
+    circuit = circuit_driven(answers.project, table, answers.job.folder, answers.results)
     made = {
         state: Lap(
             time=float(laps.result(state)["middle"]), trace=laps.trace(state), circuit=circuit
@@ -92,7 +91,7 @@ def _draw(laps: Laps, page: dict[str, Any], folder: Path) -> None:
         footing=stand, worth=tuple(worth),
     )  # fmt: skip
     _save(worth_bars(values, ax=_axes(66.0), theme=PAPER), folder / "lap_value.svg")
-    plane = polar_plane(middle_case(answers.job, answers.results, table, shown))
+    plane = PolarPlane(**laps.result(shown)["plane"])
     _save(equal_lap_lines(plane, ax=_axes(62.0), theme=PAPER), folder / "lap_plane.svg")
 
 
