@@ -244,6 +244,7 @@ def solve_plan(
     n_y: int = 10,
     line: LineResult | None = None,
     near: PlanResult | None = None,
+    layer: LineResult | None = None,
     with_layer: bool = True,
 ) -> PlanResult:
     """Return the channel under a floor in plan.
@@ -258,6 +259,8 @@ def solve_plan(
         The width-averaged channel, or a neighbour's to start it from; solved unless given.
     near
         A neighbour of the same shape to start from.
+    layer
+        A width-averaged channel whose layer is taken as it is, unsolved.
     with_layer
         Whether the layer narrows the gap.
 
@@ -274,7 +277,7 @@ def solve_plan(
     """
     check_shape(shape, stand, n_x=n_x, n_y=n_y)
     first = line if line is not None or near is None else near.line
-    found = solve_line(shape, stand, closure, start=first)
+    found = layer if layer is not None else solve_line(shape, stand, closure, start=first)
     grid = plan_grid(shape, stand, closure, found if with_layer else None, n_x=n_x, n_y=n_y)
     start = _start(grid, found)
     is_near = near is not None and near.state[2].shape == grid.active.shape
