@@ -188,7 +188,7 @@ def _plane_tree(found: Plane, name: str, low: Any, high: Any) -> dict[str, Any]:
 
 
 def _vortices(result: FlowResult) -> dict[str, Any]:
-    level = 40.0
+    level = 12.0
     found = vortex_surface(result, level)
     while len(found.faces) > _TRIANGLES:
         level *= 2.0
