@@ -22,6 +22,9 @@ _NAMED = (
     ("evidence", "id"),
     ("measured", "id"),
     ("days", "name"),
+    ("tunnels", "name"),
+    ("pressures", "name"),
+    ("hypotheses", "id"),
 )
 
 
@@ -72,6 +75,7 @@ def crossings(project: Any) -> list[Crossing]:
         *_devices(project),
         *_study(project),
         *_trial(project),
+        *_sessions(project),
         *_reading(project),
         *_cooling(project),
         *_lap(project),
@@ -308,6 +312,8 @@ def _trial(project: Any) -> Iterator[Crossing]:
                 if isinstance(name, str) and name not in evidence:
                     yield Crossing(path=(*path, key, place), what="no evidence of this name",
                                    found=name, known=evidence)  # fmt: skip
+        if _get(day, "laps"):
+            yield from _missing(day, "laps", path, evidence, "evidence")
         for place, run in enumerate(_rows(day, "runs")):
             yield from _missing(run, "state", (*path, "runs", place), states, "state")
     plan = _get(project, "plan")
@@ -316,6 +322,23 @@ def _trial(project: Any) -> Iterator[Crossing]:
             if isinstance(name, str) and name not in states:
                 yield Crossing(path=("plan", "compare", place), what="no state of this name",
                                found=name, known=states)  # fmt: skip
+
+
+def _sessions(project: Any) -> Iterator[Crossing]:
+    """Check the names of tunnel sessions, pressures and flow notes."""
+    states, evidence = _names(project, "states"), _names(project, "evidence", "id")
+    ideas = (*_names(project, "hypotheses", "id"), *_names(project, "claims", "id"))
+    for key in ("tunnels", "pressures"):
+        for index, one in enumerate(_rows(project, key)):
+            yield from _missing(one, "data", (key, index), evidence, "evidence")
+            for place, tap in enumerate(_rows(one, "taps")):
+                yield from _missing(tap, "hypothesis", (key, index, "taps", place), ideas,
+                                    "hypothesis or claim")  # fmt: skip
+    for index, note in enumerate(_rows(project, "flow_notes")):
+        path: Path = ("flow_notes", index)
+        yield from _missing(note, "state", path, states, "state")
+        yield from _missing(note, "picture", path, evidence, "evidence")
+        yield from _missing(note, "hypothesis", path, ideas, "hypothesis or claim")
 
 
 def _lap(project: Any) -> Iterator[Crossing]:

@@ -14,6 +14,7 @@ from tuftwork.car.flow import Flow
 from tuftwork.car.lap import Lap
 from tuftwork.car.part import Part
 from tuftwork.car.reading import Pictures
+from tuftwork.car.session import FlowNote, Hypothesis, PressureTest, TunnelSession
 from tuftwork.car.table import Table, number
 from tuftwork.car.trial import TrialDay, TrialPlan
 from tuftwork.errors import UnknownName
@@ -249,11 +250,11 @@ class Project(Table):
     states: Annotated[
         tuple[State, ...], Field(description="States; the first is the baseline")
     ] = ()
-    devices: Annotated[tuple[Device, ...], Field(description="Devices that move")] = ()
     interactions: Annotated[
         dict[str, str],
         Field(description="Your own values for what parts do to each other, by coefficient"),
     ] = {}
+    devices: Annotated[tuple[Device, ...], Field(description="Devices that move")] = ()
     schedules: Annotated[tuple[Schedule, ...], Field(description="When devices go where")] = ()
     openings: Annotated[tuple[Opening, ...], Field(description="Openings of the body")] = ()
     claims: Annotated[tuple[Claim, ...], Field(description="What has been said")] = ()
@@ -263,6 +264,18 @@ class Project(Table):
     brakes: Annotated[Brakes | None, Field(description="Brakes over a lap")] = None
     reading: Annotated[Pictures | None, Field(description="What was read from pictures")] = None
     days: Annotated[tuple[TrialDay, ...], Field(description="Days of measuring")] = ()
+    tunnels: Annotated[
+        tuple[TunnelSession, ...], Field(description="Sessions in a wind tunnel")
+    ] = ()
+    pressures: Annotated[
+        tuple[PressureTest, ...], Field(description="Taps and rakes on the car")
+    ] = ()
+    hypotheses: Annotated[
+        tuple[Hypothesis, ...], Field(description="What may be so about the flow")
+    ] = ()
+    flow_notes: Annotated[
+        tuple[FlowNote, ...], Field(description="What tufts, paint and smoke showed")
+    ] = ()
     plan: Annotated[TrialPlan | None, Field(description="The next test day")] = None
     lap: Annotated[Lap | None, Field(description="Circuits, tyres, driver and trim")] = None
     flow: Annotated[Flow | None, Field(description="The whole car in three dimensions")] = None

@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from tuftwork.car.session import TunnelMatrix
 from tuftwork.car.table import Table, number
 from tuftwork.quantity import Quantity
 
@@ -47,6 +48,9 @@ class TrialDay(Table):
     coast_downs: Annotated[
         tuple[str, ...], Field(description="Evidence ids of logs of coast-downs")
     ] = ()
+    laps: Annotated[
+        str, Field(description="Evidence id of a table of laps: state, stint, time, use (1 or 0)")
+    ] = ""
     roles: Annotated[
         dict[str, str], Field(description="Column of a log → what it is; guessed where not said")
     ] = {}
@@ -115,3 +119,6 @@ class TrialPlan(Table):
         Quantity | None, number("speed", positive=True), Field(description="Stop above it")
     ] = None
     seed: Annotated[int, Field(strict=True, ge=0, description="Of the random orders")] = 1
+    matrix: Annotated[
+        TunnelMatrix | None, Field(description="Points of a tunnel session to be put in order")
+    ] = None

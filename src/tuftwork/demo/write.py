@@ -5,6 +5,7 @@ from pathlib import Path
 
 from tuftwork.demo.circuit import carr_moss
 from tuftwork.demo.day import coast_table, day_table, demo_day
+from tuftwork.demo.rig import laps_table, pressures_table, tunnel_table
 from tuftwork.demo.truth import FORCE_SCATTER, PassRow, measured_passes
 from tuftwork.errors import InputError
 from tuftwork.files import read_project, record_digests
@@ -65,6 +66,9 @@ def write_demo(folder: Path) -> Path:
         ("passes.csv", _passes_table(passes)),
         ("day-1.csv", day_table(demo_day())),
         ("coast-1.txt", coast_table()),
+        ("laps-1.csv", laps_table()),
+        ("tunnel-1.csv", tunnel_table()),
+        ("pressures-1.csv", pressures_table()),
         ("carr-moss.csv", carr_moss()),
     ):
         (evidence / name).write_text(text, encoding="utf-8")

@@ -4,6 +4,7 @@ import json
 import tempfile
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from tuftwork import __version__
 from tuftwork.errors import NotCovered
@@ -11,6 +12,7 @@ from tuftwork.files import write_atomic
 from tuftwork.report.client import set_document
 from tuftwork.report.section.trial import day_document
 from tuftwork.study import Bench
+from tuftwork.study.trial.matrixed import matrix_csv
 from tuftwork.study.trial.planned import plan_page, run_sheet_csv
 from tuftwork.study.trial.shown import day_named, tree_of
 
@@ -24,7 +26,7 @@ def write_run_sheet(bench: Bench) -> dict[str, str]:
         If the project has no plan.
     """
     answers = bench.answers
-    tree = {"plan": plan_page(answers), "car": answers.project.car.name,
+    tree: dict[str, Any] = {"plan": plan_page(answers), "car": answers.project.car.name,
             "digest": bench.digest(), "version": __version__}  # fmt: skip
     with tempfile.TemporaryDirectory() as place:
         pdf = set_document("run_sheet.typ", tree, Path(place))
@@ -32,7 +34,11 @@ def write_run_sheet(bench: Bench) -> dict[str, str]:
     out.mkdir(exist_ok=True)
     write_atomic(out / "run-sheet.pdf", pdf)
     write_atomic(out / "run-sheet.csv", run_sheet_csv(answers).encode())
-    return {"pdf": str(out / "run-sheet.pdf"), "csv": str(out / "run-sheet.csv")}
+    written = {"pdf": str(out / "run-sheet.pdf"), "csv": str(out / "run-sheet.csv")}
+    if tree["plan"]["matrix"] is not None:
+        write_atomic(out / "tunnel-matrix.csv", matrix_csv(answers).encode())
+        written["matrix"] = str(out / "tunnel-matrix.csv")
+    return written
 
 
 def write_memo(bench: Bench, day: str = "") -> dict[str, str]:

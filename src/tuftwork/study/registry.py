@@ -30,6 +30,8 @@ class PageEntry:
     support
         ``module:function`` taking project and answers (or None) and returning how well evidence
         supports the page and a short note for the rail.
+    home
+        Page of which this one is a part; it then has no line of its own on the rail.
     """
 
     name: str
@@ -38,6 +40,7 @@ class PageEntry:
     takes: str = "answers"
     query: tuple[str, ...] = ()
     support: str = "tuftwork.study.support:of_model"
+    home: str = ""
 
 
 PAGES: tuple[PageEntry, ...] = (
@@ -58,12 +61,20 @@ PAGES: tuple[PageEntry, ...] = (
         support="tuftwork.study.support:of_claims",
     ),
     PageEntry(
+        name="car", title="Car", make="tuftwork.study.car.page:car_page",
+        query=("speed", "state"), support="tuftwork.study.car.page:car_support",
+    ),
+    PageEntry(
         name="budget", title="Budget", make="tuftwork.study.page:budget_page",
-        query=("speed", "state"), support="tuftwork.study.support:of_parts",
+        query=("speed", "state"), support="tuftwork.study.support:of_parts", home="car",
     ),
     PageEntry(
         name="map", title="Map", make="tuftwork.study.page:map_page", query=("state",),
-        support="tuftwork.study.support:of_map",
+        support="tuftwork.study.support:of_map", home="car",
+    ),
+    PageEntry(
+        name="states", title="States", make="tuftwork.study.page:states_page",
+        support="tuftwork.study.support:of_states", home="car",
     ),
     PageEntry(
         name="sections", title="Sections and wings",
@@ -75,8 +86,8 @@ PAGES: tuple[PageEntry, ...] = (
         query=("case",), support="tuftwork.study.flow.page:support_of_flow",
     ),
     PageEntry(
-        name="states", title="States", make="tuftwork.study.page:states_page",
-        support="tuftwork.study.support:of_states",
+        name="floor", title="Floor", make="tuftwork.study.floor_page:floor_page",
+        query=("floor", "state"), support="tuftwork.study.floor_page:floor_support",
     ),
     PageEntry(
         name="lap", title="Lap", make="tuftwork.study.lap_page:lap_page",
@@ -120,8 +131,11 @@ PAGES: tuple[PageEntry, ...] = (
 LIVE: Mapping[str, str] = {
     "trace": "tuftwork.study.trial.trace:trace_page",
     "path_at": "tuftwork.study.live:live_page",
+    "motion_at": "tuftwork.study.car.live:motion_live",
     "section_at": "tuftwork.study.section_live:section_live",
     "span_at": "tuftwork.study.section_live:span_live",
+    "better_at": "tuftwork.study.section_help:better_live",
+    "floor_at": "tuftwork.study.floor_live:floor_live",
     "trim_at": "tuftwork.study.trim_live:trim_live",
     "cooling_at": "tuftwork.study.cooling_live:cooling_live",
     "brakes_at": "tuftwork.study.brake_page:brakes_live",
@@ -142,6 +156,7 @@ OPEN_LIVE: Mapping[str, str] = {
     "flow_add": "tuftwork.study.flow.live:add_live",
     "flow_view": "tuftwork.study.flow.live:view_live",
     "log_cure": "tuftwork.study.trial.take:cure_live",
+    "log_roles": "tuftwork.study.trial.roles:roles_live",
 }
 """Live requests that need no run of the study: as ``LIVE``, but given the bench itself."""
 
@@ -153,8 +168,10 @@ OPEN_CHAINS: Mapping[str, str] = {
 
 CHAINS: Mapping[str, str] = {
     "trial": "tuftwork.study.trial.page:trial_chain",
+    "tested": "tuftwork.study.trial.session_page:tested_chain",
     "ride": "tuftwork.study.page:ride_chain",
     "budget": "tuftwork.study.page:budget_chain",
+    "car": "tuftwork.study.car.page:car_chain",
     "cell": "tuftwork.study.page:cell_chain",
     "state": "tuftwork.study.page:state_chain",
     "lost": "tuftwork.study.finding:lost_chain",
@@ -162,6 +179,7 @@ CHAINS: Mapping[str, str] = {
     "input": "tuftwork.study.register:input_chain",
     "claim": "tuftwork.study.claimed:claim_chain",
     "sections": "tuftwork.study.section_page:section_chain",
+    "floor": "tuftwork.study.floor_page:floor_chain",
     "lap": "tuftwork.study.lap_page:lap_chain",
     "trim": "tuftwork.study.trim_page:trim_chain",
     "cooling": "tuftwork.study.cooling_page:cooling_chain",
@@ -187,6 +205,7 @@ LABELS: tuple[str, ...] = (
 
 STEPS: tuple[str, ...] = (
     "tuftwork.study.section_worked:section_steps",
+    "tuftwork.study.floor_worked:floor_steps",
     "tuftwork.study.lap:lap_steps",
     "tuftwork.study.cooling_step:cooling_steps",
     "tuftwork.study.brake_step:brake_steps",
@@ -196,10 +215,12 @@ STEPS: tuple[str, ...] = (
 
 FINDINGS: tuple[str, ...] = (
     "tuftwork.study.finding:findings_of",
+    "tuftwork.study.car.finding:car_findings",
     "tuftwork.study.claimed:claim_findings",
     "tuftwork.study.picture.found:picture_findings",
     "tuftwork.study.picture.found:gross_taken_for_net",
-    "tuftwork.study.trial.agree:trial_findings",
+    "tuftwork.study.trial.found:trial_findings",
+    "tuftwork.study.floor_page:floor_findings",
     "tuftwork.study.lap_finding:lap_findings",
     "tuftwork.study.cooling_finding:cooling_findings",
     "tuftwork.study.brake_page:brake_findings",

@@ -115,7 +115,7 @@ def _least_squares(y: Array, changed: np.ndarray, clock: Array) -> Difference:
     columns = [np.ones_like(y), changed.astype(float)]
     # drift and change cannot be told apart where B was only run after A
     steps = np.column_stack([*columns, clock])
-    drifting = np.linalg.matrix_rank(steps) == 3 and y.size > 2 and _is_bracketed(changed)
+    drifting = np.linalg.matrix_rank(steps) == 3 and y.size > 2 and is_bracketed(changed)
     design = steps if drifting else np.column_stack(columns)
     found, *_ = np.linalg.lstsq(design, y, rcond=None)
     residual = y - design @ found
@@ -129,7 +129,7 @@ def _least_squares(y: Array, changed: np.ndarray, clock: Array) -> Difference:
     )  # fmt: skip
 
 
-def _is_bracketed(changed: np.ndarray) -> bool:
+def is_bracketed(changed: np.ndarray) -> bool:
     """Return whether A was run on both sides of B, or B on both sides of A."""
     return int(np.sum(np.abs(np.diff(changed.astype(int))))) >= 2
 

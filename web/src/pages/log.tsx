@@ -23,7 +23,10 @@ export function LogSheet() {
     >
       {(tree) =>
         tree.refused ? (
-          <Empty text={`This log cannot be used yet. ${tree.refused.join(" ")}`} />
+          <div class="body">
+            <Empty text={`This log cannot be used yet. ${tree.refused.join(" ")}`} />
+            {tree.columns.length > 0 && <Columns tree={tree} />}
+          </div>
         ) : (
           <div class="body" key={tree.day}>
             {tree.days.length > 1 && (
@@ -296,33 +299,76 @@ function Rest({ tree }: { tree: LogPage }) {
           </li>
         ))}
       </ul>
-      <details>
-        <summary>
-          {tree.columns.filter((c) => c.role).length} of {tree.columns.length} columns in use,{" "}
-          {tree.rows.toLocaleString("en").replaceAll(",", " ")} rows
-        </summary>
-        <table class="plain">
-          <thead>
-            <tr>
-              <th scope="col">Column</th>
-              <th scope="col">Unit</th>
-              <th scope="col">Taken for</th>
-            </tr>
-          </thead>
-          <tbody>
-            {tree.columns.map((c) => (
-              <tr key={c.name}>
-                <td>{c.name}</td>
-                <td>{c.unit}</td>
-                <td>
-                  {c.role || "not used"} {c.is_guess && c.role && <span class="faint">(guessed)</span>}
-                </td>
-              </tr>
-            ))}
-          </tbody>
-        </table>
-      </details>
+      <Columns tree={tree} />
       <p class="faint">{tree.how}</p>
     </section>
+  );
+}
+
+function Columns({ tree }: { tree: LogPage }) {
+  const [said, setSaid] = useState("");
+  const tell = (what: Record<string, unknown>) =>
+    line
+      .ask({ do: "log_roles", day: tree.day, ...what })
+      .then(() => {
+        setSaid("Remembered in the project.");
+        startRun();
+      })
+      .catch((why: Error) => setSaid(why.message))
+      .finally(() => (revision.value += 1));
+  const used = tree.columns.filter((c) => c.role).length;
+  return (
+    <details open={tree.guesses > 0 || Boolean(tree.refused)}>
+      <summary>
+        {used} of {tree.columns.length} columns in use
+        {tree.rows > 0 && `, ${tree.rows.toLocaleString("en").replaceAll(",", "\u202f")} rows`}
+        {tree.guesses > 0 && `; ${tree.guesses} guessed`}
+      </summary>
+      <p class="tools">
+        {tree.guesses > 0 && (
+          <button type="button" class="do quiet" onClick={() => tell({ confirm: true })}>
+            Confirm all guesses
+          </button>
+        )}
+        {tree.is_said && (
+          <button type="button" class="do quiet" onClick={() => tell({ forget: true })}>
+            Guess again
+          </button>
+        )}
+        {said && <span role="status">{said}</span>}
+      </p>
+      <table class="plain">
+        <thead>
+          <tr>
+            <th scope="col">Column</th>
+            <th scope="col">Unit</th>
+            <th scope="col">Taken for</th>
+            <th scope="col">By</th>
+          </tr>
+        </thead>
+        <tbody>
+          {tree.columns.map((c) => (
+            <tr key={c.name}>
+              <td>{c.name}</td>
+              <td>{c.unit}</td>
+              <td>
+                <select
+                  class="role"
+                  aria-label={`What is ${c.name}`}
+                  value={c.role}
+                  onChange={(event) => tell({ roles: { [c.name]: event.currentTarget.value } })}
+                >
+                  <option value="">not used</option>
+                  {tree.roles.map((name) => (
+                    <option key={name}>{name}</option>
+                  ))}
+                </select>
+              </td>
+              <td class="faint">{!c.role ? "" : c.is_guess ? "guess" : "you"}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </details>
   );
 }

@@ -25,6 +25,99 @@ export interface BeforeAfter {
   share_after: Num;
 }
 
+export interface Column {
+  name: string;
+  unit: string;
+  role: string;
+  is_guess: boolean;
+}
+
+export interface Tunnel {
+  name: string;
+  refused?: string[];
+  points: number;
+  about: string;
+  axes: string;
+  correction: string;
+  rows: {
+    state: string;
+    front_mm: number;
+    rear_mm: number;
+    count: number;
+    front: Num;
+    rear: Num;
+    drag: Num;
+    total: Num;
+    gap_points: number | null;
+  }[];
+  methods: { method: string; ratio: number; drag: string; total: string }[];
+  lines: { name: string; at: string; front: string; rear: string; drag: string; rear_share: number }[];
+  sweeps: string[];
+  scatter: string;
+  notices: string[];
+}
+
+export interface Pressures {
+  name: string;
+  refused?: string[];
+  rows: { tap: string; kind: string; at: string; state: string; count: number; value: Num; hypothesis: string }[];
+  ducts: {
+    duct: string;
+    state: string;
+    tubes: number;
+    speed_kmh: number;
+    unevenness: string;
+    backward: number;
+    flow: Num;
+  }[];
+}
+
+export interface Notes {
+  rows: {
+    n: number;
+    at: string;
+    at_is: string;
+    by: string;
+    seen: string;
+    state: string;
+    speed: string;
+    picture: string;
+    hypothesis: string;
+    bears: string;
+    note: string;
+  }[];
+  hypotheses: {
+    id: string;
+    says: string;
+    for: number[];
+    against: number[];
+    taps: string[];
+    verdict: Verdict;
+  }[];
+}
+
+export interface Laps {
+  laps: number;
+  refused?: string[];
+  rows: {
+    state: string;
+    against: string;
+    laps: number;
+    stints: number;
+    method: string;
+    gain: Num;
+    wear: string;
+    verdict: string;
+  }[];
+}
+
+export interface Sessions {
+  tunnels: Tunnel[];
+  pressures: Pressures[];
+  notes: Notes;
+  laps?: Laps | null;
+}
+
 interface OfDay {
   day: string;
   days: string[];
@@ -35,7 +128,10 @@ export interface LogPage extends OfDay {
   mass_state: string;
   rows: number;
   span_s: [number, number];
-  columns: { name: string; unit: string; role: string; is_guess: boolean }[];
+  columns: Column[];
+  roles: string[];
+  guesses: number;
+  is_said: boolean;
   faults: Card[];
   knowing: Card[];
   left: number;
@@ -46,7 +142,7 @@ export interface LogPage extends OfDay {
   how: string;
 }
 
-export interface ResultsPage extends OfDay {
+export interface ResultsPage extends OfDay, Sessions {
   version: string;
   versions: string[];
   mass_state: string;
@@ -70,6 +166,15 @@ export interface ResultsPage extends OfDay {
     rear: Num;
     total: Num;
     verdict: string;
+  }[];
+  paired: {
+    state: string;
+    against: string;
+    method: string;
+    passes: number;
+    drift: string;
+    scatter: string;
+    rows: { speed_kmh: number; gain: Num; verdict: string }[];
   }[];
   budgets: {
     state: string;
@@ -96,7 +201,9 @@ export interface Bias {
   best: Grid;
   doubt: Grid;
   origin: string[][];
+  source: string[][];
   measured_share: number;
+  tunnel_share: number;
   size: number;
 }
 
@@ -119,12 +226,36 @@ export interface AgreementPage extends OfDay {
     rear: Num;
     front_origin: "measured" | "computed";
     rear_origin: "measured" | "computed";
+    front_source: "track" | "tunnel" | "model";
+    rear_source: "track" | "tunnel" | "model";
   }[];
+  ranked: { name: string; verdict: Verdict; miss_points: number; worth_points: number; text: string }[];
+  consistent: number;
+  compared: number;
+  tunnels: string[];
   next?: { text: string } | null;
   bias?: { front: Bias; rear: Bias };
 }
 
+export interface Matrix {
+  candidates: number;
+  measured: number;
+  takes: string;
+  answered_percent: number;
+  marks: string[];
+  lines: {
+    n: number;
+    start: string;
+    state: string;
+    front_mm: number;
+    rear_mm: number;
+    is_repeat: boolean;
+    answered_percent: number;
+  }[];
+}
+
 export interface PlanPage {
+  matrix: Matrix | null;
   question: string;
   rule: string;
   states: string[];

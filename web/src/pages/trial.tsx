@@ -9,6 +9,7 @@ import { NumberText } from "../widgets/num";
 import { Empty } from "../widgets/state";
 import { Page } from "./page";
 import "./trial.css";
+import { LapsPart, MatrixPart, PairedPart, SessionParts, sourceWord } from "./trial-session";
 import type { AgreementPage, PlanPage, ResultsPage } from "./trial-types";
 
 function address(page: string, keys: string[]): string {
@@ -59,6 +60,7 @@ export function PlanSheet() {
             </ul>
           </section>
           <Lines tree={tree} />
+          <MatrixPart matrix={tree.matrix} />
           <p class="faint">
             Run sheet as PDF and as a table to edit: <code>tuftwork plan PROJECT --sheet</code>
           </p>
@@ -143,8 +145,12 @@ export function ResultsSheet() {
       address={address("results", ["day", "version"])}
     >
       {(tree) =>
-        tree.refused ? (
-          <Empty text={`This log cannot be used yet. ${tree.refused.join(" ")}`} />
+        tree.refused || !tree.version ? (
+          <div class="body">
+            {tree.refused && <Empty text={`This log cannot be used yet. ${tree.refused.join(" ")}`} />}
+            <LapsPart laps={tree.laps} />
+            <SessionParts tree={tree} />
+          </div>
         ) : (
           <div class="body">
             <div class="controls">
@@ -191,8 +197,11 @@ export function ResultsSheet() {
               </table>
             </div>
             <Gains tree={tree} />
+            <PairedPart paired={tree.paired} />
+            <LapsPart laps={tree.laps} />
             <Coast tree={tree} />
             <Doubts tree={tree} />
+            <SessionParts tree={tree} />
           </div>
         )
       }
@@ -317,7 +326,7 @@ export function AgreementSheet() {
       address={address("agreement", ["day"])}
     >
       {(tree) =>
-        tree.rows.length === 0 ? (
+        tree.rows.length === 0 && tree.ranked.length === 0 ? (
           <Empty text="Nothing to compare yet: a test day and parts are needed." />
         ) : (
           <div class="body">
@@ -327,6 +336,7 @@ export function AgreementSheet() {
                 <b>Test next:</b> {tie(tree.next.text)}
               </p>
             )}
+            <Ranked tree={tree} />
             <div class="scroll" tabIndex={0} role="region" aria-label="Predicted against measured">
               <table class="plain">
                 <thead>
@@ -371,6 +381,45 @@ export function AgreementSheet() {
   );
 }
 
+function Ranked({ tree }: { tree: AgreementPage }) {
+  const worst = tree.ranked.filter((d) => d.verdict !== "consistent");
+  return (
+    <section aria-labelledby="ranked">
+      <h2 id="ranked">Disagreements, the most consequential first</h2>
+      <p>
+        {tree.consistent} of {tree.compared} measured values agree with the model within both ranges.
+      </p>
+      {worst.length > 0 && (
+        <table class="plain">
+          <thead>
+            <tr>
+              <th scope="col">Where</th>
+              <th scope="col">Miss</th>
+              <th scope="col">Beyond both ranges</th>
+              <th scope="col">Verdict</th>
+            </tr>
+          </thead>
+          <tbody>
+            {worst.map((d) => (
+              <tr key={d.name}>
+                <th scope="row">
+                  {d.name}
+                  <small>{d.text}</small>
+                </th>
+                <td>{d.miss_points.toFixed(1).replace("-", "\u2212")} points</td>
+                <td>{d.worth_points.toFixed(1)} points</td>
+                <td>
+                  <VerdictWord verdict={d.verdict} />
+                </td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      )}
+    </section>
+  );
+}
+
 function Verdicts({ list }: { list: Verdict[] }) {
   const shown = list[0] === list[1] ? list.slice(0, 1) : list;
   return (
@@ -391,10 +440,12 @@ function Learned({ tree }: { tree: AgreementPage }) {
       <h2 id="learned">The map with what was learned</h2>
       {tree.bias && (
         <p>
-          The day removed at least half of the model's doubt in{" "}
+          What was measured removed at least half of the model's doubt in{" "}
           {Math.round(100 * tree.bias.front.measured_share)}&nbsp;% of the map's cells in front and{" "}
-          {Math.round(100 * tree.bias.rear.measured_share)}&nbsp;% at the rear. Elsewhere the model
-          stands alone.
+          {Math.round(100 * tree.bias.rear.measured_share)}&nbsp;% at the rear
+          {tree.tunnels.length > 0 &&
+            ` (the tunnel alone in ${Math.round(100 * tree.bias.rear.tunnel_share)} % at the rear)`}
+          . Elsewhere the model stands alone.
         </p>
       )}
       <table class="plain">
@@ -422,7 +473,7 @@ function Learned({ tree }: { tree: AgreementPage }) {
                   </td>
                   <td key={`${axle} origin`} class="nowrap">
                     <OriginMark origin={row[`${axle}_origin`]} />{" "}
-                    {row[`${axle}_origin`] === "measured" ? "the day" : "the model"}
+                    {sourceWord(row[`${axle}_source`])}
                   </td>
                 </>
               ))}

@@ -12,9 +12,10 @@ from tuftwork.plot.trial import Measured, agreement, before_after
 from tuftwork.report.figure import PAPER
 from tuftwork.study import Bench
 from tuftwork.study.answers import Answers
-from tuftwork.study.trial.agree import agreement_page, predicted
+from tuftwork.study.trial.agree import agreement_page
 from tuftwork.study.trial.page import log_page, results_page
 from tuftwork.study.trial.shown import day_named, days_of, tree_of, usual_version
+from tuftwork.study.trial.sighted import predicted
 
 
 def trial_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] | None:

@@ -14,6 +14,7 @@ from tuftwork.quantity import Ensemble, Quantity, parse_quantity, values_at
 from tuftwork.study.job import Job
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
+from tuftwork.study.trial.paired_day import paired_tree
 from tuftwork.trial.cure import Cure, with_cures
 from tuftwork.trial.fault import Hypothesis, Suspects, find_faults, in_order
 from tuftwork.trial.log import Log
@@ -26,8 +27,10 @@ ROTATING = "3 % ± 1 %"
 
 
 def trial_steps(job: Job) -> list[Step]:
-    """Return a step for every test day of the project."""
-    return [_day_step(job, day) for day in job.project.days]
+    """Return a step for every test day, tunnel session and pressure test of the project."""
+    from tuftwork.study.trial.session import session_steps
+
+    return [*(_day_step(job, day) for day in job.project.days), *session_steps(job)]
 
 
 def _day_step(job: Job, day: TrialDay) -> Step:
@@ -152,6 +155,10 @@ def day_tree(job: Job, day: TrialDay, ensemble: Ensemble, pulse: Pulse) -> Tree:
         "results": {name: _results_tree(r) for name, (r, _) in reduced.items()},
         "scatter": list(reduced[last][0].scatter),
         "budgets": _budgets(tables[last], *reduced[last]),
+        "paired": {
+            name: paired_tree(tables[name], own, project.state().name, runs_of(project, day))
+            for name, (_, own) in reduced.items()
+        },
         "coast": _coast_tree(job, day, setup, _load_area(reduced[last][0], project)),
         "done": list(versions["accepted"][0].done),
         "mass_state": mass_of(project, day).name,

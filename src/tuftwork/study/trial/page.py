@@ -1,14 +1,17 @@
 """Pages of a test day: the log with its faults, and what its passes say."""
 
 from typing import Any
+from zlib import crc32
 
 import numpy as np
 
 from tuftwork.car.trial import TrialDay
-from tuftwork.quantity import format_plain
+from tuftwork.quantity import Z80, format_plain
 from tuftwork.study.answers import Answers
 from tuftwork.study.number import Link, Number
 from tuftwork.study.store import Tree
+from tuftwork.study.trial.roles import columns_of_day
+from tuftwork.study.trial.session_page import has_sessions, laps_part, session_parts
 from tuftwork.study.trial.shown import (
     KMH,
     VERSIONS,
@@ -21,6 +24,7 @@ from tuftwork.study.trial.shown import (
     tree_of,
     usual_version,
 )
+from tuftwork.trial.log import ROLES
 
 Page = dict[str, Any]
 MINUS = "\u2212"
@@ -30,7 +34,16 @@ def log_page(answers: Answers, day: str = "") -> Page:
     """Return the log page: columns, faults as cards, what the cures would change."""
     one = day_named(answers, day)
     tree = tree_of(answers, one)
-    page: Page = {"day": one.name, "days": [d.name for d in days_of(answers)]}
+    columns = columns_of_day(answers, one)
+    page: Page = {
+        "day": one.name, "days": [d.name for d in days_of(answers)], "roles": list(ROLES),
+        "columns": [
+            {"name": name, "unit": unit, "role": role, "is_guess": bool(guess and role)}
+            for name, unit, role, guess in columns
+        ],
+        "guesses": sum(1 for _, _, role, guess in columns if role and guess),
+        "is_said": bool(one.roles or one.units),
+    }  # fmt: skip
     if "refused" in tree:
         return page | {"refused": list(tree["refused"]), "faults": [], "knowing": [],
                        "notices": list(tree["refused"])}  # fmt: skip
@@ -40,10 +53,6 @@ def log_page(answers: Answers, day: str = "") -> Page:
         "mass_state": tree["mass_state"],
         "rows": tree["rows"],
         "span_s": [begin, end],
-        "columns": [
-            {"name": name, "unit": unit, "role": role, "is_guess": guess}
-            for name, unit, role, guess in tree["columns"]
-        ],
         "faults": [f for f in faults if f["is_fault"]],
         "knowing": [f for f in faults if not f["is_fault"]],
         "left": len([h for h in tree["remaining"] if h["cures"]]),
@@ -123,9 +132,13 @@ def _before_after(answers: Answers, day: TrialDay, tree: Tree) -> list[Page]:
 
 def results_page(answers: Answers, day: str = "", version: str = "") -> Page:
     """Return the results page: CzSf and CzSr per state and speed, differences, budget, coast."""
+    parts = session_parts(answers)
+    if not days_of(answers) and has_sessions(answers.project):
+        return {"day": "", "days": [], "rows": [], "notices": []} | parts
     one = day_named(answers, day)
     tree = tree_of(answers, one)
-    page: Page = {"day": one.name, "days": [d.name for d in days_of(answers)]}
+    page: Page = {"day": one.name, "days": [d.name for d in days_of(answers)]} | parts
+    page["laps"] = laps_part(answers, one.name)
     if "refused" in tree:
         return page | {"refused": list(tree["refused"]), "rows": [],
                        "notices": list(tree["refused"])}  # fmt: skip
@@ -146,6 +159,7 @@ def results_page(answers: Answers, day: str = "", version: str = "") -> Page:
     return page | {
         "version": name, "versions": list(VERSIONS), "mass_state": tree["mass_state"],
         "rows": rows, "differences": _differences(answers, one, tree, name),
+        "paired": [_paired(answers, one, p, name) for p in tree["paired"][name]],
         "budgets": [_budget(b) for b in tree["budgets"]],
         "coast": _coast(answers, one, tree),
         "scatter": [f"{s:.0f} N" for s in tree["scatter"]], "notices": notices,
@@ -192,11 +206,48 @@ def difference_number(
     )  # fmt: skip
 
 
-def _verdict(answers: Answers, day: TrialDay, rows: tuple[Tree, Tree], version: str) -> str:
-    number = difference_number(answers, day, rows, "total", version)
+def _paired(answers: Answers, day: TrialDay, tree: Tree, version: str) -> Page:
+    """Return a state less the baseline from every pass, with the day's drift."""
+    drift, doubt = tree["drift"]
+    return {
+        "state": tree["state"], "against": tree["against"], "method": tree["method"],
+        "passes": tree["passes"], "scatter": f"{tree['scatter']:.0f}\u202fN",
+        "drift": f"{drift:+.0f} ± {Z80 * doubt:.0f}\u202fN an hour".replace("-", MINUS),
+        "rows": [
+            {"speed_kmh": round(speed * KMH, 1), "gain": number, "verdict": _gain_word(number)}
+            for speed, size, own in tree["rows"]
+            for number in [_paired_number(answers, day, tree, (speed, size, own), version)]
+        ],
+    }  # fmt: skip
+
+
+def _paired_number(
+    answers: Answers, day: TrialDay, tree: Tree, row: tuple[float, float, float], version: str
+) -> Number:
+    speed, size, doubt = row
+    kmh = f"{speed * KMH:.0f}"
+    noise = np.random.default_rng(crc32(f"{day.name} {tree['state']} {kmh}".encode()))
+    draws = size + doubt * noise.standard_t(max(tree["dof"], 1), answers.ensemble.size)
+    return answers.book.number(
+        f"trial/{day.name}/{version}/{tree['state']} by passes/{kmh}", draws, "area",
+        origin="measured",
+        title=f"CzS: '{tree['state']}' less '{tree['against']}' at {kmh} km/h, from every pass",
+        links=[Link(what=f"{tree['passes']} passes at all speeds: {tree['method']}",
+                    origin="measured", source=", ".join(day.logs)),
+               Link(what="Springs and pots at their best values: they scale a difference little",
+                    origin="computed")],
+        decision="Whether the change is kept.", among=(),
+    )  # fmt: skip
+
+
+def _gain_word(number: Number) -> str:
     if number["low"] < 0 < number["high"]:
         return "below noise"
     return "gains" if number["best"] > 0 else "loses"
+
+
+def _verdict(answers: Answers, day: TrialDay, rows: tuple[Tree, Tree], version: str) -> str:
+    return _gain_word(difference_number(answers, day, rows, "total", version))
 
 
 def _budget(budget: Tree) -> Page:
@@ -240,6 +291,9 @@ def trial_chain(answers: Answers, address: str) -> None:
     from tuftwork.study.trial.agree import agreement_page
 
     name = address.split("/")[1]
+    if name not in {d.name for d in days_of(answers)}:
+        agreement_page(answers)
+        return
     results_page(answers, name)
     for version in VERSIONS:
         if f"/{version}/" in address:

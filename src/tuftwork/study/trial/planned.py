@@ -8,6 +8,7 @@ from tuftwork.car import Project
 from tuftwork.car.trial import TrialPlan
 from tuftwork.errors import NotCovered
 from tuftwork.study.answers import Answers
+from tuftwork.study.trial.matrixed import matrix_part
 from tuftwork.trial.plan import SAFETY, Line, PlanWish, TestPlan, clock_text, plan_day
 
 Page = dict[str, Any]
@@ -68,6 +69,7 @@ def plan_page(answers: Answers) -> Page:
             for p in plan.powers
         ],
         "lines": [line_tree(line) for line in plan.lines],
+        "matrix": matrix_part(answers),
         "stops": stops, "safety": list(SAFETY), "notices": list(plan.notices),
     }  # fmt: skip
 
