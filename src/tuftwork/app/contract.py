@@ -7,6 +7,7 @@ from typing import Any, Literal, NotRequired
 
 from typing_extensions import TypedDict
 
+from tuftwork.app.contract_car import CarPage
 from tuftwork.app.contract_lap import LapPage, TrimPage
 from tuftwork.app.contract_number import Number as Number
 from tuftwork.app.contract_picture import Pictures
@@ -363,6 +364,7 @@ FORMS: dict[str, Any] = {
     "overview": Overview,
     "claims": Claims,
     "budget": Budget,
+    "car": CarPage,
     "map": MapPage,
     "states": States,
     "evidence": Evidence,

@@ -1,11 +1,12 @@
 """The command ``tuftwork``: one thin function per verb, which calls the study and shows it."""
 
-from tuftwork.cli import answer, cooling, flow, lap, project, reading, section, trial
+from tuftwork.cli import answer, car, cooling, flow, lap, project, reading, section, trial
 from tuftwork.cli.frame import EXIT_CODES, program
 
 __all__ = [
     "EXIT_CODES",
     "answer",
+    "car",
     "cooling",
     "flow",
     "lap",

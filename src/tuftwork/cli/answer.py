@@ -1,4 +1,4 @@
-"""Commands that answer: study, report, claims, budget, map, export."""
+"""Commands that answer: study, report, claims, budget, export."""
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -87,30 +87,6 @@ def budget(
     rows = [(r["name"], r["front"], r["rear"], r["total"], r["drag"]) for r in page["rows"]]
     title = f"Budget at {page['speed']['text']}, {page['state']}"
     show_table(title, ("part", "CzSf", "CzSr", "CzS", "CxS"), rows, page["at"])
-    return 0
-
-
-@command("map")
-def map_command(
-    project: ProjectArgument = ".",
-    state: StateOption = "",
-    save: Annotated[str, typer.Option(help="Write the map to this netCDF file.")] = "",
-    as_json: JsonOption = False,
-) -> int:
-    """Show balance and loads against speed with the platform loop closed."""
-    from tuftwork.study import Bench
-
-    bench = Bench(project)
-    page = bench.page("map", **_given(state=state))
-    if save:
-        bench.save_map(save)
-    if as_json:
-        print_json(page)
-        return 0
-    columns = ("speed", "hf", "hr", "CzSf", "CzSr", "CzS", "%F", "CxS")
-    keys = ("speed", "height_front", "height_rear", "front", "rear", "total", "share", "drag")
-    rows = [[row[key] for key in keys] for row in page["path"]]
-    show_table(f"Along the platform path, {page['state']}", columns, rows, page["cliff"]["text"])
     return 0
 
 

@@ -132,6 +132,8 @@ def _rail(project: Project, answers: Answers | None) -> list[Page]:
     """Return the jobs in the order of the work, each with how well evidence supports it."""
     lines = []
     for entry in PAGES:
+        if entry.home:
+            continue
         support, note = found(entry.support)(project, answers)
         lines.append({"page": entry.name, "title": entry.title, "support": support, "note": note})
     return lines

@@ -1,0 +1,1 @@
+"""The car as a system: interactions, states and devices, platform motion, leverage."""
