@@ -1,0 +1,427 @@
+/** Flow: the whole car in three dimensions: set up with cost, watch it run, look at what it gave. */
+
+import { useSignal } from "@preact/signals";
+import type { ComponentType } from "preact";
+import { useEffect, useMemo, useState } from "preact/hooks";
+import { duration, write } from "../number";
+import { line, place, revision, turn } from "../store";
+import type { Num, Refusal } from "../types";
+import { Choice, Slider } from "../widgets/control";
+import { StateWord } from "../widgets/mark";
+import { NumberText } from "../widgets/num";
+import { Busy, Notices, RefusedNote } from "../widgets/state";
+import { type Block, latest, Refused } from "../wire";
+import { Page } from "./page";
+import { LineChart } from "./sections-draw";
+import "./flow.css";
+
+interface Setting {
+  speed_kmh: number;
+  yaw_deg: number;
+  front_mm: number | null;
+  rear_mm: number | null;
+  cell_mm: number;
+  longest: number;
+  error_m2: number;
+  back_end: "cpu" | "cuda";
+  leave_out: string[];
+}
+interface Part {
+  name: string;
+  in: boolean;
+  rolls: boolean;
+  is_plate: boolean;
+  size: string;
+  triangles: number;
+}
+interface Row {
+  label: string;
+  text: string;
+}
+interface Cost {
+  rows: Row[];
+  faults: string[];
+  can_run: boolean;
+}
+interface Run {
+  state: string;
+  is_going: boolean;
+  travel: number | null;
+  longest: number | null;
+  rate: number | null;
+  text: string | null;
+  faults: string[] | null;
+  can_resume: boolean;
+  numbers: Record<string, Num>;
+  progress?: number;
+  left_s?: number | null;
+}
+interface Result {
+  evidence: string;
+  at: string;
+  is_older: boolean;
+  loads: { key: string; label: string; number: Num; noise: string }[];
+  moments: Row[];
+  parts: { name: string; front: string; rear: string; total: string; drag: string; friction: string }[];
+  bias: string;
+  why_not: string;
+  facts: string;
+  gap: string;
+  notices: string[];
+  notes: string[];
+}
+interface Tree {
+  cases: { name: string; speed: Num; cell: Num; evidence: string; state: string }[];
+  case: string;
+  text: string;
+  kinds?: string[];
+  setting: Setting;
+  parts: Part[];
+  cost: Cost;
+  run: Run | null;
+  result: Result | null;
+}
+
+const WORDS: Record<string, ["ok" | "doubt" | "wrong" | "faint", string]> = {
+  preparing: ["faint", "cutting the grid"], running: ["faint", "running"], finishing: ["faint", "writing the results"],
+  done: ["ok", "done"], cancelled: ["doubt", "stopped"], lost: ["doubt", "lost"], failed: ["wrong", "failed"],
+  refused: ["wrong", "refused"],
+};
+
+export function FlowSheet() {
+  const { case: name = "" } = place.value.query;
+  return (
+    <Page<Tree> title="Flow" address={`/flow.json${name ? `?case=${encodeURIComponent(name)}` : ""}`}
+      lead="The whole car in three dimensions: pressure, wakes and vortices, and loads as a rival opinion with a stated bias.">
+      {(tree) => (tree.cases.length === 0 ? <Begin tree={tree} /> : <CaseOf key={tree.case} tree={tree} />)}
+    </Page>
+  );
+}
+
+/** Ask, and say what was refused. */
+function useAsk() {
+  const refusal = useSignal<Refusal | null>(null);
+  const ask = async (request: Record<string, unknown>) => {
+    try {
+      const answer = await line.ask(request);
+      refusal.value = null;
+      return answer;
+    } catch (why) {
+      if (!(why instanceof Refused)) throw why;
+      refusal.value = why.refusal;
+      return null;
+    }
+  };
+  return { refusal, ask };
+}
+
+function Begin({ tree }: { tree: Tree }) {
+  const { refusal, ask } = useAsk();
+  const add = async (kind: string) => {
+    if (await ask({ do: "flow_add", kind })) revision.value += 1;
+  };
+  return (
+    <div class="note empty">
+      <p>{tree.text}</p>
+      <div class="flow-add">
+        {(tree.kinds ?? []).map((kind, k) => (
+          <button key={kind} type="button" class={k ? "do quiet" : "do"} onClick={() => void add(kind)}>
+            Start from a generic {kind === "coupe" ? "coupé" : kind}
+          </button>
+        ))}
+      </div>
+      {refusal.value && <RefusedNote refusal={refusal.value} />}
+    </div>
+  );
+}
+
+function CaseOf({ tree }: { tree: Tree }) {
+  const setting = useSignal<Setting>(tree.setting);
+  const cost = useSignal<Cost>(tree.cost);
+  const parts = useSignal<Part[]>(tree.parts);
+  const run = useSignal<Run | null>(tree.run);
+  const cut = useSignal<{ rows: Row[]; faults: string[]; notices: string[] } | "busy" | null>(null);
+  const { refusal, ask } = useAsk();
+  const common = { case: tree.case };
+  const push = useMemo(
+    () =>
+      latest<Setting>(async (now) => {
+        const answer = await ask({ do: "flow_cost", ...common, ...now });
+        if (!answer) return;
+        const found = answer.header as unknown as { cost: Cost; parts: Part[]; run: Run | null };
+        cost.value = found.cost;
+        parts.value = found.parts;
+        run.value = found.run;
+      }),
+    [tree.case],
+  );
+  useEffect(() => {
+    run.value = tree.run;
+    cost.value = tree.cost;
+    parts.value = tree.parts;
+    setting.value = tree.setting;
+  }, [tree]);
+  const move = (change: Partial<Setting>) => {
+    setting.value = { ...setting.value, ...change };
+    cut.value = null;
+    push(setting.value);
+  };
+  const now = setting.value;
+  const isMoved = JSON.stringify(now) !== JSON.stringify(tree.setting);
+  const going = run.value?.is_going ?? false;
+  const start = async () => {
+    const answer = await ask({ do: "flow_start", ...common, ...now });
+    if (answer) run.value = (answer.header as unknown as { run: Run }).run;
+  };
+  const save = async () => {
+    if (await ask({ do: "flow_save", ...common, ...now })) revision.value += 1;
+  };
+  const look = async () => {
+    cut.value = "busy";
+    const answer = await ask({ do: "flow_prepare", ...common, ...now });
+    cut.value = answer ? (answer.header as never) : null;
+  };
+  return (
+    <>
+      {tree.cases.length > 1 && (
+        <Choice label="Case" value={tree.case} options={tree.cases.map((c) => [c.name, c.name] as const)}
+          onPick={(name) => turn({ case: name }, true)} />
+      )}
+      <section class="flow-set" aria-label="Set up">
+        <div>
+          <h2>Set up</h2>
+          <div class="sliders">
+            <Slider label="Speed" value={now.speed_kmh} low={20} high={360} step={1} unit="km/h"
+              onMove={(speed_kmh) => move({ speed_kmh })} />
+            <Slider label="Yaw" value={now.yaw_deg} low={-15} high={15} step={0.5} unit="°"
+              onMove={(yaw_deg) => move({ yaw_deg })} />
+            {now.front_mm !== null && (
+              <Slider label="Front ride height" value={now.front_mm} low={10} high={250} step={0.5} unit="mm"
+                onMove={(front_mm) => move({ front_mm })} />
+            )}
+            {now.rear_mm !== null && (
+              <Slider label="Rear ride height" value={now.rear_mm} low={10} high={250} step={0.5} unit="mm"
+                onMove={(rear_mm) => move({ rear_mm })} />
+            )}
+            <Slider label="Cell" value={now.cell_mm} low={3} high={100} step={0.5} unit="mm"
+              onMove={(cell_mm) => move({ cell_mm })} />
+            <Slider label="Runs at most" value={now.longest} low={2} high={60} step={1} unit="car lengths"
+              onMove={(longest) => move({ longest })} />
+          </div>
+          <Choice label="Runs on" value={now.back_end} options={[["cpu", "this machine's cores"], ["cuda", "a graphics card"]]}
+            onPick={(back_end) => move({ back_end })} />
+          <h3>Parts</h3>
+          <div class="flow-parts" tabIndex={0} role="group" aria-label="Parts that are run">
+            {parts.value.map((part) => (
+              <label key={part.name}>
+                <input type="checkbox" checked={part.in}
+                  onChange={(event) => move({ leave_out: event.currentTarget.checked
+                    ? now.leave_out.filter((n) => n !== part.name) : [...now.leave_out, part.name] })} />
+                <span>{part.name}{part.rolls ? ", rolls" : ""}{part.is_plate ? ", thin plate" : ""}</span>
+                <small>{part.size}</small>
+              </label>
+            ))}
+          </div>
+        </div>
+        <div>
+          <h2>What it costs</h2>
+          <Pairs rows={cost.value.rows} />
+          <Faults faults={cost.value.faults} />
+          {cut.value === "busy" && <Busy what="Cutting the grid" />}
+          {cut.value && cut.value !== "busy" && (
+            <>
+              <Pairs rows={cut.value.rows} />
+              <Faults faults={cut.value.faults} />
+              <Notices notices={cut.value.notices} />
+            </>
+          )}
+          <div class="deeds">
+            <button type="button" class="do" disabled={!cost.value.can_run || going} onClick={() => void start()}>
+              {run.value?.can_resume && !isMoved ? "Go on from the checkpoint" : "Run it"}
+            </button>
+            <button type="button" class="do quiet" disabled={!cost.value.can_run} onClick={() => void look()}>
+              Cut the grid and look
+            </button>
+            {isMoved && (
+              <>
+                <button type="button" class="do quiet" onClick={() => void save()}>Save settings</button>
+                <button type="button" class="do quiet" onClick={() => move(tree.setting)}>Back to the project's</button>
+              </>
+            )}
+          </div>
+          {refusal.value && <RefusedNote refusal={refusal.value} />}
+        </div>
+      </section>
+      <Going name={tree.case} run={run} />
+      {tree.result ? <ResultOf tree={tree} result={tree.result} /> : (
+        <div class="note empty">
+          <p>{going ? "Pictures and loads follow when this run ends." : "This case has not been run to its end yet: look at its cost, then run it."}</p>
+        </div>
+      )}
+    </>
+  );
+}
+
+function Pairs({ rows }: { rows: Row[] }) {
+  if (!rows.length) return null;
+  return (
+    <dl class="pairs">
+      {rows.map((row) => (
+        <div key={row.label}>
+          <dt>{row.label}</dt>
+          <dd>{row.text}</dd>
+        </div>
+      ))}
+    </dl>
+  );
+}
+
+function Faults({ faults }: { faults: string[] }) {
+  if (!faults.length) return null;
+  return (
+    <div class="note refused" role="alert">
+      <p><b>It would be refused{faults.length > 1 ? `, for ${faults.length} reasons` : ""}.</b></p>
+      <ol class="faults">{faults.map((text) => <li key={text}>{text}</li>)}</ol>
+    </div>
+  );
+}
+
+/** The run under way: asked for once a second while it goes. */
+function Going({ name, run }: { name: string; run: { value: Run | null } }) {
+  const [history, keep] = useState<Record<string, Block> | null>(null);
+  const going = run.value?.is_going ?? false;
+  useEffect(() => {
+    if (!going) return;
+    let left = false;
+    const look = async () => {
+      try {
+        const { header, arrays } = await line.ask({ do: "flow_watch", case: name });
+        if (left) return;
+        run.value = (header as unknown as { run: Run | null }).run;
+        keep(arrays);
+        if (run.value && !run.value.is_going) revision.value += 1;
+      } catch (why) {
+        if (!(why instanceof Refused)) throw why;
+      }
+      if (!left) timer = window.setTimeout(() => void look(), 1000);
+    };
+    let timer = window.setTimeout(() => void look(), 200);
+    return () => {
+      left = true;
+      clearTimeout(timer);
+    };
+  }, [going, name]);
+  const state = run.value;
+  if (!state) return null;
+  const [tone, word] = WORDS[state.state] ?? ["faint", state.state];
+  const share = Math.round(100 * (state.progress ?? 0));
+  return (
+    <section class="flow-run" aria-label="The run">
+      <h2>The run <StateWord word={word} tone={tone} /></h2>
+      {state.is_going && (
+        <div class="runbar">
+          <span class="what">
+            {write(state.travel ?? 0, 2)} of at most {write(state.longest ?? 0, 1)} car lengths
+            {state.rate ? ` · ${write(state.rate / 1e6, 1)} million cells a second` : ""}
+            {state.left_s != null && <span class="faint"> · at most {duration(state.left_s)} left</span>}
+          </span>
+          <div class="track" role="progressbar" aria-label="Progress of the 3-D run" aria-valuenow={share}
+            aria-valuemin={0} aria-valuemax={100}>
+            <span style={{ width: `${share}%` }} />
+          </div>
+          <span class="share">{share}&nbsp;%</span>
+          <button type="button" class="do quiet" onClick={() => void line.ask({ do: "flow_cancel", case: name })}>
+            Cancel
+          </button>
+        </div>
+      )}
+      {state.text && !state.is_going && <p>{state.text}</p>}
+      {state.is_going && (
+        <dl class="numbers">
+          {Object.entries(state.numbers).map(([key, number]) => (
+            <div key={key} aria-live="polite">
+              <dt class="what">{number.label}, statistical error only</dt>
+              <dd><NumberText number={number} label={number.label} /></dd>
+            </div>
+          ))}
+          {Object.keys(state.numbers).length === 0 && <p class="faint">The flow settles; loads follow.</p>}
+        </dl>
+      )}
+      {state.is_going && history && history.travel?.length > 1 && <Means history={history} />}
+    </section>
+  );
+}
+
+/** Means as they settle, with their statistical error. */
+function Means({ history: h }: { history: Record<string, Block> }) {
+  const off = (mean: Block, error: Block, sign: number) => Array.from(mean, (v, k) => v + sign * 1.28 * error[k]);
+  const band = (key: "downforce" | "drag", tone: "ink" | "tuft", label: string) => [
+    { label, tone, x: h.travel, y: h[key] },
+    { label: "", tone: "faint" as const, dashed: true, x: h.travel, y: off(h[key], h[`${key}_error`], 1) },
+    { label: "", tone: "faint" as const, dashed: true, x: h.travel, y: off(h[key], h[`${key}_error`], -1) },
+  ];
+  return (
+    <LineChart title="Means so far" xLabel="travel, car lengths" yLabel="m²"
+      series={[...band("downforce", "ink", "CzS"), ...band("drag", "tuft", "CxS")]} />
+  );
+}
+
+function ResultOf({ tree, result }: { tree: Tree; result: Result }) {
+  const [View, keep] = useState<ComponentType<{ name: string; evidence: string }> | null>(null);
+  useEffect(() => {
+    // pictures need code that no other page does
+    void import("./flow-view").then((found) => keep(() => found.default));
+  }, []);
+  return (
+    <>
+      <section aria-label="Loads">
+        <h2>What it gave</h2>
+        {result.is_older && (
+          <div class="note stale"><p><b>Run with other settings.</b> The case has changed since; run it again to renew these.</p></div>
+        )}
+        <div class="scroll" tabIndex={0} role="region" aria-label="Loads of the whole car">
+          <table class="flow-range">
+            <caption>At {result.at}; evidence {result.evidence}. Ranges hold the statistical error and the stated bias.</caption>
+            <thead><tr><th scope="col">Load</th><th scope="col">With its range</th><th scope="col">Statistical</th></tr></thead>
+            <tbody>
+              {result.loads.map((row) => (
+                <tr key={row.key}>
+                  <th scope="row">{row.label}</th>
+                  <td><NumberText number={row.number} label={row.label} /></td>
+                  <td>{row.noise.replace(" of it statistical", "")}</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </div>
+        <ul class="notices">
+          <li class="caution"><b>How far off it may be.</b> {result.bias}</li>
+          {result.why_not && <li class="caution"><b>Not held against the car's models.</b> {result.why_not}</li>}
+        </ul>
+      </section>
+      {View ? <View name={tree.case} evidence={result.evidence} /> : <Busy what="Loading the pictures" />}
+      <section aria-label="By part">
+        <h2>By part</h2>
+        <div class="scroll" tabIndex={0} role="region" aria-label="Loads by part">
+          <table>
+            <caption>m², at the axles' contact patches; computed, the same bias on all</caption>
+            <thead>
+              <tr><th scope="col">Part</th><th scope="col" class="front">CzSf</th><th scope="col" class="rear">CzSr</th>
+                <th scope="col">CzS</th><th scope="col">CxS</th><th scope="col">of it friction</th></tr>
+            </thead>
+            <tbody>
+              {result.parts.map((p) => (
+                <tr key={p.name}>
+                  <th scope="row">{p.name}</th><td>{p.front}</td><td>{p.rear}</td><td>{p.total}</td><td>{p.drag}</td><td>{p.friction}</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </div>
+        <Pairs rows={result.moments} />
+        <p class="faint">{result.facts} {result.gap}</p>
+        <Notices notices={[...result.notices, ...result.notes]} />
+      </section>
+    </>
+  );
+}
