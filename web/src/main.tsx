@@ -9,6 +9,7 @@ import { ClaimsSheet } from "./pages/claims";
 import { ComponentsSheet } from "./pages/components";
 import { CoolingSheet } from "./pages/cooling";
 import { EvidenceSheet } from "./pages/evidence";
+import { FlowSheet } from "./pages/flow";
 import { LapSheet } from "./pages/lap";
 import { LogSheet } from "./pages/log";
 import { MapSheet } from "./pages/map";
@@ -32,6 +33,7 @@ const SHEETS: Record<string, () => preact.JSX.Element> = {
   pictures: PicturesSheet,
   sections: SectionsSheet,
   states: StatesSheet,
+  flow: FlowSheet,
   lap: LapSheet,
   trim: TrimSheet,
   cooling: CoolingSheet,

@@ -93,7 +93,7 @@ export interface Claims {
 
 export interface BudgetRow {
   name: string;
-  kind: "part" | "interaction" | "total" | "measured" | "difference";
+  kind: "part" | "interaction" | "total" | "measured" | "run" | "difference";
   front: Num;
   rear: Num;
   total: Num;

@@ -127,7 +127,7 @@ class BudgetRow(TypedDict):
     """One row of the budget; rows of kind ``part`` and ``interaction`` add up to ``total``."""
 
     name: str
-    kind: Literal["part", "interaction", "total", "measured", "difference"]
+    kind: Literal["part", "interaction", "total", "measured", "run", "difference"]
     front: Number
     rear: Number
     total: Number

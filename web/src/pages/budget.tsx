@@ -94,6 +94,7 @@ const KINDS: Record<BudgetRow["kind"], string> = {
   interaction: "between parts",
   total: "sum",
   measured: "measured",
+  run: "3-D flow, bias stated",
   difference: "sum less measured",
 };
 

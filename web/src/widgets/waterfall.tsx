@@ -35,7 +35,7 @@ export function Waterfall({ rows }: { rows: BudgetRow[] }) {
   const factor = useContext(KgFactor);
   const scale = unitWay.value === "kilograms" && factor !== undefined ? factor : 1;
   const unit = scale === 1 ? "m²" : "kg";
-  const laid = layOut(rows.filter((row) => row.kind !== "difference"));
+  const laid = layOut(rows.filter((row) => row.kind !== "difference" && row.kind !== "run"));
   const edges = laid.flatMap(({ bars }) =>
     bars.flatMap(({ number, from }) => [
       from,
