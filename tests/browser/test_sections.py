@@ -99,6 +99,41 @@ def test_what_cannot_be_built_is_refused_and_the_drawing_stays(page: Page, winge
     expect(page.locator(".section svg .element")).to_have_count(2)
 
 
+def test_devices_stand_side_by_side_and_a_search_moves_the_handles(
+    page: Page, winged: Site
+) -> None:
+    open_sections(page, winged)
+    table = page.get_by_role("region", name="Gurney or thick edge")
+    expect(table.get_by_role("row")).to_have_count(4)
+    expect(table).to_contain_text("thick edge")
+    # a search over a second is worth no more than that it arrives and can be taken
+    winged.bench.live = _quick(winged.bench.live)  # type: ignore[method-assign]
+    page.get_by_role("button", name="Search", exact=True).click()
+    expect(page.get_by_text("designs tried")).to_be_visible(timeout=WAIT)
+    page.get_by_role("button", name="Move the handles there").click()
+    expect(page.locator(".livesection caption")).to_contain_text("2.5", timeout=WAIT)
+
+
+def _quick(live):
+    """Return a live line whose search answers at once."""
+
+    def answer(message):
+        if message["do"] != "better_at":
+            return live(message)
+        assert message["price"] == 10
+        number = {
+            "text": "1.50 (1.40 to 1.60)", "best": 1.5, "low": 1.4, "high": 1.6,
+            "low_half": 1.45, "high_half": 1.55, "unit": "", "origin": "computed",
+        }  # fmt: skip
+        found = {
+            "setting": {"incidence_deg": 2.5, "flaps": message["flaps"]}, "at": "rear wing, 2.5°",
+            "numbers": {"lift": number, "drag": number}, "gain": 0.1, "text": "9 designs tried.",
+        }  # fmt: skip
+        return found, {}
+
+    return answer
+
+
 def test_no_rule_of_accessibility_is_broken(page: Page, winged: Site) -> None:
     if not AXE.exists():
         pytest.skip("axe-core is not installed: run `npm ci` in web/")

@@ -338,7 +338,7 @@ class SectionTolerance(TypedDict):
 
 
 class Sections(TypedDict):
-    """``/sections.json?wing=…&state=…``; live answers: ``section_at`` and ``span_at``."""
+    """``/sections.json?wing=…&state=…``; live: ``section_at``, ``span_at``, ``better_at``."""
 
     wings: list[str]
     wing: str
@@ -355,6 +355,7 @@ class Sections(TypedDict):
     polar: dict[str, Any] | None
     span: dict[str, Any] | None
     loads: list[SectionLoad]
+    edge: dict[str, Any] | None
     tolerances: list[SectionTolerance]
     cautions: list[str]
     notices: list[str]

@@ -1,6 +1,17 @@
 """The command ``tuftwork``: one thin function per verb, which calls the study and shows it."""
 
-from tuftwork.cli import answer, car, cooling, flow, lap, project, reading, section, trial
+from tuftwork.cli import (
+    answer,
+    car,
+    cooling,
+    flow,
+    lap,
+    project,
+    reading,
+    section,
+    section_search,
+    trial,
+)
 from tuftwork.cli.frame import EXIT_CODES, program
 
 __all__ = [
@@ -15,6 +26,7 @@ __all__ = [
     "project",
     "reading",
     "section",
+    "section_search",
     "trial",
 ]
 

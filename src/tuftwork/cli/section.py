@@ -43,9 +43,9 @@ def section(
     """Show a section: shape, one point with its layers, a polar; export it."""
     import numpy as np
 
-    from tuftwork.section import Condition, analyse, describe, polar
+    from tuftwork.section import Condition, analyse, describe, polar, slot_notices
 
-    design, chord_mm = _design(shape, wing, state)
+    design, chord_mm = design_named(shape, wing, state)
     angle = float(np.rad2deg(design.incidence)) if incidence is None else incidence
     stack, condition = design.stack(), Condition(reynolds=reynolds)
     point = analyse(stack, condition, np.deg2rad(angle), height=height)
@@ -55,7 +55,7 @@ def section(
             _shape(describe(c)) for c in (design.main, *(f.contour for f in design.flaps))
         ],
         "point": _point(point, angle, reynolds),
-        "notices": list(point.notices),
+        "notices": [*point.notices, *slot_notices(design)],
     }
     if with_polar:
         alphas = np.deg2rad(np.arange(-6.0, 18.1, 1.0 if len(stack.elements) == 1 else 2.0))
@@ -76,9 +76,11 @@ def wing_command(
     state: StateOption = "",
     speed: Annotated[str, typer.Option(help="Like '220 km/h'; the study's unless given.")] = "",
     incidence: Annotated[float | None, typer.Option(help="Degrees; as set unless given.")] = None,
-    hinge: Annotated[float, typer.Option(help="Hinge behind the nose, in chords.")] = 0.25,
+    hinge: Annotated[
+        float | None, typer.Option(help="Hinge behind the nose, in chords; the project's, or 0.25.")
+    ] = None,
     lever: Annotated[
-        float | None, typer.Option(help="Arm of the actuator about the hinge, in mm.")
+        float | None, typer.Option(help="Arm of what holds it about the hinge, in mm.")
     ] = None,
     export: Annotated[
         str, typer.Option(help="Folder for coordinates (CSV), drawing (DXF), solid (STL).")
@@ -100,12 +102,14 @@ def wing_command(
         [(row["label"], row["number"]) for row in tree["loads"]],
     )  # fmt: skip
     rows = [
-        (_text(y, 3), _text(c, 3), _text(i, 3), _text(m, 1))
+        (text_of(y, 3), text_of(c, 3), text_of(i, 3), text_of(m, 1))
         for y, c, i, m in zip(*(tree["span"][k] for k in _SPAN), strict=True)
     ][::4]
     show_table(
         "Along the span", ("y [m]", "load [m²/m]", "elliptic [m²/m]", "stall margin [°]"), rows
     )
+    if tree["edge"] is not None:
+        show_lines([tree["edge"]["text"]])
     show_lines(tree["notices"])
     show_lines(tree["cautions"])
     show_lines(f"Wrote {name}" for name in tree.get("files", ()))
@@ -116,8 +120,8 @@ _SPAN = ("y_m", "load", "ideal", "margin_deg")
 
 
 def _wing_tree(
-    project: str, wing: str, state: str, speed: str, incidence: float | None, hinge: float,
-    lever: float | None,
+    project: str, wing: str, state: str, speed: str, incidence: float | None,
+    hinge: float | None, lever: float | None,
 ) -> dict[str, Any]:  # fmt: skip
     from dataclasses import replace
 
@@ -128,6 +132,7 @@ def _wing_tree(
     from tuftwork.study.job import Job
     from tuftwork.study.number import number_of_quantity
     from tuftwork.study.section_case import case_of, design_table, ranged, solve_span
+    from tuftwork.study.section_help import edge_of
     from tuftwork.study.section_live import said, span_numbers
     from tuftwork.study.section_page import CAUTIONS, span_page
     from tuftwork.wing import mount_factor, service_load
@@ -143,6 +148,11 @@ def _wing_tree(
     pressure = 0.5 * float(job.air().density) * v**2
     at = said(case, design, v)
     found = span_numbers(result, pressure, at)
+    own = case.part.section
+    if hinge is None:
+        hinge = own.hinge.best if own is not None and own.hinge is not None else 0.25
+    if lever is None and own is not None and own.lever is not None:
+        lever = 1e3 * own.lever.best
     service = service_load(
         result, pressure, hinge_x=hinge * case.chord, lever=lever / 1e3 if lever else None
     )
@@ -164,12 +174,12 @@ def _wing_tree(
         loads.append(
             {"label": "actuator force", "number": number(service.actuator_force, "force", "N")}
         )
-    section_table = case.part.section
-    mount = section_table.mount if section_table is not None else "none"
+    mount = own.mount if own is not None else "none"
     _, low, high = mount_factor(mount)
     return {
         "wing": case.part.name, "at": at, "outline": case.outline,
         "is_stand_in": case.is_stand_in, "loads": loads, "span": span_page(result),
+        "edge": edge_of(case, result),
         "mount": {"kind": mount, "left_low": low, "left_high": high},
         "notices": list(result.notices) + (
             [f"No section named: {case.outline} stands in from camber and thickness."]
@@ -193,7 +203,7 @@ def _speed(text: str, usual: float, to_si: Any) -> float:
     return value
 
 
-def _design(shape: str, wing: str, state: str) -> tuple[Any, float | None]:
+def design_named(shape: str, wing: str, state: str) -> tuple[Any, float | None]:
     """Return the design a shape names, and its chord in mm where a project gives one."""
     import numpy as np
 
@@ -291,8 +301,8 @@ def _show_section(tree: dict[str, Any]) -> None:
         show_lines([f"  element {layer['element']}, {layer['side']}: {turns}{leaves}"])
     if "polar" in tree:
         lines = [
-            (f"{r['incidence_deg']:.0f}", _text(r["lift"], 3),
-             f"{_text(r['lift_low'], 3)} to {_text(r['lift_high'], 3)}", _text(r["drag"], 5),
+            (f"{r['incidence_deg']:.0f}", text_of(r["lift"], 3),
+             f"{text_of(r['lift_low'], 3)} to {text_of(r['lift_high'], 3)}", text_of(r["drag"], 5),
              r["state"])
             for r in tree["polar"]
         ]  # fmt: skip
@@ -301,5 +311,6 @@ def _show_section(tree: dict[str, Any]) -> None:
     show_lines(f"Wrote {name}" for name in tree.get("files", ()))
 
 
-def _text(value: float | None, places: int) -> str:
+def text_of(value: float | None, places: int) -> str:
+    """Return a number for a table, a dash where there is none."""
     return "–" if value is None else f"{value:.{places}f}".replace("-", "\u2212")

@@ -20,6 +20,7 @@ from tuftwork.study.section_case import (
     solve_section,
     solve_span,
 )
+from tuftwork.wing import service_load
 
 _KMH = 3.6
 _FLAP_LIMITS = {  # key of a message → handle, least, most, unit, factor to SI
@@ -35,10 +36,10 @@ def design_asked(case: SectionCase, message: Mapping[str, Any]) -> Design:
     design = case.design
     if message.get("incidence_deg") is not None:
         design = replace(
-            design, incidence=np.deg2rad(_number(message, "incidence_deg", -20.0, 30.0, "°"))
+            design, incidence=np.deg2rad(read_number(message, "incidence_deg", -20.0, 30.0, "°"))
         )
     if message.get("gurney_mm") is not None:
-        height = _number(message, "gurney_mm", -1e-9, 50.0 * case.chord, "mm") / 1e3
+        height = read_number(message, "gurney_mm", -1e-9, 50.0 * case.chord, "mm") / 1e3
         design = replace(design, gurney=height / case.chord)
     flaps = list(design.flaps)
     for k, moved in enumerate(message.get("flaps") or ()):
@@ -46,7 +47,7 @@ def design_asked(case: SectionCase, message: Mapping[str, Any]) -> Design:
             raise InputError("flaps", k + 1, "", f"the section has {len(flaps)}")
         for key, (handle, low, high, unit, factor) in _FLAP_LIMITS.items():
             if moved.get(key) is not None:
-                value = factor * _number(moved, key, low, high, unit)
+                value = factor * read_number(moved, key, low, high, unit)
                 flaps[k] = replace(flaps[k], **{handle: value})  # type: ignore[arg-type]
     return replace(design, flaps=tuple(flaps))
 
@@ -62,7 +63,7 @@ def asked(answers: Answers, message: Mapping[str, Any]) -> tuple[SectionCase, De
     name, state = str(message.get("wing", "")), str(message.get("state", ""))
     own = state if answers.project.states else ""
     case = case_of(answers.project, answers.job.folder, name, own)
-    speed = _number(message, "speed", 20.0, 400.0, "km/h") / _KMH
+    speed = read_number(message, "speed", 20.0, 400.0, "km/h") / _KMH
     return case, design_asked(case, message), speed
 
 
@@ -70,6 +71,8 @@ def section_live(
     answers: Answers, message: Mapping[str, Any]
 ) -> tuple[dict[str, Any], dict[str, Array]]:
     """Return one point of a moved section: coefficients, outline, pressure, layers."""
+    from tuftwork.study.section_help import devices_of
+
     case, design, speed = asked(answers, message)
     memory = memory_of(answers)
     key = f"{case.part.name} {len(design.flaps)}"
@@ -78,6 +81,7 @@ def section_live(
     header = {
         "at": said(case, design, speed),
         "numbers": point_numbers(case, design, point),
+        "devices": devices_of(case, design, point),
         "notices": point_notices(design, point),
         "elements": len(point.x),
         "lines": [
@@ -99,7 +103,8 @@ def span_live(
     pressure = 0.5 * float(np.median(answers.air.density)) * speed**2
     header = {
         "at": said(case, design, speed),
-        "numbers": span_numbers(result, pressure, said(case, design, speed)),
+        "numbers": span_numbers(result, pressure, said(case, design, speed))
+        | service_numbers(case, result, pressure, said(case, design, speed)),
         "notices": list(dict.fromkeys((*table.notices, *result.notices))),
     }
     free = -1
@@ -164,6 +169,26 @@ def span_numbers(result: Any, pressure: float, at: str) -> dict[str, Number]:
     }
 
 
+def service_numbers(case: SectionCase, result: Any, pressure: float, at: str) -> dict[str, Number]:
+    """Return the moment about the hinge and, where there is a lever, the force that holds it."""
+    section = case.part.section
+    hinge = section.hinge.best if section is not None and section.hinge is not None else 0.25
+    lever = section.lever.best if section is not None and section.lever is not None else None
+    load = service_load(result, pressure, hinge_x=hinge * case.chord, lever=lever)
+    found = {"hinge": _shown(load.hinge_moment, "downforce", "moment", "N m", at)}
+    if lever is not None:
+        found["actuator"] = _shown(load.actuator_force, "downforce", "force", "N", at)
+    return found
+
+
+def hinge_said(case: SectionCase) -> str:
+    """Return where the moment is taken, in words."""
+    section = case.part.section
+    if section is None or section.hinge is None:
+        return "the quarter chord"
+    return f"the hinge at {100 * section.hinge.best:.0f} % of the chord"
+
+
 def _shown(value: float, what: str, dimension: str, unit: str, at: str) -> Number:
     return number_of_quantity(ranged(value, what, dimension, unit, at)) | {"at": at}
 
@@ -204,7 +229,8 @@ def _displaced(line: LayerLine, point: SectionPoint) -> tuple[Array, Array]:
     return line.x + half * sign * nx * line.delta_star, line.y + half * sign * ny * line.delta_star
 
 
-def _number(message: Mapping[str, Any], key: str, low: float, high: float, unit: str) -> float:
+def read_number(message: Mapping[str, Any], key: str, low: float, high: float, unit: str) -> float:
+    """Return a number of a message, refusing what is none or beyond its limits."""
     try:
         value = float(message[key])
     except (KeyError, TypeError, ValueError):

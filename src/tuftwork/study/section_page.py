@@ -19,7 +19,14 @@ from tuftwork.study.section_case import (
     table_of,
     wings_of,
 )
-from tuftwork.study.section_live import memory_of, said, span_numbers
+from tuftwork.study.section_help import edge_of
+from tuftwork.study.section_live import (
+    hinge_said,
+    memory_of,
+    said,
+    service_numbers,
+    span_numbers,
+)
 from tuftwork.study.section_worked import STEP, usual_speed
 from tuftwork.study.store import Tree
 from tuftwork.study.support import Support, counted
@@ -74,6 +81,7 @@ def section_page(answers: Answers, wing: str = "", state: str = "") -> Page:
         "polar": _polar_page(worked["polar"]),
         "span": span_page(result),
         "loads": loads,
+        "edge": edge_of(case, result),
         "tolerances": _tolerances(case, worked["tolerances"]),
         "cautions": list(CAUTIONS),
         "notices": _notices(answers, case, worked, result),
@@ -88,7 +96,7 @@ def _refused(answers: Answers, case: SectionCase, why: str) -> Page:
         "is_stand_in": case.is_stand_in, "engine": "estimate" if case.is_stand_in else "none",
         "answer": f"No answer for this section: {why}", "shape": _shape(case), "slots": [],
         "handles": handles_of(case, usual_speed(answers.job)), "polar": None, "span": None,
-        "loads": [], "tolerances": [], "cautions": list(CAUTIONS), "notices": [why],
+        "loads": [], "edge": None, "tolerances": [], "cautions": list(CAUTIONS), "notices": [why],
     }  # fmt: skip
 
 
@@ -211,9 +219,8 @@ def _loads(
     pressure = 0.5 * density * speed**2
     at = said(case, case.design, speed)
     found = span_numbers(result, pressure, at)
-    load = service_load(result, pressure, hinge_x=0.25 * case.chord)
+    found |= service_numbers(case, result, pressure, at)
     top = service_load(result, 0.5 * density * answers.job.top_speed**2, hinge_x=0.25 * case.chord)
-    found["hinge"] = _number(load.hinge_moment, "downforce", "moment", "N m", at)
     fastest = said(case, case.design, answers.job.top_speed)
     found["top"] = _number(top.downforce, "downforce", "force", "N", fastest)
     found["proof"] = _number(1.5 * top.downforce, "downforce", "force", "N", fastest)
@@ -222,7 +229,8 @@ def _loads(
         "downforce": "CzS in straight air",
         "drag": "CxS in straight air",
         "margin": "incidence left before the stall",
-        "hinge": "moment about the quarter chord, towards more incidence",
+        "hinge": f"moment about {hinge_said(case)}, towards more incidence",
+        "actuator": "force at the lever that holds it",
         "vortex": "tip vortex: circulation over road speed",
         "top": "downforce at the fastest studied speed",
         "proof": "least proof load, one and a half times that",
@@ -237,6 +245,8 @@ def _loads(
     ]  # fmt: skip
     rows = []
     for key, label in words.items():
+        if key not in found:
+            continue  # no lever
         why = f"sections/{case.part.name}/{state}/{key}"
         number = found[key] | {"why": why}
         answers.book.add(

@@ -1,16 +1,19 @@
 """Sections and wings in the study: tables, page, live answers, chains, exports, part sheet."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from tuftwork.car import FrontSection
 from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.section import set_handle
 from tuftwork.study import Bench
 from tuftwork.study.section_case import case_of, solve_section, solve_span, wings_of
 from tuftwork.study.section_export import wing_solid, write_section_files
-from tuftwork.study.section_live import memory_of, point_notices
+from tuftwork.study.section_help import edge_of
+from tuftwork.study.section_live import memory_of, point_notices, service_numbers
 from tuftwork.study.section_page import CAUTIONS, section_page
 from tuftwork.study.section_step import outline_named
 
@@ -97,6 +100,88 @@ def test_a_gap_below_the_published_least_is_said(student: Bench) -> None:
     assert not any("published least" in text for text in point_notices(case.design, point))
     narrow = set_handle(case.design, "gap", 0.007)
     assert any("published least" in text for text in point_notices(narrow, point))
+
+
+def test_a_gap_wider_than_usual_is_said(student: Bench) -> None:
+    case = case_of(student.answers.project, student.folder, "rear wing")
+    point = solve_section(case, case.design, 50.0)
+    wide = set_handle(case.design, "gap", 0.04)
+    assert any("loses the jet" in text for text in point_notices(wide, point))
+
+
+def test_a_gurney_stands_beside_a_thick_edge_of_its_height(student: Bench) -> None:
+    header, _ = live(student, wing="front wing", gurney_mm=4.0)
+    clean, tab, thick = header["devices"]["rows"]
+    assert header["devices"]["height"].startswith("4.00")
+    assert clean["lift"]["best"] < thick["lift"]["best"] < tab["lift"]["best"]
+    assert clean["drag"]["best"] < thick["drag"]["best"]
+    # the increments' own ranges stand on top of the section's
+    width = [row["lift"]["high"] - row["lift"]["low"] for row in (clean, tab)]
+    assert width[1] > width[0]
+
+
+def test_a_search_climbs_and_keeps_its_margin(student: Bench) -> None:
+    found, _ = live(student, "better_at", wing="front wing", price=20.0, margin_deg=3.0)
+    assert "designs tried" in found["text"]
+    assert found["gain"] > 0.0
+    steep, _ = live(student, "better_at", wing="front wing", price=20.0, margin_deg=6.0)
+    assert steep["setting"]["incidence_deg"] <= found["setting"]["incidence_deg"] + 0.5
+
+
+@pytest.mark.parametrize(
+    ("message", "word"),
+    [
+        ({"price": -1.0, "margin_deg": 2.0}, "price"),
+        ({"price": 5.0, "margin_deg": 20.0}, "margin"),
+        ({"margin_deg": 2.0}, "price"),
+    ],
+)
+def test_a_search_with_impossible_wishes_is_refused(student: Bench, message, word) -> None:
+    with pytest.raises(InputError, match=word):
+        live(student, "better_at", **message)
+
+
+def test_the_edge_behind_the_front_wing_is_held_against_what_it_stands(student: Bench) -> None:
+    edge = student.page("sections", wing="front wing")["edge"]
+    assert edge["is_within"]
+    # a wing that pushes down turns the air behind it up
+    assert min(edge["angle_deg"]) > 0.0
+    assert edge["worst"]["low"] < edge["worst"]["best"] < edge["worst"]["high"]
+    assert "edge stands 5.0°" in edge["text"]
+    assert student.page("sections", wing="rear wing")["edge"] is None
+
+
+def test_an_edge_that_stands_little_is_said_to_stand_too_little(student: Bench) -> None:
+    case = case_of(student.answers.project, student.folder, "front wing")
+    result = solve_span(case, case.design, memory_of(student.answers).table(case, case.design))
+    assert case.part.edge_behind is not None
+    weak = case.part.edge_behind.with_values({"tolerance": "1 °"})
+    edge = edge_of(replace(case, part=case.part.with_values({"edge_behind": weak})), result)
+    assert not edge["is_within"]
+    assert "may be more than" in edge["text"]
+
+
+def test_a_section_that_vents_turns_the_air_the_more(student: Bench) -> None:
+    case = case_of(student.answers.project, student.folder, "front wing")
+    result = solve_span(case, case.design, memory_of(student.answers).table(case, case.design))
+    own = {k: getattr(case.part, k) for k in case.part.model_fields_set if k != "kind"}
+    vented = FrontSection.model_validate(own | {"kind": "front section", "exit_pressure": "-0.4"})
+    plain, more = edge_of(case, result), edge_of(replace(case, part=vented), result)
+    assert more["worst"]["best"] > 1.1 * plain["worst"]["best"]
+
+
+def test_a_hinge_and_a_lever_of_the_project_are_used(student: Bench) -> None:
+    case = case_of(student.answers.project, student.folder, "rear wing")
+    assert case.part.section is not None
+    moving = case.part.section.with_values({"hinge": "35 %", "lever": "60 mm"})
+    moved = replace(case, part=case.part.with_values({"section": moving}))
+    result = solve_span(case, case.design, memory_of(student.answers).table(case, case.design))
+    fixed = service_numbers(case, result, 500.0, "here")
+    held = service_numbers(moved, result, 500.0, "here")
+    assert "actuator" not in fixed
+    # further back the air ahead of the axis turns the wing nose-down the more
+    assert held["hinge"]["best"] > fixed["hinge"]["best"]
+    assert held["actuator"]["best"] == pytest.approx(abs(held["hinge"]["best"]) / 0.06)
 
 
 @pytest.mark.parametrize(

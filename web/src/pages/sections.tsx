@@ -11,6 +11,7 @@ import { Busy, Notices, RefusedNote } from "../widgets/state";
 import { type Block, latest, Line, Refused } from "../wire";
 import { Page } from "./page";
 import { type Flap, type LayerLine, LineChart, SectionDrawing, type Series, type Setting } from "./sections-draw";
+import { BetterSetting, type Devices, DeviceTable, type Edge, EdgeBehind } from "./sections-help";
 import "./sections.css";
 
 interface Row {
@@ -45,6 +46,7 @@ interface SectionTree {
   polar: Curves | null;
   span: { y_m: number[]; load: number[]; ideal: number[]; margin_deg: number[] } | null;
   loads: Row[];
+  edge?: Edge | null;
   tolerances: { what: string; error: string; lift: Num | null; drag: Num | null; note: string }[];
   cautions: string[];
 }
@@ -54,6 +56,7 @@ interface PointLive {
   numbers: Record<string, Num>;
   notices: string[];
   elements: number;
+  devices?: Devices;
   lines: LayerLine[];
   arrays: Record<string, Block>;
 }
@@ -203,6 +206,8 @@ function SectionsView({ tree }: { tree: SectionTree }) {
         <PolarChart tree={tree} point={point.value} span={span.value} held={held.value} now={now} isMoved={isMoved} />
         <SpanChart tree={tree} span={span.value} held={held.value} />
       </section>
+      {point.value?.devices && <DeviceTable devices={point.value.devices} />}
+      <BetterSetting now={now} wing={tree.wing} state={tree.state} line={slowLine} onTake={move} />
       <Sheet tree={tree} />
     </>
   );
@@ -268,6 +273,9 @@ const WING_NAMES: [string, string][] = [
   ["downforce", "CzS"],
   ["drag", "CxS"],
   ["margin", "incidence left before the stall"],
+  ["vortex", "tip vortex: circulation over road speed"],
+  ["hinge", "moment about the hinge, towards more incidence"],
+  ["actuator", "force at the lever that holds it"],
 ];
 
 function LiveTable({ point, span, held, isLate }: {
@@ -309,7 +317,10 @@ function PolarChart({ tree, point, span, held, now, isMoved }: {
   const series: Series[] = [];
   if (p && !isMoved && now.gurney_mm === 0) {
     series.push({ label: "pessimistic constants", tone: "faint", x: p.alpha_deg, y: p.lift_low, dashed: true });
+    const pick = (list: (number | null)[], keep: boolean[]) => list.filter((_, i) => keep[i]);
     const failed = p.state.map((s) => s === "failed");
+    const past = p.state.map((s) => s === "separated" || s === "beyond");
+    if (past.includes(true)) series.push({ label: "separated or past the stall: no promise", tone: "tuft", dots: true, x: pick(p.alpha_deg, past), y: pick(p.lift, past) });
     series.push({ label: "no answer", tone: "tuft", dots: true, x: p.alpha_deg.filter((_, i) => failed[i]), y: p.lift.filter((_, i) => failed[i]).map(() => 0) });
   }
   if (held?.span) series.push({ label: "held", tone: "rear", x: held.span.arrays.alpha_deg, y: held.span.arrays.lift, dashed: true });
@@ -318,7 +329,7 @@ function PolarChart({ tree, point, span, held, now, isMoved }: {
   const lift = point?.numbers.lift?.best;
   return (
     <LineChart title="Polar of the section, free air" xLabel="incidence of the section, °" yLabel="lift coefficient, computed" series={series}>
-      {lift != null && <p class="faint">Held level past the last incidence that converged.</p>}
+      {lift != null && <p class="faint">Held level past the last incidence that converged. Nothing is promised further than 2° past maximum lift.</p>}
     </LineChart>
   );
 }
@@ -353,6 +364,7 @@ function Sheet({ tree }: { tree: SectionTree }) {
           <Notices notices={tree.cautions} />
         </section>
       )}
+      {tree.edge && <EdgeBehind edge={tree.edge} />}
       {tree.tolerances.length > 0 && <Tolerances tree={tree} />}
       <section>
         <h2>Shape</h2>
