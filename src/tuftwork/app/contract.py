@@ -361,17 +361,53 @@ class Sections(TypedDict):
     notices: list[str]
 
 
+class FloorPrices(TypedDict):
+    """The best plane ramp under the hard points, and what each of these costs."""
+
+    kick_m: float
+    angle_deg: float
+    area_ratio: float
+    gain: Number
+    moved_mm: int
+    rows: list[dict[str, Any]]
+
+
+class FloorPage(TypedDict):
+    """``/floor.json?floor=…&state=…``; live: ``floor_at``."""
+
+    floors: list[str]
+    floor: str
+    state: str
+    states: list[str]
+    speed_kmh: float
+    at: str
+    engine: str
+    answer: str
+    handles: dict[str, Any] | None
+    loads: list[SectionLoad]
+    sweep: dict[str, Any] | None
+    field: dict[str, Any] | None
+    flows: dict[str, float] | None
+    hysteresis: str
+    prices: FloorPrices | None
+    strakes: list[dict[str, Any]]
+    levers: list[dict[str, Any]]
+    cautions: list[str]
+    notices: list[str]
+
+
 FORMS: dict[str, Any] = {
     "overview": Overview,
     "claims": Claims,
-    "budget": Budget,
     "car": CarPage,
+    "budget": Budget,
     "map": MapPage,
     "states": States,
     "evidence": Evidence,
     "runs": Runs,
     "pictures": Pictures,
     "sections": Sections,
+    "floor": FloorPage,
     "lap": LapPage,
     "trim": TrimPage,
     "why": Chain,

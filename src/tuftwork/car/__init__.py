@@ -18,12 +18,13 @@ from tuftwork.car.claim import (
 from tuftwork.car.cooling import Cooling
 from tuftwork.car.crossed import CrossedNames, Crossing, crossings
 from tuftwork.car.device import Device, Schedule, ScheduleRule, position_at
+from tuftwork.car.floor import FloorChannel, HardPoint
 from tuftwork.car.flow import Flow, FlowRun, FlowSurface
 from tuftwork.car.lap import Lap, LapCircuit, Trim, TrimExtra
 from tuftwork.car.part import (
     PART_KINDS,
-    Body,
     AirNetPart,
+    Body,
     CoolingFlow,
     Floor,
     Part,
@@ -74,6 +75,7 @@ __all__ = [
     "FORM",
     "PART_KINDS",
     "About",
+    "AirNetPart",
     "Asked",
     "Axle",
     "BalanceClaim",
@@ -85,7 +87,6 @@ __all__ = [
     "Claim",
     "CoefficientClaim",
     "Cooling",
-    "AirNetPart",
     "CoolingFlow",
     "CrossedNames",
     "Crossing",
@@ -96,12 +97,14 @@ __all__ = [
     "Feature",
     "FlapElement",
     "Floor",
+    "FloorChannel",
     "Flow",
     "FlowRun",
     "FlowSurface",
     "ForceClaim",
     "FrontSection",
     "GainClaim",
+    "HardPoint",
     "KnownLength",
     "Lap",
     "LapCircuit",

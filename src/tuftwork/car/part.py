@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from tuftwork.car.floor import FloorChannel, HardPoint
 from tuftwork.car.table import number
 from tuftwork.car.wing import BeamWing, DivePlane, FrontSection, PartTable, Wing
 from tuftwork.quantity import Quantity
@@ -45,6 +46,26 @@ class Floor(PartTable):
         Quantity | None,
         number("height", least=0.0),
         Field(description="Gap under the side edge where it is not the ride height: skirt, lip"),
+    ] = None
+    channel: Annotated[
+        FloorChannel | None,
+        Field(description="With it the channel is solved in plan instead of estimated"),
+    ] = None
+    hard_points: Annotated[
+        tuple[HardPoint, ...],
+        Field(description="What stands over the floor and limits its ramp"),
+    ] = ()
+    kick_limit: Annotated[
+        Quantity | None,
+        number("length"),
+        Field(
+            description="Foremost station the rules let the ramp begin at; as it is unless given"
+        ),
+    ] = None
+    exit_limit: Annotated[
+        Quantity | None,
+        number("height", positive=True),
+        Field(description="Greatest height of the exit over the reference plane the rules allow"),
     ] = None
 
 
@@ -123,11 +144,6 @@ class CoolingFlow(PartTable):
         number("height", positive=True),
         Field(description="Of the stream's drag above the ground"),
     ]
-
-
-class AirNetPart(PartTable):
-    """Air taken through the car, as the air net of [cooling] solves it; its sizes stand there."""
-
     leaves_by: Annotated[
         Literal["bonnet", "bonnet-front", "side", "wheel-well", "base", "underfloor"] | None,
         Field(description="Surface it leaves by, where that pushes or lifts the car"),
@@ -136,6 +152,11 @@ class AirNetPart(PartTable):
         Literal["nose", "elsewhere"],
         Field(description="Where it comes from; what the nose takes in, a splitter misses"),
     ] = "elsewhere"
+
+
+class AirNetPart(PartTable):
+    """Air taken through the car, as the air net of [cooling] solves it; its sizes stand there."""
+
     kind: Literal["air net"]
 
 

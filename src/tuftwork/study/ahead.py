@@ -31,7 +31,20 @@ def compile_sections() -> None:
     analyse(single(naca("4412")), Condition(reynolds=1e6), 0.05)
 
 
-KERNELS: Mapping[str, Callable[[], None]] = {"lap": compile_laps, "sections": compile_sections}
+def compile_floors() -> None:
+    """Solve one floor in plan and read a table."""
+    from math import radians
+
+    from tuftwork.floor import FloorClosure, Stand, plane_diffuser, solve_plan
+
+    shape = plane_diffuser(width=0.3, front=0.0, kick=0.8, exit=1.3, angle=radians(8))
+    stand = Stand(front=0.05, rear=0.05, wheelbase=1.0)
+    solve_plan(shape, stand, FloorClosure(), n_x=20, n_y=4)
+
+
+KERNELS: Mapping[str, Callable[[], None]] = {
+    "lap": compile_laps, "sections": compile_sections, "floor": compile_floors,
+}  # fmt: skip
 """First word of a step's name → what compiles its kernels."""
 
 

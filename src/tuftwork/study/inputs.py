@@ -8,7 +8,7 @@ from collections.abc import Mapping
 
 from tuftwork.aeromap.part import coefficients_of, project_inputs, role_coefficients
 from tuftwork.aeromap.platform import platform_quantities
-from tuftwork.car import Project, Table, WingPart, quantities_in
+from tuftwork.car import Floor, Project, Table, WingPart, quantities_in
 from tuftwork.quantity import Quantity
 from tuftwork.study.registry import LABELS, QUANTITIES, gathered
 
@@ -81,6 +81,8 @@ def labels_of(project: Project) -> dict[str, str]:
         engine = _ENGINE_TABLES[part.kind]
         if isinstance(part, WingPart) and part.section is not None:
             engine = ("wing", "engine")
+        if isinstance(part, Floor) and part.channel is not None:
+            engine = ("floor", "engine")
         own = {**coefficients_of(*engine), **role_coefficients(part.kind)}
         for name, coefficient in own.items():
             said = f"{part.name}: {_start_small(coefficient.meaning)}"

@@ -16,11 +16,19 @@ from tuftwork.aeromap.budget import CarLoad, car_loads
 from tuftwork.aeromap.grid import even_axis, fitted_axis
 from tuftwork.aeromap.interface import PartModel, PlatformState
 from tuftwork.aeromap.map import FIELDS, AirAt, build_map
-from tuftwork.aeromap.part import draws_of, equipped, inputs_of, part_models, quickened
+from tuftwork.aeromap.part import (
+    draws_of,
+    equipped,
+    floored,
+    inputs_of,
+    part_models,
+    quickened,
+)
 from tuftwork.aeromap.platform import suspension_of
 from tuftwork.aeromap.tie import Sighting, Tied, tie
 from tuftwork.air import Air, air_of
-from tuftwork.car import Project, WingPart
+from tuftwork.car import Floor, Project, WingPart
+from tuftwork.floor.table import FloorTable
 from tuftwork.quantity import Ensemble, Quantity, draw_ensemble
 from tuftwork.study.executor import executor_for
 from tuftwork.study.flow.sighting import sighted_rows
@@ -38,6 +46,8 @@ from tuftwork.wing.bank import WingBank
 
 TABLES = "wing tables"
 """Step that works out the tables of wings that name their section, where there are any."""
+FLOOR_TABLES = "floor tables"
+"""Step that works out the tables of floors with a channel, where there are any."""
 _COARSE = 24  # nodes per axis of the first map, which only says where the cliff is
 _ROOM = 1.35  # [-] travel the map covers over what the first map asks for
 _ABOVE = 0.012  # [m] of the map above the highest ride height at rest
@@ -84,9 +94,10 @@ class Job:
 def job_steps(job: Job) -> list[Step]:
     """Return the steps of a project's main job, in order."""
     project = job.project
+    from tuftwork.study.floor_step import floor_table_steps
     from tuftwork.study.section_step import table_steps
 
-    steps = [*table_steps(job), _draws_step(job), _tie_step(job)]
+    steps = [*table_steps(job), *floor_table_steps(job), _draws_step(job), _tie_step(job)]
     if project.parts and has_platform(project):
         steps.append(_axes_step(job))
         for state in state_names(project):
@@ -290,13 +301,15 @@ def map_chunk(task: Any) -> Tree:
 def models_in(project: Project, state: str, results: Mapping[str, Tree]) -> tuple[PartModel, ...]:
     """Return the models of a state, those of wings with a section with their tables."""
     banks = {key: WingBank.of(tree) for key, tree in results.get(TABLES, {}).items()}
-    return equipped(part_models(project, state), banks)
+    floors = {key: FloorTable.of(tree) for key, tree in results.get(FLOOR_TABLES, {}).items()}
+    return floored(equipped(part_models(project, state), banks), floors)
 
 
 def _tables(project: Project) -> tuple[str, ...]:
     """Return the step of the tables as a need, where the project has one."""
     named = any(isinstance(p, WingPart) and p.section is not None for p in project.parts)
-    return (TABLES,) if named else ()
+    solved = any(isinstance(p, Floor) and p.channel is not None for p in project.parts)
+    return (*((TABLES,) if named else ()), *((FLOOR_TABLES,) if solved else ()))
 
 
 def _net_text(project: Project) -> str:

@@ -2,6 +2,7 @@
 
 from tuftwork.aeromap.part.air_net import NetCooling, quickened
 from tuftwork.aeromap.part.coefficient import Coefficient, coefficients_of
+from tuftwork.aeromap.part.floor_engine import ChannelFloor, floor_spec, floored
 from tuftwork.aeromap.part.registry import (
     PART_MODELS,
     draws_of,
@@ -15,12 +16,15 @@ from tuftwork.aeromap.part.wing_spec import spec_of
 
 __all__ = [
     "PART_MODELS",
+    "ChannelFloor",
     "Coefficient",
     "LatticeWing",
     "NetCooling",
     "coefficients_of",
     "draws_of",
     "equipped",
+    "floor_spec",
+    "floored",
     "inputs_of",
     "part_models",
     "project_inputs",

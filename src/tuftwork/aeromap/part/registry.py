@@ -42,6 +42,8 @@ def _wing(part: Part, reference: Reference, heard: Collection[str]) -> PartModel
 
 def _floor(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
     assert isinstance(part, Floor)
+    if part.channel is not None:
+        return channel_floor(part, reference)
     return floor_model(part, reference)
 
 
