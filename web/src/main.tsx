@@ -9,6 +9,7 @@ import { ClaimsSheet } from "./pages/claims";
 import { ComponentsSheet } from "./pages/components";
 import { CoolingSheet } from "./pages/cooling";
 import { EvidenceSheet } from "./pages/evidence";
+import { FloorSheet } from "./pages/floor";
 import { FlowSheet } from "./pages/flow";
 import { LapSheet } from "./pages/lap";
 import { LogSheet } from "./pages/log";
@@ -32,6 +33,7 @@ const SHEETS: Record<string, () => preact.JSX.Element> = {
   map: MapSheet,
   pictures: PicturesSheet,
   sections: SectionsSheet,
+  floor: FloorSheet,
   states: StatesSheet,
   flow: FlowSheet,
   lap: LapSheet,
