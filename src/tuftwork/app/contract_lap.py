@@ -67,6 +67,10 @@ class LapPage(TypedDict):
     corners: list[CornerRow]
     value: list[UnitRow]
     exchange: Number
+    occupancy: dict[str, Any]
+    plane: dict[str, Any]
+    devices: list[dict[str, Any]]
+    line: str
     margins: list[dict[str, Any]]
     said: dict[str, Any] | None
     next: list[dict[str, Any]]
@@ -76,7 +80,7 @@ class LapPage(TypedDict):
 class TrimRow(TypedDict):
     """One row of the trim table; ride heights in mm, changes against the baseline."""
 
-    kind: Literal["dry", "wet", "damage", "stuck"]
+    kind: Literal["dry", "wet", "damage", "stuck", "active"]
     name: str
     values: dict[str, str]
     front_mm: float

@@ -218,7 +218,9 @@ class TrimExtra(Table):
     """A row outside the dry order: wet, damaged, or with a device stuck."""
 
     name: Annotated[_Name, Field(description="What it is")]
-    kind: Annotated[Literal["wet", "damage", "stuck"], Field(description="Which sort of row")]
+    kind: Annotated[
+        Literal["wet", "damage", "stuck", "active"], Field(description="Which sort of row")
+    ]
     values: Annotated[
         dict[str, str | float],
         Field(alias="set", description="Part and key → value, where it differs from the baseline"),

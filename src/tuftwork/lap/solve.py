@@ -256,7 +256,8 @@ def _remarks(case: Case, trace: LapTrace) -> tuple[tuple[str, ...], float]:
     notices = []
     share = float(trace.duration[trace.outside].sum() / trace.duration.sum())
     if share > 0.0:
-        notices.append(f"{share:.0%} of the lap time is outside the aero table (extrapolated)")
+        much = "under 1\u202f%" if share < 0.01 else f"{100 * share:.0f}\u202f%"
+        notices.append(f"{much} of the lap time is outside the aero table (extrapolated)")
     if np.any(trace.load_front < 0.0) or np.any(trace.load_rear < 0.0):
         notices.append("an axle lifts off somewhere on this lap")
     for axle, tyre, load in (

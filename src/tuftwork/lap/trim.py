@@ -18,7 +18,7 @@ CAUTION = (
     "from slow to fast; the driver may refuse any setting."
 )
 
-RowKind = Literal["dry", "wet", "damage", "stuck"]
+RowKind = Literal["dry", "wet", "damage", "stuck", "active"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

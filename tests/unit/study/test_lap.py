@@ -14,7 +14,7 @@ import pytest
 from tests.unit.study.lap_truth import true_seconds
 
 from tuftwork.car import Lap, LapCircuit
-from tuftwork.errors import InputError, NotCovered, UnknownName
+from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.lap import prepare
 from tuftwork.study import Bench
 from tuftwork.study.lap import (
@@ -235,7 +235,7 @@ def test_a_broken_circuit_stops_the_lap_by_name_and_nothing_else(
 @pytest.mark.parametrize(
     ("given", "what"),
     [
-        ({"name": "A"}, "either 'file' or 'stretches'"),
+        ({"name": "A"}, "either 'file', 'laps', 'marks' or 'stretches'"),
         ({"name": "A", "file": "a.csv", "length": "4 km"}, "'length' changes nothing"),
         ({"name": "A", "stretches": [{"length": "9 m", "radius": "3 m"}]}, "either 'length'"),
     ],
@@ -254,3 +254,158 @@ def test_a_grip_given_as_a_percentage_is_refused() -> None:
                 "rear": {"grip": "1.44"},
             }
         )
+
+
+def loop(degrees: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Return a loop of 1.2 km in metres, and as a lap is logged."""
+    t = np.linspace(0.0, 2 * np.pi, 400, endpoint=False)
+    plane = np.stack([220.0 * np.cos(t), 140.0 * np.sin(t) + 25.0 * np.sin(2 * t)], axis=1)
+    if not degrees:
+        return plane, plane
+    per_degree = np.pi / 180 * 6_371_008.8
+    lat = 50.0 + plane[:, 1] / per_degree
+    return plane, np.stack([lat, 6.0 + plane[:, 0] / per_degree / np.cos(np.radians(50.0))], 1)
+
+
+@pytest.mark.parametrize("degrees", [True, False])
+def test_laps_logged_by_satellite_are_a_circuit(tmp_path: Path, degrees: bool) -> None:
+    plane, logged = loop(degrees)
+    rng = np.random.default_rng(2)
+    (tmp_path / "evidence").mkdir()
+    head = "latitude,longitude" if degrees else "x,y"
+    unit = 1e-6 if degrees else 0.1
+    for name in ("a.csv", "b.csv"):
+        rows = logged + rng.normal(0.0, unit, logged.shape)
+        body = "\n".join(f"{a:.7f},{b:.7f}" for a, b in rows)
+        (tmp_path / "evidence" / name).write_text(f"{head}\n{body}\n", encoding="utf-8")
+    table = LapCircuit.model_validate({"name": "Logged", "laps": ["a.csv", "b.csv"]})
+    made = circuit_made(table, tmp_path)
+    length = np.hypot(*np.diff(np.vstack([plane, plane[:1]]), axis=0).T).sum()
+    assert made.length == pytest.approx(length, rel=5e-3)
+    assert made.notices[0].startswith("mean of 2 laps")
+    assert "smoothed over 8 m" in made.notices[0]
+
+
+def test_faulty_laps_are_named(tmp_path: Path) -> None:
+    (tmp_path / "evidence").mkdir()
+    files = {
+        "globe.csv": "lat,lon\n" + "\n".join(f"{5e5 + k},{6e5}" for k in range(20)),
+        "plane.csv": "x,y\n" + "\n".join(f"{k},{k}" for k in range(20)),
+        "speed.csv": "lat,speed\n1,2\n3,4\n",
+    }
+    for name, text in files.items():
+        (tmp_path / "evidence" / name).write_text(text, encoding="utf-8")
+
+    def made(*names: str) -> None:
+        circuit_made(LapCircuit.model_validate({"name": "L", "laps": names}), tmp_path)
+
+    with pytest.raises(FileFault, match="beyond the globe"):
+        made("globe.csv")
+    with pytest.raises(FileFault, match="no columns latitude and longitude or x and y"):
+        made("speed.csv")
+    with pytest.raises(FileFault, match="of another kind"):
+        made("plane.csv", "globe.csv")
+    with pytest.raises(FileFault, match="cannot be read"):
+        made("lost.csv")
+
+
+def test_marks_on_a_drawing_are_a_circuit() -> None:
+    plane, _ = loop(False)
+    marks = (plane[::8] * [1.0, -1.0] / 0.5).tolist()
+    table = LapCircuit.model_validate(
+        {"name": "Drawn", "marks": marks, "pixel": "0.5 m", "half_width": "6 m"}
+    )
+    made = circuit_made(table, None)
+    length = np.hypot(*np.diff(np.vstack([plane, plane[:1]]), axis=0).T).sum()
+    assert made.length == pytest.approx(length, rel=0.02)
+    assert made.width_left.min() == pytest.approx(6.0)
+    assert "from a drawing, smoothed over 15 m" in made.notices[0]
+
+
+@pytest.fixture(scope="module")
+def driven(halyard: Bench, tmp_path_factory: pytest.TempPathFactory) -> Bench:
+    """The demo with few draws, one short circuit on its quickest line, and a wing that moves."""
+    folder = tmp_path_factory.mktemp("driven") / "car"
+    shutil.copytree(halyard.folder, folder, ignore=shutil.ignore_patterns("out"))
+    path = folder / "project.toml"
+    text = path.read_text(encoding="utf-8")
+    text = text.replace('smoothing = "8 m"', 'smoothing = "8 m"\nline = "least time"')
+    text += """
+[[devices]]
+name = "wing actuator"
+positions = ["more wing", "as raced"]
+failures = ["rear up, wing 9"]
+travel = "0.3 s"
+
+[[schedules]]
+name = "down on straights"
+device = "wing actuator"
+rules = [{ position = "as raced", speed_above = "150 km/h", side_below = "0.4 g", braking = false }]
+"""
+    path.write_text(text, encoding="utf-8")
+    bench = Bench(folder)
+    bench.page("lap")
+    return bench
+
+
+def test_a_quickest_line_is_held_for_every_state_and_says_what_it_gains(driven: Bench) -> None:
+    page = driven.page("lap", circuit="Carr Moss")
+    assert page["line"] == "least time"
+    told = next(n for n in page["notices"] if n.startswith("quickest line for the baseline car"))
+    assert "quicker than the line given" in told
+    found = driven.answers.results["lap line of Carr Moss"]
+    assert min(found["times"]) < found["times"][0] - 0.1 < found["given"] - 0.1
+    assert driven.page("lap")["line"] == "as given"
+
+
+def test_a_device_laps_by_its_schedule_and_every_failure_has_its_price(driven: Bench) -> None:
+    (device,) = driven.page("lap")["devices"]
+    assert device["refused"] == ""
+    rows = {(row["kind"], row["state"]): row for row in device["rows"]}
+    assert set(rows) == {
+        ("held", "more wing"), ("held", "as raced"), ("failed", "rear up, wing 9"),
+    }  # fmt: skip
+    # the wing comes down where only drag counts: the schedule beats the wing held up in every draw
+    up = rows["held", "more wing"]
+    assert up["change"]["low"] > 0.0
+    assert 0.2 < rows["held", "as raced"]["share"] < 0.6
+    assert device["moves"] % 2 == 0
+    assert device["moves"] > 10
+    chain = driven.why(up["change"]["why"])
+    assert "stuck" not in chain["title"]
+    assert "held in 'more wing' less 'down on straights'" in chain["title"]
+    position = np.array(device["trace"]["position"])
+    assert position.min() == 0.0
+    assert position.max() == 1.0
+
+
+def test_the_lap_is_spent_somewhere_on_the_map_and_here_is_on_its_own_line(
+    halyard: Bench,
+) -> None:
+    page = halyard.page("lap", state="as raced")
+    spent = page["occupancy"]
+    assert np.sum(spent["seconds"]) == pytest.approx(page["traces"]["as raced"]["time"], rel=1e-3)
+    assert spent["axis_rear"][0] <= spent["edges_rear"][0]
+    assert np.shape(spent["downforce_rear"]) == (len(spent["axis_front"]), len(spent["axis_rear"]))
+    plane = page["plane"]
+    change = np.array(plane["change"])
+    middle = change.shape[0] // 2, change.shape[1] // 2
+    assert change[middle] == 0.0
+    assert np.all(np.diff(change, axis=0) > 0.0)  # drag costs
+    assert np.all(np.diff(change, axis=1) < 0.0)  # downforce gains
+    assert plane["drag"][middle[0]] == pytest.approx(plane["here"][0], abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("given", "what"),
+    [
+        ({"name": "A", "file": "a.csv", "laps": ["b.csv"]}, "either 'file', 'laps'"),
+        ({"name": "A", "marks": [[0, 0]] * 9}, "'marks' and 'pixel' go together"),
+        ({"name": "A", "marks": [[0, 0]] * 4, "pixel": "1 m"}, "at least 8"),
+        ({"name": "A", "file": "a.csv", "half_width": "5 m"}, "'half_width' changes nothing"),
+        ({"name": "A", "file": "a.csv", "line": "quick"}, "least time"),
+    ],
+)
+def test_a_circuit_has_one_source(given: dict[str, object], what: str) -> None:
+    with pytest.raises(ValueError, match=what):
+        LapCircuit.model_validate(given)

@@ -44,6 +44,19 @@ export interface Elsewhere {
   cells: { state: string; change: Num; verdict: string; chance: number }[];
 }
 
+export interface DeviceLap {
+  name: string;
+  device: string;
+  refused: string;
+  time: Num;
+  moves: number;
+  travel: number;
+  positions: string[];
+  rows: { state: string; kind: "held" | "failed"; share?: number | null; refused: string; change?: Num; verdict?: string }[];
+  trace: { station: number[]; speed_kmh: number[]; position: number[] };
+  notices: string[];
+}
+
 export interface LapPage {
   circuit: string;
   circuits: string[];
@@ -61,6 +74,18 @@ export interface LapPage {
   value: { name: string; number: Num; verdict: string; to_show: number | null }[];
   exchange: Num;
   cliff: { share: number; text: string };
+  occupancy: {
+    edges_front: number[];
+    edges_rear: number[];
+    axis_front: number[];
+    axis_rear: number[];
+    seconds: number[][];
+    speed_kmh: number[][];
+    downforce_rear: number[][];
+  };
+  plane: { drag: number[]; downforce: number[]; change: number[][]; here: [number, number] };
+  devices: DeviceLap[];
+  line: string;
   energy: { engine: Num; brakes: Num; drag: Num; tyre_front: number; tyre_rear: number };
   outside: number;
   margins: { phase: string; band: string; seconds: number; front: number; rear: number; share: number; says: string }[];

@@ -7,6 +7,8 @@ import type { Num } from "../types";
 import { Choice } from "../widgets/control";
 import { NumberText, RangeBar, Scale, spanOf } from "../widgets/num";
 import { LapChart } from "./lap-chart";
+import { Devices } from "./lap-devices";
+import { Planes } from "./lap-planes";
 import { type Colouring, COLOURINGS, Track } from "./lap-track";
 import type { LapPage, StateLap, Trace } from "./lap-types";
 import "./lap.css";
@@ -31,6 +33,8 @@ export function LapSheet() {
           <Along tree={tree} />
           <Corners tree={tree} />
           <Value tree={tree} />
+          <Planes tree={tree} />
+          <Devices tree={tree} />
           {tree.elsewhere.length > 1 && <Elsewhere tree={tree} />}
           <Margins tree={tree} />
           {tree.said && <Said said={tree.said} />}
@@ -66,7 +70,7 @@ function States({ tree }: { tree: LapPage }) {
     <section aria-label="Lap times">
       <h2>Seconds a lap of {tree.circuit}</h2>
       <p class="faint">
-        {tree.length.text}; against “{tree.laps[0]?.name}”. The grey band is what this driver’s
+        {tree.length.text}{tree.line !== "as given" && `, on the line of ${tree.line}`}; against “{tree.laps[0]?.name}”. The grey band is what this driver’s
         scatter hides: ±{tree.noise.text} ({tree.driver}).
       </p>
       <div class="scroll" tabIndex={0} role="region" aria-label="Lap times as a table">
