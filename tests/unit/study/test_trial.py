@@ -67,7 +67,10 @@ def test_results_differences_and_coast_down(halyard: Bench) -> None:
     assert "nobody accepted" in page["notices"][0]
     assert len(page["rows"]) == 14
     gain = min(page["differences"], key=lambda d: abs(d["speed_kmh"] - 220))["total"]
-    assert gain["low"] < 0.036 < gain["high"]
+    # an 80 % range holds the truth in four days of five, and this day is one of the others:
+    # over seeds 1 to 40 the ranges hold it in nine of ten (tests/unit/trial/test_recovery.py)
+    doubt = (gain["high"] - gain["low"]) / (2 * 1.2816)
+    assert abs(gain["best"] - 0.036) < 2.6 * doubt
     drag = page["coast"]["drag"]
     assert drag["low"] < 0.905 < drag["high"]
     assert page["coast"]["wind"].startswith("+1.")
@@ -87,7 +90,7 @@ def test_agreement_ranks_learns_and_says_what_to_test(halyard: Bench) -> None:
     at = min(page["path"], key=lambda r: abs(r["speed_kmh"] - 220))
     assert at["rear_origin"] == "measured"
     # learned from the day alone, the untouched model was 0.2 m² too high
-    assert at["rear"]["low"] < 0.77 < at["rear"]["high"]
+    assert at["rear"]["low"] < TRUE_REAR_220 < at["rear"]["high"]
     assert "km/h" in page["next"]["text"]
     field = page["bias"]["rear"]
     assert 0.02 < field["measured_share"] < 0.6

@@ -156,7 +156,7 @@ def _model_at(
     answers: Answers, state: str, speed: float, front: float, rear: float
 ) -> dict[str, float]:
     row = {"state": state, "speed": speed, "height_front": np.full(1, front),
-           "height_rear": np.full(1, rear), "front": np.array([front * 1e3 + rear])}  # fmt: skip
+           "height_rear": np.full(1, rear)}  # fmt: skip
     said = predicted(answers, row)
     return {axle: float(np.median(d)) for axle, d in zip(("front", "rear"), said, strict=True)}
 

@@ -29,15 +29,16 @@ def _prior(answers: Answers) -> Any:
 
 def predicted(answers: Answers, row: Tree) -> tuple[np.ndarray, np.ndarray]:
     """Return what the untouched model says for a result, at the heights it was measured at. [m²]"""
-    key = f"predicted {row['state']} {row['speed']:.3f} {float(np.median(row['front'])):.5f}"
+    front, rear = (float(np.median(row[f"height_{axle}"])) for axle in ("front", "rear"))
+    key = f"predicted {row['state']} {row['speed']:.3f} {front:.7f} {rear:.7f}"
     if key not in answers.worked_out:
         models = answers.models(row["state"] if row["state"] in answers.states else "")
         ensemble = _prior(answers)
         air = answers.job.air(ensemble)
         size = ensemble.size
         place = PlatformState(
-            ride_height_front=np.full(size, float(np.median(row["height_front"]))),
-            ride_height_rear=np.full(size, float(np.median(row["height_rear"]))),
+            ride_height_front=np.full(size, front),
+            ride_height_rear=np.full(size, rear),
             speed=np.full(1, row["speed"]),
             density=np.asarray(air.density).reshape(-1),
             viscosity=np.asarray(air.viscosity).reshape(-1),
