@@ -85,7 +85,7 @@ def vortex_view(
     _show(found, picture)
     hidden = Canvas(near=np.maximum(body.near, swirl.near), value=body.value, shade=body.shade)
     starts = np.asarray(record["lines"]["start"])
-    points = np.asarray(record["lines"]["points"], dtype=float)
+    points = np.asarray(record["lines"]["vertices"], dtype=float)
     for first, last in pairwise(starts):
         x, y = seen_line(hidden, view, points[first:last], 0.01)
         found.plot(x, y, color=theme.ink, linewidth=0.45, alpha=0.75)

@@ -164,7 +164,7 @@ def view_live(bench: Any, message: Mapping[str, Any]) -> Answer:
         "vertices": surface["vertices"], "faces": surface["faces"],
         "pressure": surface["pressure"], "friction": surface["friction"],
         "vortex_vertices": vortices["vertices"], "vortex_faces": vortices["faces"],
-        "vortex_loss": vortices["loss"], "points": lines["points"], "starts": lines["start"],
+        "vortex_loss": vortices["loss"], "points": lines["vertices"], "starts": lines["start"],
         "line_speed": lines["speed"], "band_start": record["bands"]["start"],
         "band_drag": record["bands"]["drag"].sum(axis=0),
         "band_downforce": record["bands"]["downforce"].sum(axis=0),

@@ -15,6 +15,7 @@ from tuftwork.quantity import Z80, Quantity
 from tuftwork.study.answers import Answers
 from tuftwork.study.flow.case import Built, built_case, run_named, shape_of
 from tuftwork.study.flow.desk import GOING, Desk
+from tuftwork.study.flow.record import in_metres
 from tuftwork.study.flow.sighting import Flown, flown_runs
 from tuftwork.study.number import Number, number_of_quantity
 from tuftwork.study.support import counted
@@ -45,7 +46,7 @@ def flow_page(bench: Any, case: str = "") -> Page:
         "cases": [_line(folder, project, other) for other in project.flow.cases],
         "case": run.name,
         "generic": project.flow.generic,
-        "setting": setting_tree(run),
+        "setting": setting_tree(run, None),
         "state": run.state,
         "counts": run.counts,
         "notices": [CAUTION],
@@ -58,6 +59,7 @@ def flow_page(bench: Any, case: str = "") -> Page:
                        "result": _result(bench, run, ""), "text": ""}  # fmt: skip
     desk = Desk.of(folder, built.digest)
     return tree | {
+        "setting": setting_tree(run, built),
         "parts": part_rows(built),
         "cost": cost_tree(built.forecast(), run),
         "run": state_tree(desk.read()),
@@ -66,18 +68,23 @@ def flow_page(bench: Any, case: str = "") -> Page:
     }
 
 
-def setting_tree(run: FlowRun) -> Page:
-    """Return what the page's fields show."""
+def setting_tree(run: FlowRun, built: Built | None) -> Page:
+    """Return what the page's fields show; ride heights as drawn where the case has none."""
 
-    def mm(quantity: Quantity | None) -> float | None:
-        return None if quantity is None else round(1e3 * quantity.best, 3)
+    def mm(length: float | None) -> float | None:
+        return None if length is None else round(1e3 * length, 3)
+
+    front, rear = (None if h is None else h.best
+                   for h in (run.ride_height_front, run.ride_height_rear))  # fmt: skip
+    if built is not None:
+        front, rear = built.front, built.rear
 
     return {
         "speed_kmh": round(3.6 * run.speed.best, 3),
         "yaw_deg": round(57.29577951308232 * run.yaw.best, 4),
-        "front_mm": mm(run.ride_height_front),
-        "rear_mm": mm(run.ride_height_rear),
-        "cell_mm": mm(run.cell),
+        "front_mm": mm(front),
+        "rear_mm": mm(rear),
+        "cell_mm": mm(run.cell.best),
         "longest": run.longest,
         "error_m2": run.error.best,
         "back_end": run.back_end,
@@ -350,4 +357,5 @@ def record_of(bench: Any, name: str) -> Page:
     path = bench.folder / "evidence" / flown.evidence.file
     if digest_of(path) != flown.evidence.digest:
         raise NotCovered(f"{flown.evidence.file} has changed since it was registered.")
-    return read_flow_record(path)
+    record = read_flow_record(path)
+    return record | {key: in_metres(record[key]) for key in ("surface", "vortices", "lines")}
