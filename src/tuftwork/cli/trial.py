@@ -174,7 +174,8 @@ def reduce(
     if coast:
         show_lines([f"Coast-down, {coast['runs']} runs, {coast['from']}: CxS "
                     f"{coast['drag']['text']}, rolling {coast['rolling']}, wind {coast['wind']}, "
-                    f"grade {coast['grade']}, {coast['split']}."])  # fmt: skip
+                    f"grade {coast['grade']}, {coast['split']}.",
+                    *(f"Standard {text}." for text in coast["standards"])])  # fmt: skip
     for budget in page["budgets"][:1]:
         lines = [(x["name"], x["front"], f"{x['front_share']:.0%}", x["rear"],
                   f"{x['rear_share']:.0%}") for x in budget["lines"]]  # fmt: skip

@@ -24,26 +24,94 @@ K0 = 8.6e-3  # [1/K] rolling resistance with temperature; gtr15, from memory
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunLimits:
-    """How many runs a standard asks for, and in what weather; None where it says nothing. [SI]"""
+    """How many runs a standard asks for, and in what weather; None where it says nothing. [SI]
+
+    ``runs`` counts each way; ``from_speed`` and ``to_speed`` are what a run must span.
+    """
 
     name: str
-    pairs: int
+    runs: int
     mean_wind: float | None = None
+    peak_wind: float | None = None
     cross_wind: float | None = None
     grade: float | None = None
+    from_speed: float | None = None
+    to_speed: float | None = None
     status: Literal["seen", "memory"] = "memory"
 
 
+_MPH, _KMH = 0.44704, 1 / 3.6
 LIMITS: dict[str, RunLimits] = {
     limit.name: limit
     for limit in (
-        RunLimits(name="heavy vehicle, 40 CFR 1066.310", pairs=8, mean_wind=6 * 0.44704,
-                  grade=0.0002, status="seen"),
-        RunLimits(name="motorcycle, 40 CFR 86.529", pairs=5, status="seen"),
-        RunLimits(name="SAE J1263", pairs=5, mean_wind=16 / 3.6, cross_wind=8 / 3.6, grade=0.005),
-        RunLimits(name="UN GTR 15, fixed mast", pairs=3, mean_wind=5.0, cross_wind=2.0),
+        RunLimits(name="heavy vehicle, 40 CFR 1066.310", runs=8, mean_wind=6 * _MPH, grade=0.0002,
+                  from_speed=70 * _MPH, to_speed=15 * _MPH, status="seen"),
+        RunLimits(name="motorcycle, 40 CFR 86.529", runs=5, from_speed=70 * _KMH,
+                  to_speed=60 * _KMH, status="seen"),
+        RunLimits(name="SAE J1263", runs=5, mean_wind=16 * _KMH, cross_wind=8 * _KMH, grade=0.005),
+        RunLimits(name="UN GTR 15, fixed mast", runs=3, mean_wind=5.0, peak_wind=8.0,
+                  cross_wind=2.0),
+        RunLimits(name="UN GTR 15, wind read on board", runs=3, mean_wind=7.0, peak_wind=10.0,
+                  cross_wind=4.0),
     )
 }  # fmt: skip
+REFERENCE_AIR: dict[str, tuple[float, float]] = {
+    "SAE J2263, 40 CFR 1066.310": (293.15, 98.21e3),
+    "UN GTR 15": (293.15, 100.0e3),
+}
+"""Standard → temperature [K] and pressure [Pa] a road load is stated for."""
+INSTRUMENTS = {"speed": 0.2 * _KMH, "wind": 1.0 * _KMH, "yaw": np.radians(3.0), "mast": 2.0}
+"""Largest errors SAE J2263 allows, and how far ahead the wind is read. [m/s], [m/s], [rad], [m]"""
+AUDIT_RUNS = (24, 100)
+"""Fewest and most runs of an audit of drag area, as many each way; 40 CFR 1037.305. [-]"""
+TUNNEL_PROOF = (3, 2)
+"""Vehicles, and coast-downs of each, against which a tunnel method is proven; UN GTR 15. [-]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """Whether a day's coast-downs are what a standard asks for; ``short_of`` says where not."""
+
+    name: str
+    short_of: tuple[str, ...]
+
+    @property
+    def is_met(self) -> bool:
+        """Whether nothing that was known is short of the standard."""
+        return not self.short_of
+
+
+def judge_runs(
+    runs: int, *, wind: float, grade: float, from_speed: float, to_speed: float
+) -> list[Judged]:
+    """Return what each standard would say of a day's coast-downs.
+
+    Only what the runs themselves tell is judged; cross wind and gusts need an anemometer.
+
+    Parameters
+    ----------
+    runs
+        The fewer of both ways.
+    wind, grade
+        Along the road, as found with the fit. [m/s], [-]
+    from_speed, to_speed
+        What all runs span. [m/s]
+    """
+    found = []
+    for limit in LIMITS.values():
+        short = []
+        if runs < limit.runs:
+            short.append(f"{runs} of {limit.runs} runs each way")
+        if limit.mean_wind is not None and abs(wind) > limit.mean_wind:
+            short.append(f"wind {abs(wind):.1f} of {limit.mean_wind:.1f} m/s")
+        if limit.grade is not None and abs(grade) > limit.grade:
+            short.append(f"grade {100 * abs(grade):.2f} of {100 * limit.grade:.2f} %, corrected")
+        if limit.from_speed is not None and from_speed < limit.from_speed:
+            short.append(f"begins below {limit.from_speed * 3.6:.0f} km/h")
+        if limit.to_speed is not None and to_speed > limit.to_speed:
+            short.append(f"ends above {limit.to_speed * 3.6:.0f} km/h")
+        found.append(Judged(name=limit.name, short_of=tuple(short)))
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

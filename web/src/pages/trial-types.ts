@@ -191,6 +191,7 @@ export interface ResultsPage extends OfDay, Sessions {
     grade: string;
     split: string;
     from: string;
+    standards: string[];
   } | null;
   scatter: string[];
 }

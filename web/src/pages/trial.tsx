@@ -277,6 +277,14 @@ function Coast({ tree }: { tree: ResultsPage }) {
             {coast.runs} runs, {coast.from}; v(t) itself is fitted
           </dd>
         </div>
+        <div>
+          <dt>Against standards</dt>
+          <dd>
+            {coast.standards.map((text) => (
+              <div key={text}>{tie(text)}</div>
+            ))}
+          </dd>
+        </div>
       </dl>
     </section>
   );

@@ -296,6 +296,7 @@ def _coast_tree(job: Job, day: TrialDay, setup: Setup, load_area: float) -> Tree
     from tuftwork.trial.coastdown import effective_mass
     from tuftwork.trial.coastfit import fit_coastdown
     from tuftwork.trial.coastlog import coast_runs
+    from tuftwork.trial.roadload import judge_runs
 
     runs = coast_runs(read_day(job, day, coast=True).log)
     rotating = day.rotating or parse_quantity(ROTATING, "share")
@@ -318,4 +319,12 @@ def _coast_tree(job: Job, day: TrialDay, setup: Setup, load_area: float) -> Tree
         "wind": fit.wind, "grade": fit.grade, "split": fit.split, "scatter": fit.scatter,
         "dof": fit.dof, "notices": list(fit.notices),
         "from": float(max(r.speed[0] for r in runs)), "to": float(min(r.speed[-1] for r in runs)),
+        "standards": [
+            [j.name, list(j.short_of)]
+            for j in judge_runs(
+                min(sum(r.way > 0 for r in runs), sum(r.way < 0 for r in runs)), wind=fit.wind,
+                grade=fit.grade, from_speed=float(min(r.speed[0] for r in runs)),
+                to_speed=float(max(r.speed[-1] for r in runs)),
+            )
+        ],
     }  # fmt: skip

@@ -283,6 +283,8 @@ def _coast(answers: Answers, day: TrialDay, tree: Tree) -> Page | None:
         "grade": f"{100 * coast['grade']:+.2f}\u202f%".replace("-", MINUS),
         "split": "" if split is None else f"{split:+.0f}\u202fN out less back".replace("-", MINUS),
         "from": f"{coast['from'] * KMH:.0f} to {coast['to'] * KMH:.0f} km/h",
+        "standards": [f"{name}: {'; '.join(short) if short else 'as asked'}"
+                      for name, short in coast["standards"]],
     }  # fmt: skip
 
 
