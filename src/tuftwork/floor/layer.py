@@ -3,11 +3,14 @@
 Written for the compiled kernels: plain floats in, plain floats out.
 """
 
+from typing import no_type_check
+
 import numpy as np
 from numba import njit
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
 def entrainment_shape(h: float) -> float:
     """Return H1(H), falling throughout (Head's, in the fit of Cebeci and Bradshaw)."""
     over = h - 1.1
@@ -21,26 +24,30 @@ def entrainment_shape(h: float) -> float:
     return (1.0 - w) * low + w * high
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
 def entrainment(h1: float) -> float:
     """Return Head's entrainment, levelling off at 0.04."""
     e = 0.0306 * (h1 - 3.0) ** -0.6169
     return (e**-8 + 0.04**-8) ** -0.125
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
 def skin_friction(h: float, re: float) -> float:
     """Return cf of Ludwieg and Tillmann from H and Re_theta."""
     return 0.246 * 10.0 ** (-0.678 * h) * max(re, 20.0) ** -0.268
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
 def orifice(dp: float, soft: float) -> float:
     """Return the signed speed through a gap, sqrt(2|dp|), smooth through zero."""
     return dp * np.sqrt(2.0) / (dp * dp + soft * soft) ** 0.25
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
 def positive(x: float, soft: float) -> float:
     """Return max(x, 0), smooth."""
     return 0.5 * (x + np.sqrt(x * x + soft * soft))

@@ -4,6 +4,8 @@ Five unknowns per node: momentum thickness, shape factor, volume flow, total pre
 edge-vortex strength. Density and road speed are 1; pressure is over the density.
 """
 
+from typing import no_type_check
+
 import numpy as np
 from numba import njit
 
@@ -19,8 +21,9 @@ N_VALUE = 13
 # node values: 0 θ, 1 H, 2 u, 3 uθH1, 4 cf/2, 5 u(E+Ev), 6 Q, 7 leak, 8 H0, 9 loss, 10 G, 11 G', 12 p
 
 
-@njit(cache=True, nogil=True)
-def node_values(z, g, par, out):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def node_values(z, g, par, out):
     """Fill a node's values from its unknowns ``z`` and its geometry ``g``.
 
     ``g``: gap, width, discharge times gap of both sides, outside pressure, loss per length.
@@ -64,8 +67,9 @@ def node_values(z, g, par, out):  # type: ignore[no-untyped-def]
     out[12] = p
 
 
-@njit(cache=True, nogil=True)
-def cell_residual(a, b, dx, out):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def cell_residual(a, b, dx, out):
     """Fill the five residuals of a cell from its ends' values; trapezoidal, second order."""
     um = 0.5 * (a[2] + b[2])
     um = np.sqrt(um * um + 1e-6)
@@ -78,8 +82,9 @@ def cell_residual(a, b, dx, out):  # type: ignore[no-untyped-def]
     out[4] = b[10] - a[10] - 0.5 * dx * (a[11] + b[11])
 
 
-@njit(cache=True, nogil=True)
-def banded_solve(band, rhs, kl, ku):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def banded_solve(band, rhs, kl, ku):
     """Solve in place a banded system with row pivoting; ``band[row, col - row + kl]``."""
     n = rhs.size
     top = kl + ku
@@ -119,8 +124,9 @@ def banded_solve(band, rhs, kl, ku):  # type: ignore[no-untyped-def]
     return True
 
 
-@njit(cache=True, nogil=True)
-def _all_residuals(z, geo, dx, par, ends, scale, values, res):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def _all_residuals(z, geo, dx, par, ends, scale, values, res):
     n = z.shape[0]
     for k in range(n):
         node_values(z[k], geo[k], par, values[k])
@@ -141,8 +147,9 @@ def _all_residuals(z, geo, dx, par, ends, scale, values, res):  # type: ignore[n
     return np.sqrt(total / (5 * n))
 
 
-@njit(cache=True, nogil=True)
-def _jacobian(z, geo, dx, par, ends, scale, values, band):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def _jacobian(z, geo, dx, par, ends, scale, values, band):
     n = z.shape[0]
     band[:, :] = 0.0
     kl = 8
@@ -182,8 +189,9 @@ def _jacobian(z, geo, dx, par, ends, scale, values, band):  # type: ignore[no-un
                 band[row, col - row + kl] = (moved[12] - values[k, 12]) / step
 
 
-@njit(cache=True, nogil=True)
-def newton_line(z, geo, dx, par, ends, limit, values):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def newton_line(z, geo, dx, par, ends, limit, values):
     """Solve from ``z`` in place; return residual and iterations (negative: not converged)."""
     n = z.shape[0]
     res = np.empty(5 * n)
@@ -233,8 +241,9 @@ def newton_line(z, geo, dx, par, ends, limit, values):  # type: ignore[no-untype
     return size, -limit
 
 
-@njit(cache=True, nogil=True)
-def continued(z, geo, dx, par, ends, start, values):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def continued(z, geo, dx, par, ends, start, values):
     """Grow the ramp from a level channel (``start`` = 0) to its shape; return as ``newton_line``.
 
     ``z`` holds the solution at ``start`` share of the shape.

@@ -10,6 +10,7 @@ has the pressure of what stands behind it.
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg.lapack import dgbsv
 
 from tuftwork.errors import NotConverged
@@ -42,7 +43,7 @@ class PlanGrid:
     depth_v: Array
     gap: Array
     barrier: Array
-    active: Array
+    active: NDArray[np.bool_]
     outside: Array
     loss: Array
     left: Array

@@ -7,14 +7,17 @@ tends to the mean as cells shrink. Flux differences take the conserved form; mas
 Per station: u on the ny faces ahead of its cells, v on ny + 1 side faces, p in ny cells.
 """
 
+from typing import no_type_check
+
 import numpy as np
 from numba import njit
 
 from tuftwork.floor.layer import orifice, positive
 
 
-@njit(cache=True, nogil=True)
-def _spread(flux, diffusion):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def _spread(flux, diffusion):
     """Return the exponential scheme's exchange: F/2 coth(F/2D), at least D."""
     x = 0.5 * flux / diffusion
     if abs(x) < 1e-3:
@@ -24,13 +27,15 @@ def _spread(flux, diffusion):  # type: ignore[no-untyped-def]
     return 0.5 * flux / np.tanh(x)
 
 
-@njit(cache=True, nogil=True)
-def _viscous(par, depth, speed):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def _viscous(par, depth, speed):
     return par[1] * depth * depth * np.sqrt(speed * speed + 1e-3)
 
 
-@njit(cache=True, nogil=True)
-def _rows(u, v, p, g, par, i, j, kind):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def _rows(u, v, p, g, par, i, j, kind):
     """Return one residual: kind 0 u-momentum at face i, 1 side face (i, j), 2 continuity.
 
     ``g``: hu, hv, barrier, active, outside, dx, dy, loss, left, right, body.
@@ -124,8 +129,9 @@ def _rows(u, v, p, g, par, i, j, kind):  # type: ignore[no-untyped-def]
     return total + rub * own * np.sqrt(own * own + 1e-6)
 
 
-@njit(cache=True, nogil=True)
-def residuals(u, v, p, g, par, out):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def residuals(u, v, p, g, par, out):
     """Fill all residuals in the order of the unknowns and return their root mean square."""
     nx, ny = p.shape
     n = 3 * ny + 1
@@ -143,8 +149,9 @@ def residuals(u, v, p, g, par, out):  # type: ignore[no-untyped-def]
     return np.sqrt(total / out.size)
 
 
-@njit(cache=True, nogil=True)
-def jacobian(u, v, p, g, par, base, band, width):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def jacobian(u, v, p, g, par, base, band, width):
     """Fill the band ``band[2*width + row - col, col]`` by differences over each unknown's rows."""
     nx, ny = p.shape
     n = 3 * ny + 1

@@ -9,10 +9,11 @@ and travels with every answer.
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
-from typing import Any
+from typing import Any, no_type_check
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 from scipy.stats import qmc
 
 from tuftwork.errors import InputError, NotConverged
@@ -105,7 +106,7 @@ class TableLoads:
     centre: Array
     drag: Array
     shape_factor: Array
-    is_outside: Array
+    is_outside: NDArray[np.bool_]
 
 
 def closure_at(point: Array, base: FloorClosure) -> FloorClosure:
@@ -274,8 +275,9 @@ def _peaks(table: FloorTable, shape: FloorShape) -> Array:
     return out
 
 
-@njit(cache=True, nogil=True)
-def _read(front, rear, point, f0, df, r0, dr, terms, out):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def _read(front, rear, point, f0, df, r0, dr, terms, out):
     """Cubic between nodes (Catmull and Rom), quadratic in the closures; ``terms`` padded by one."""
     nf, nr = terms.shape[0] - 2, terms.shape[1] - 2
     n_out, n_term = terms.shape[2], terms.shape[3]

@@ -76,3 +76,22 @@ def intact_share(height: Numeric, peak: Numeric, width: Numeric) -> Array:
     """
     below = (np.asarray(peak) - height) / (np.asarray(width) * peak)
     return np.asarray(1 / (1 + np.exp(np.clip(below - ONSET, -60, 60))))
+
+
+def cone_loss(area_ratio: Numeric, angle: Numeric) -> Array:
+    """Return the loss of a conical diffuser over throat dynamic pressure [-].
+
+    K = 2.6 sin(φ/2) (1 − 1/AR)² for total angles φ up to 45°: a check on what any diffuser may
+    recover, not the law of a floor's.
+
+    References
+    ----------
+    [crane1988]
+    """
+    ratio = 1 - 1 / np.asarray(area_ratio)
+    return np.asarray(2.6 * np.sin(np.asarray(angle) / 2) * np.square(ratio))
+
+
+def jet_profile_factor(area_ratio: Numeric) -> Array:
+    """Return the momentum factor at the exit of a fully separated core: (A2/A1)² [-]."""
+    return np.asarray(np.square(area_ratio))

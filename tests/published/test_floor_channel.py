@@ -1,0 +1,290 @@
+"""The channel solved in plan: theory, leak, internal diffusers, published regimes of one body."""
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tuftwork.floor import FloorClosure, FloorShape, Stand, plane_diffuser, solve_line
+from tuftwork.floor.plan import plan_grid, solve_grid
+from tuftwork.floor.sweep import RideSweep, has_hysteresis, ride_sweep
+from tuftwork.floor.theory import cone_loss, jet_profile_factor
+
+pytestmark = pytest.mark.published
+DATA = Path(__file__).parent / "data"
+HALF = 0.157  # [m] half width of the body, seen; length of the ramp 0.540 m from memory
+BODY = FloorClosure(inlet_thickness=1e-3, reynolds=20 / 1.5e-5)
+
+
+def _table(name: str) -> np.ndarray:
+    path = DATA / f"floor_{name}.csv"
+    return np.genfromtxt(path, delimiter=",", skip_header=4, names=True, dtype=None, encoding=None)
+
+
+def _body(angle: float) -> FloorShape:
+    return plane_diffuser(
+        width=2 * HALF, front=0.0, kick=0.775, exit=1.315, angle=np.radians(angle)
+    )
+
+
+@cache
+def _sweep(angle: float) -> RideSweep:
+    stand = Stand(front=0.1, rear=0.1, wheelbase=1.0)
+    heights = np.arange(0.06, 0.45, 0.01) * HALF
+    return ride_sweep(_body(angle), stand, BODY, heights, in_plan=False)
+
+
+_IDEAL = [r for r in _table("estimate_theory") if r["effectiveness"] == 1.0]
+
+
+@pytest.mark.parametrize("row", _IDEAL, ids=lambda row: str(row["id"]))
+def test_sealed_channel_without_losses_gives_the_theory_of_the_diffuser(row: np.void) -> None:
+    # D1, D3: the engine on a level throat and a ramp, no layer, no leak; model error 0.5 % of the
+    # kink's rounding and of sixty cells
+    throat, ramp = 0.05, 1.0
+    top = throat * (row["area_ratio"] - 1)
+    shape = FloorShape(
+        width=0.4, front=-0.5, exit=ramp, profile=((-0.5, 0.0), (0.0, 0.0), (ramp, top)),
+        edge_gap=0.0,
+    )  # fmt: skip
+    closure = FloorClosure(
+        mixing=0.0, road_friction=0.0, eddy=1e-9, exit_pressure=row["base_pressure"]
+    )
+    grid = plan_grid(shape, Stand(front=throat, rear=throat, wheelbase=1.0), closure, None, n_y=2)
+    start = (np.ones((61, 1)), np.zeros((60, 2)), np.zeros((60, 1)))
+    u, _, p, count, _ = solve_grid(grid, closure, start)
+    assert count >= 0
+    np.testing.assert_allclose(u[5, 0], row["speed"], rtol=1e-3)
+    np.testing.assert_allclose(2 * p[5, 0], row["throat_pressure"], rtol=5e-3)
+    cells = np.diff(grid.x)
+    on_ramp = 0.5 * (grid.x[1:] + grid.x[:-1]) > 0
+    mean = float(np.sum((2 * p[:, 0] * cells)[on_ramp]) / np.sum(cells[on_ramp]))
+    printed = 1 - (1 - row["base_pressure"]) * row["area_ratio"]
+    assert abs(mean - printed) < 0.02 * abs(printed)
+
+
+def _leaking(n_x: int, gap_factor: float = 1.0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return faces, speed there and exact speed of row S1, at its printed exit pressure."""
+    row = _table("channel_leak").reshape(-1)[0]
+    gap = gap_factor * float(row["gap"])
+    shape = FloorShape(width=row["width"], front=0.0, exit=row["length"], edge_gap=gap)
+    closure = FloorClosure(
+        discharge=row["discharge"], mixing=0.0, road_friction=0.0, eddy=1e-9,
+        exit_pressure=row["exit_pressure"],
+    )  # fmt: skip
+    stand = Stand(front=row["height"], rear=row["height"], wheelbase=1.0)
+    grid = plan_grid(shape, stand, closure, None, n_x=n_x, n_y=2)
+    x = np.linspace(0.0, row["length"], n_x + 1)
+    grid = replace(grid, x=x)
+    start = (np.full((n_x + 1, 1), 1.7), np.zeros((n_x, 2)), np.full((n_x, 1), -0.9))
+    u, _, _, count, _ = solve_grid(grid, closure, start)
+    assert count >= 0
+    exact = np.cosh(row["rate"] * x + np.arccosh(row["entry_speed"]))
+    return x, u[:, 0], exact
+
+
+def test_leaking_channel_follows_the_closed_form() -> None:
+    # S1: within 0.5 % at 100 cells
+    _, u, exact = _leaking(100)
+    np.testing.assert_allclose(u, exact, rtol=5e-3)
+    np.testing.assert_allclose(u[-1], 1.885444, rtol=5e-3)
+
+
+def test_leaking_channel_is_second_order() -> None:
+    miss = [np.max(np.abs(u / exact - 1)) for _, u, exact in (_leaking(n) for n in (12, 24, 48))]
+    order = np.log2(np.array(miss[:-1]) / miss[1:])
+    assert np.all(order > 1.8)
+
+
+def test_without_leak_the_speed_is_the_same_all_along() -> None:
+    # S2, exact
+    _, u, _ = _leaking(40, 0.0)
+    np.testing.assert_allclose(u, u[0], rtol=1e-9)
+
+
+def test_more_leak_at_a_fixed_exit_leaves_less_for_the_inlet() -> None:
+    # S3
+    inlet = [_leaking(40, f)[1][0] for f in (0.0, 0.5, 1.0, 2.0)]
+    assert np.all(np.diff(inlet) < 0)
+
+
+def test_speed_times_depth_is_kept_in_a_sealed_channel() -> None:
+    # S4: V h constant to 1e-6 in h = h0 (1 + a x)
+    shape = FloorShape(
+        width=0.5, front=0.0, exit=1.0, profile=((0.0, 0.0), (1.0, 0.03)), edge_gap=0.0
+    )
+    closure = FloorClosure(mixing=0.0, road_friction=0.0, exit_pressure=-0.2)
+    grid = plan_grid(shape, Stand(front=0.06, rear=0.06, wheelbase=1.0), closure, None, n_y=2)
+    start = (np.ones((61, 1)), np.zeros((60, 2)), np.zeros((60, 1)))
+    u, _, _, count, _ = solve_grid(grid, closure, start)
+    assert count >= 0
+    flow = (grid.depth_u * u)[:, 0]
+    np.testing.assert_allclose(flow, flow[0], rtol=1e-6)
+
+
+def _plane(length: float, total: float, blockage: float) -> tuple[float, float]:
+    """Return recovery over the throat's dynamic pressure and greatest H of half a plane diffuser.
+
+    The road stands for the plane of symmetry: no friction there, no leak, nothing outside.
+    """
+    width = 0.1
+    h = width / 2
+    rise = length * width * np.tan(np.radians(total / 2))
+    ramp = ((-2 * width, 0.0), (0.0, 0.0), (length * width, rise))
+    shape = FloorShape(
+        width=1.0, front=-2 * width, exit=length * width, profile=ramp, edge_gap=0.0
+    )
+    closure = FloorClosure(
+        mixing=0.0, road_friction=0.0, vortex_mixing=0.0, exit_pressure=0.0,
+        inlet_thickness=blockage * h / 1.45, reynolds=2.2e5 / width,
+    )  # fmt: skip
+    found = solve_line(shape, Stand(front=h, rear=h, wheelbase=1.0), closure)
+    throat = int(np.argmin(np.abs(found.x + 0.5 * width)))
+    gained = found.pressure[-1] - found.pressure[throat]
+    return float(gained / found.speed[throat] ** 2), float(found.shape_factor.max())
+
+
+_D10 = [r for r in _table("channel_internal") if r["quantity"] == "recovery"]
+_D12 = [r for r in _table("channel_internal") if r["quantity"] == "best_angle"]
+
+
+def _thin(row: np.void) -> object:
+    marks = (
+        [pytest.mark.xfail(strict=True, reason="peak recovery 0.785 against 0.86: miss 0.035")]
+        if row["blockage"] < 0.03
+        else []
+    )
+    return pytest.param(row, marks=marks, id=f"blockage {row['blockage']}")
+
+
+@pytest.mark.parametrize("row", [_thin(r) for r in _D10])
+def test_peak_recovery_of_plane_diffusers_over_inlet_blockage(row: np.void) -> None:
+    # D10 (memory, medium): nothing in the layer's closure was fitted to it
+    best = max(_plane(row["length"], a, row["blockage"])[0] for a in np.arange(4.0, 13.0))
+    assert abs(best - row["value"]) <= row["band"]
+
+
+def _short(row: np.void) -> object:
+    marks = (
+        [pytest.mark.xfail(strict=True, reason="best angle 10.5 against 7.5 +- 1.5: miss 1.5")]
+        if row["length"] < 12
+        else []
+    )
+    return pytest.param(row, marks=marks, id=f"length {row['length']}")
+
+
+@pytest.mark.parametrize("row", [_short(r) for r in _D12])
+def test_total_angle_of_best_recovery(row: np.void) -> None:
+    # D12 (memory, high)
+    angles = np.arange(4.0, 14.0, 0.5)
+    found = [_plane(row["length"], a, row["blockage"])[0] for a in angles]
+    assert abs(angles[int(np.argmax(found))] - row["value"]) <= row["band"]
+
+
+def test_regimes_of_plane_diffusers_come_in_order() -> None:
+    # D13: recovery peaks near the onset of separation and falls with it; D15: both ends of a
+    # published sweep, 4 to 24 degrees at length 15, are told apart
+    shape = [_plane(15.0, a, 0.027) for a in (4.0, 8.0, 12.0, 16.0, 24.0)]
+    recovery, greatest = np.array(shape).T
+    assert greatest[0] < 2.4
+    assert greatest[-1] > 3.0
+    assert np.all(np.diff(greatest) > 0)
+    peak = int(np.argmax(recovery))
+    assert 0 < peak < 3
+    assert greatest[peak - 1] < 3.0
+
+
+def test_longer_diffusers_stall_at_less_angle() -> None:
+    # D14, sign
+    def stall(length: float) -> float:
+        return next(a for a in np.arange(4.0, 20.0, 0.5) if _plane(length, a, 0.03)[1] > 3)
+
+    angles = [stall(n) for n in (5.0, 10.0, 15.0, 20.0)]
+    assert np.all(np.diff(angles) < 0)
+
+
+def test_separated_core_keeps_its_momentum() -> None:
+    # D17, exact
+    np.testing.assert_allclose(jet_profile_factor(1.7), 1.7**2, rtol=1e-9)
+
+
+@pytest.mark.parametrize(("angle", "crane"), [(10.0, 0.0567), (20.0, 0.1129)])
+def test_losses_of_cones_against_a_library_of_published_formulae(
+    angle: float, crane: float
+) -> None:
+    # D18, D19: printed to 1e-3; the other correlations' spread is the model error of any of them
+    from fluids.fittings import diffuser_conical
+
+    own = float(cone_loss(2.0, np.radians(angle)))
+    assert abs(own - crane) < 1e-3
+    spread = [
+        diffuser_conical(
+            Di1=0.1, Di2=0.1 * np.sqrt(2), angle=angle, Re=1e6, fd=0.0, method=method
+        )
+        for method in ("Crane", "Idelchik", "Rennels")
+    ]
+    assert min(spread) - 1e-3 <= own <= max(spread) + 1e-3
+
+
+def test_published_heights_lie_in_their_regimes() -> None:
+    # D30 (seen) at heights from memory (D34)
+    sweep = ride_sweep(
+        _body(17.0), Stand(front=0.1, rear=0.1, wheelbase=1.0), BODY,
+        np.concatenate([np.arange(0.06, 0.5, 0.02), [0.6, 0.764, 0.9]]) * HALF, in_plan=False,
+    )  # fmt: skip
+    words = {"regime_rising": "rising", "regime_peak": "near the peak", "regime_fallen": "fallen"}
+    for row in _table("channel_regimes"):
+        if row["quantity"] in words:
+            assert sweep.regime(float(row["at"]) * HALF) == words[row["quantity"]]
+
+
+def test_peak_of_the_17_degree_body_lies_where_it_is_remembered() -> None:
+    # D33 (memory, low): nobody told the engine
+    row = next(r for r in _table("channel_regimes") if r["quantity"] == "peak_17")
+    assert abs(_sweep(17.0).peak_height / HALF - row["value"]) <= row["band"]
+
+
+def test_steeper_ramps_peak_higher_up() -> None:
+    # trend seen in the abstract of Senior and Zhang 2001
+    peaks = [_sweep(a).peak_height for a in (5.0, 10.0, 13.0, 15.0, 17.0, 20.0)]
+    assert np.all(np.diff(peaks) > 0)
+
+
+@pytest.mark.parametrize("angle", [10.0, 13.0, 15.0, 17.0, 20.0])
+def test_one_maximum_for_ten_degrees_and_more(angle: float) -> None:
+    # D38 (seen)
+    sweep = _sweep(angle)
+    assert sweep.has_peak
+    assert np.sum(np.diff(np.sign(np.diff(sweep.downforce))) < 0) == 1
+
+
+@pytest.mark.xfail(strict=True, reason="falls by 21 % of the peak against 25 or more: miss 4 points")
+def test_a_quarter_is_lost_at_half_the_peaks_height() -> None:
+    # D30: the regime of low downforce, size from memory; a steady symmetric channel has no jump
+    assert _sweep(17.0).share_left(0.5) <= 0.75
+
+
+@pytest.mark.xfail(strict=True, reason="best angle 17 degrees against 13 +- 2: miss 2")
+def test_best_angle_of_one_channel() -> None:
+    # D35 (memory, medium), at the height where the 17 degree body peaks
+    angles = np.arange(5.0, 24.0, 1.0)
+    stand = Stand(front=0.2 * HALF, rear=0.2 * HALF, wheelbase=1.0)
+    found = [solve_line(_body(a), stand, BODY).downforce for a in angles]
+    assert abs(angles[int(np.argmax(found))] - 13.0) <= 2.0
+
+
+def test_which_ramps_have_hysteresis() -> None:
+    # D31 (seen): a table, labelled empirical; the engine itself is single-valued
+    for row in _table("channel_regimes"):
+        if row["quantity"] == "hysteresis":
+            assert has_hysteresis(np.radians(row["at"])) is bool(row["value"])
+    assert has_hysteresis(np.radians(12.0)) is None
+
+
+def test_a_wing_over_the_exit_raises_the_load() -> None:
+    # lower base pressure pumps harder: sign, high confidence
+    stand = Stand(front=0.2 * HALF, rear=0.2 * HALF, wheelbase=1.0)
+    low = solve_line(_body(17.0), stand, replace(BODY, exit_pressure=-0.4)).downforce
+    assert low > 1.1 * solve_line(_body(17.0), stand, BODY).downforce
