@@ -35,6 +35,8 @@ def lap(
         f"Corner by corner: '{page['state']}' against '{page['against']}'",
         ("corner", "class", "slowest", "change"), corners,
     )  # fmt: skip
+    for device in page["devices"]:
+        _show_device(device)
     show_lines([page["cliff"]["text"], *page["notices"], page["caution"]])
     return 0
 
@@ -100,6 +102,22 @@ def trim(
     show_lines(f"From {b['above']['text']}: {b['step']}" for b in page["blanking"])
     show_lines(f"Wrote {path}" for path in (written or {}).values())
     return 0
+
+
+def _show_device(device: dict[str, Any]) -> None:
+    title = f"{device['device']}, {device['name']}"
+    if device["refused"]:
+        show_lines([f"{title}: no lap. {device['refused']}"])
+        return
+    words = {"held": "stuck there", "failed": "failed"}
+    rows = [
+        (r["state"], words[r["kind"]], r.get("change"), r.get("verdict", r["refused"]))
+        for r in device["rows"]
+    ]
+    show_table(
+        f"{title}: lap {device['time']['text']}, {device['moves']} moves",
+        ("instead", "how", "change", "verdict"), rows,
+    )  # fmt: skip
 
 
 def _trim_row(row: dict[str, Any]) -> tuple[Any, ...]:

@@ -124,6 +124,17 @@ def test_a_car_equal_in_both_directions_laps_equally_both_ways() -> None:
     assert other == pytest.approx(one, rel=5e-4)
 
 
+def test_a_real_car_does_not_lap_equally_both_ways() -> None:
+    # corners that open and corners that close change places: that is the car, not the arithmetic
+    times = [
+        solve_lap(c, halyard(), halyard_aero(), n_point=n).time
+        for n in (3000, 6000) for c in (TRACK, reverse(TRACK))
+    ]  # fmt: skip
+    coarse, fine = times[0] - times[1], times[2] - times[3]
+    assert abs(fine) > 5e-4 * times[2]
+    assert coarse == pytest.approx(fine, abs=0.02)
+
+
 def test_the_demo_story_holds(case: Case) -> None:
     base = run_case(case).time
     assert base == pytest.approx(97.36, abs=0.05)  # the scenario's lap as run

@@ -39,7 +39,8 @@ def lap_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] 
     _draw(Laps.of(answers), page, folder)
     shown = (
         "circuit", "state", "against", "length", "laps", "corners", "value", "exchange",
-        "elsewhere", "next", "said", "noise", "driver", "cliff", "notices", "caution",
+        "elsewhere", "next", "said", "noise", "driver", "cliff", "notices", "caution", "line",
+        "devices",
     )  # fmt: skip
     return {
         "refused": "",
