@@ -109,6 +109,8 @@ class CoolingPage(TypedDict):
     blanking: list[BlankingRow]
     loads: list[dict[str, Any]]
     controls: dict[str, Any]
+    duty: str
+    stint: dict[str, Any] | None
     notices: list[str]
 
 
@@ -152,6 +154,7 @@ class BrakesPage(TypedDict):
 
     at: str
     answer: str
+    source: str
     energy: Number
     power: Number
     stops: list[dict[str, Any]]

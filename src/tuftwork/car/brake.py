@@ -103,6 +103,9 @@ class Brakes(Table):
     is_wet: Annotated[
         bool, Field(strict=True, description="Old fluid: its wet boiling point counts")
     ] = False
-    stops: Annotated[tuple[Stop, ...], Field(min_length=1, description="Of a lap, in order")]
+    stops: Annotated[
+        tuple[Stop, ...],
+        Field(description="Of a lap, in order; measured ones stand over a lap that can be run"),
+    ] = ()
     front: Annotated[Disc | None, Field(description="Front discs")] = None
     rear: Annotated[Disc | None, Field(description="Rear discs")] = None

@@ -87,6 +87,17 @@ class Circuit(Table):
         Field(description="Thermostat fully open"),
     ] = None
 
+    liquid_mass: Annotated[
+        Quantity | None,
+        number("mass", positive=True),
+        Field(description="Of a loop; warms in [cooling.stint]"),
+    ] = None
+    metal_mass: Annotated[
+        Quantity | None,
+        number("mass", positive=True),
+        Field(description="Aluminium that warms with it: block, head, cores; iron counts half"),
+    ] = None
+
     @model_validator(mode="after")
     def _is_fed(self) -> "Circuit":
         """Refuse a circuit without heat."""
@@ -151,6 +162,36 @@ class Place(Table):
     ] = Quantity(best=1.0, low=1.0, high=1.0, unit="", dimension="ratio", spread="exact")
 
 
+class Stint(Table):
+    """Laps run one after the other from cold, then the engine off: who warms, how far."""
+
+    laps: Annotated[int, Field(strict=True, ge=1, le=60, description="Run without a stop")] = 10
+    start: Annotated[
+        Quantity | None,
+        number("temperature", least=240.0, most=400.0),
+        Field(description="Of the loops when it begins; the air's unless given"),
+    ] = None
+    soak: Annotated[
+        Quantity, number("time", positive=True, most=14400.0), Field(description="Engine off for")
+    ] = Quantity(best=1800.0, low=1800.0, high=1800.0, unit="min", dimension="time",
+                 spread="exact")  # fmt: skip
+    metal_over: Annotated[
+        Quantity,
+        number("temperature difference", positive=True),
+        Field(description="Metal over liquid when the engine stops"),
+    ] = Quantity(best=30.0, low=15.0, high=45.0, unit="K", dimension="temperature difference")
+    bay: Annotated[
+        Quantity,
+        number("temperature", least=250.0, most=430.0),
+        Field(description="Air round the engine after it stops"),
+    ] = Quantity(best=338.15, low=323.15, high=353.15, unit="°C", dimension="temperature")
+    cap: Annotated[
+        Quantity | None,
+        number("pressure", positive=True, most=4e5),
+        Field(description="Overpressure at which the cap opens: says when water boils"),
+    ] = None
+
+
 class Cooling(Table):
     """The air through the car and the circuits it cools."""
 
@@ -185,3 +226,24 @@ class Cooling(Table):
     wells: Annotated[tuple[Well, ...], Field(description="Wheel wells that are nodes")] = ()
     surfaces: Annotated[tuple[Surface, ...], Field(description="What is known of places")] = ()
     places: Annotated[tuple[Place, ...], Field(description="Circuits to forecast for")] = ()
+    stint: Annotated[Stint | None, Field(description="Warming up, and soaking after")] = None
+
+    @model_validator(mode="after")
+    def _holds_together(self) -> "Cooling":
+        """Refuse limits below the air, a stint without masses, and masses without a stint."""
+        for circuit in self.circuits:
+            if circuit.limit is not None and not circuit.limit.best > self.temperature.best:
+                raise ValueError(
+                    f"circuit {circuit.name}: its limit must exceed the hot day's air of "
+                    f"{self.temperature.best - 273.15:.0f} °C"
+                )
+            given = [k for k in ("liquid_mass", "metal_mass") if getattr(circuit, k) is not None]
+            if self.stint is None or circuit.kind == "gas":
+                if given:
+                    why = "without [cooling.stint]" if self.stint is None else "for hot gas"
+                    raise ValueError(f"circuit {circuit.name}: {given[0]} changes nothing {why}")
+            elif len(given) < 2:
+                raise ValueError(
+                    f"circuit {circuit.name}: [cooling.stint] needs its liquid_mass and metal_mass"
+                )
+        return self

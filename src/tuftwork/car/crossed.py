@@ -78,6 +78,7 @@ def crossings(project: Any) -> list[Crossing]:
         *_sessions(project),
         *_reading(project),
         *_cooling(project),
+        *_air_net(project),
         *_lap(project),
         *_flow(project),
     ]
@@ -252,6 +253,22 @@ def _cooling(project: Any) -> Iterator[Crossing]:
             )
     for index, well in enumerate(_rows(table, "wells")):
         yield from _missing(well, "name", ("cooling", "wells", index), tuple(ends), "node")
+
+
+def _air_net(project: Any) -> Iterator[Crossing]:
+    """Check that a part's air net is there and counted once, and that brakes have stops."""
+    parts = _rows(project, "parts")
+    nets = [i for i, part in enumerate(parts) if _get(part, "kind") == "air net"]
+    for index in nets[1:]:
+        what = "the air net is a part already; its load would count twice"
+        yield Crossing(path=("parts", index, "kind"), found="air net", what=what)
+    if nets and _get(project, "cooling") is None:
+        yield Crossing(path=("parts", nets[0], "kind"), found="air net",
+                       what="there is no [cooling] whose air net this part could be")  # fmt: skip
+    brakes = _get(project, "brakes")
+    if brakes is not None and not _rows(brakes, "stops") and _get(project, "lap") is None:
+        yield Crossing(path=("brakes",), what="brakes need the 'stops' of a lap, or a [lap]",
+                       found="no stops")  # fmt: skip
 
 
 def _reading(project: Any) -> Iterator[Crossing]:

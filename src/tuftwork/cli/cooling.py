@@ -1,19 +1,33 @@
 """Commands that answer about heat: cooling, brakes."""
 
-from typing import Any
+from typing import Annotated, Any
+
+import typer
 
 from tuftwork.cli.frame import NO, JsonOption, ProjectArgument, command, print_json
 from tuftwork.cli.show import show_lines, show_table
 
 
 @command("cooling")
-def cooling(project: ProjectArgument = ".", as_json: JsonOption = False) -> int:
+def cooling(
+    project: ProjectArgument = ".",
+    stint: Annotated[
+        bool, typer.Option("--stint", help="Show a stint from cold and the soak after it.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> int:
     """Say what restricts the cooling, how hot each circuit becomes, and which area cures it."""
+    from tuftwork.errors import NotCovered
     from tuftwork.study import Bench
 
     page = Bench(project).page("cooling")
+    if stint and page["stint"] is None:
+        raise NotCovered("No stint yet. Add [cooling.stint], and the masses of each circuit.")
     if as_json:
-        print_json(page)
+        print_json(page["stint"] if stint else page)
+    elif stint:
+        _show_stint(page["stint"])
+        show_lines(["", *page["notices"]])
     else:
         _show_cooling(page)
     return NO if any(c["verdict"] == "over its limit" for c in page["circuits"]) else 0
@@ -33,8 +47,29 @@ def brakes(project: ProjectArgument = ".", as_json: JsonOption = False) -> int:
     return NO if any(w["verdict"] == "too hot" for w in windows) else 0
 
 
+def _show_stint(stint: dict[str, Any]) -> None:
+    show_lines([stint["text"], ""])
+    for row in stint["rows"]:
+        for name, unit in (("trace", "min"), ("soak", "min after stopping")):
+            times = row[name]["time_min"]
+            every = max(1, len(times) // 12)
+            rows = [
+                (f"{times[k]:.1f}", *(f"{row[name][c][k]:.0f}" for c in ("low", "best", "high")))
+                for k in range(0, len(times), every)
+            ]
+            title = f"{row['circuit']}, °C: best and 80 % range"
+            show_table(title, (unit, "low", "best", "high"), rows)
+        text = f"{row['circuit']}: highest of the stint {row['peak']['text']}"
+        if row["over"] is not None:
+            text += f", over its limit with a chance of {row['over']['text']}"
+        text += f"; after stopping {row['rest']['text']}"
+        if row["boiling"] is not None:
+            text += f", boiling with a chance of {row['boiling']['text']}"
+        show_lines([f"{text}."])
+
+
 def _show_cooling(page: dict[str, Any]) -> None:
-    show_lines([page["answer"], ""])
+    show_lines([page["answer"], page["duty"], ""])
     rows = [
         (
             c["name"],
@@ -67,7 +102,7 @@ def _show_cooling(page: dict[str, Any]) -> None:
 
 
 def _show_brakes(page: dict[str, Any]) -> None:
-    show_lines([page["answer"], ""])
+    show_lines([page["answer"], page["source"], ""])
     for axle in page["axles"]:
         for option in axle["options"]:
             rows = [

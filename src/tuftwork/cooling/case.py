@@ -23,7 +23,7 @@ from tuftwork.cooling.core import (
 from tuftwork.cooling.cost import WheelWell
 from tuftwork.cooling.duct import bend_loss
 from tuftwork.cooling.element import Cooler, Duct, Element, Exit, Fan, Inlet, Leak
-from tuftwork.cooling.heat import engine_split
+from tuftwork.cooling.heat import Duty, engine_split
 from tuftwork.cooling.opening import discharge_band, pressure_band, recovery_band, surface_gain_band
 from tuftwork.cooling.surface import LouvredSurface
 from tuftwork.cooling.surroundings import OUTSIDE
@@ -92,15 +92,16 @@ def net_quantities(project: Project) -> dict[str, Quantity]:
     """
     table = cooling_of(project)
     heads = [f"cooling.{kind}." for kind in ("inlets", "cores", "ducts", "exits", "leaks", "fans",
-                                             "wells", "circuits")]  # fmt: skip
+                                             "wells")]  # fmt: skip
     heads += [f"cooling.surfaces.{way.at}.pressure" for way in table.exits]
     idle: set[str] = set()
     for circuit in table.circuits:
         key = f"cooling.circuits.{circuit.name}"
-        idle |= {f"{key}.limit", f"{key}.opens", f"{key}.fully_open"}
         if circuit.kind == "liquid":
-            idle.add(f"{key}.flow")
+            heads.append(f"{key}.heat")
             idle |= {f"cooling.cores.{name}.heat_factor" for name in circuit.coolers}
+        else:
+            heads += [f"{key}.flow", f"{key}.temperature"]
         if circuit.heat is None and circuit.carries:
             heads += ["cooling.duty.lap_mean", f"cooling.duty.{circuit.carries}"]
     found = {
@@ -159,6 +160,8 @@ class CoolingCase:
         The air net with its circuits, and the air it meets.
     wheelbase
         [m]
+    driven
+        Duty of the lap, where there is one.
     """
 
     table: Cooling
@@ -166,16 +169,21 @@ class CoolingCase:
     system: CoolingSystem
     around: Surroundings
     wheelbase: float
+    driven: Duty | None = None
 
     @classmethod
     def of_project(
-        cls, project: Project, of: Of, around: Surroundings | None = None
-    ) -> "CoolingCase":
-        """Return the case of a project, on its hot day or in the air given."""
+        cls, project: Project, of: Of, around: Surroundings | None = None,
+        driven: Duty | None = None,
+    ) -> "CoolingCase":  # fmt: skip
+        """Return the case of a project, on its hot day or in the air given.
+
+        ``driven`` is the duty of a lap; without it the entered one counts.
+        """
         table = cooling_of(project)
         around = around or _hot_day(project, table, of)
-        return cls(table=table, of=of, system=_system(project, table, of), around=around,
-                   wheelbase=project.car.wheelbase.best)  # fmt: skip
+        return cls(table=table, of=of, system=_system(project, table, of, driven), around=around,
+                   wheelbase=project.car.wheelbase.best, driven=driven)  # fmt: skip
 
     @property
     def limited(self) -> tuple[Circuit, ...]:
@@ -227,8 +235,10 @@ def key_of(circuit: Circuit) -> str:
     return circuit.coolers[0] if circuit.kind == "gas" else circuit.name
 
 
-def worst_over_mean(table: Cooling, of: Of) -> float:
-    """Return heat of the worst minute over that of a lap's mean; 1 where no duty is entered."""
+def worst_over_mean(table: Cooling, driven: Duty | None = None) -> float:
+    """Return heat of the worst minute over a lap's mean, driven or entered; 1 for neither."""
+    if driven is not None:
+        return float(driven.worst_minute) / max(float(driven.lap_mean), 1e-6)
     if table.duty is None:
         return 1.0
     return table.duty.worst_minute.best / table.duty.lap_mean.best
@@ -251,7 +261,7 @@ def air_pressure(project: Project) -> float:
     return float(standard_air(weather.altitude.best).pressure) if weather.altitude else _STANDARD
 
 
-def _system(project: Project, table: Cooling, of: Of) -> CoolingSystem:
+def _system(project: Project, table: Cooling, of: Of, driven: Duty | None) -> CoolingSystem:
     by_core = {name: c for c in table.circuits for name in c.coolers}
     parts: list[Element] = [_inlet(i.name, table, of) for i in table.inlets]
     for core in table.cores:
@@ -270,7 +280,7 @@ def _system(project: Project, table: Cooling, of: Of) -> CoolingSystem:
             rise=tuple(p.rise.best for p in fan.curve),
             running=of(f"cooling.fans.{fan.name}.running"),
         ))  # fmt: skip
-    plant = plant_heat(project, table, of)
+    plant = plant_heat(project, table, of, driven)
     loops = tuple(
         loop_of(c, of, plant, plates_of(c, table)) for c in table.circuits if c.kind == "liquid"
     )

@@ -68,13 +68,20 @@ def loop_of(
                        fluid=circuit.fluid, thermostat=thermostat, plates=plates)  # fmt: skip
 
 
-def plant_heat(project: Project, table: Cooling, of: Of) -> Mapping[str, Numeric]:
-    """Return the lap-mean heat of what the duty describes, by circuit [W]."""
+def plant_heat(
+    project: Project, table: Cooling, of: Of, driven: Duty | None = None
+) -> Mapping[str, Numeric]:
+    """Return the lap-mean heat of what the duty describes, by circuit [W].
+
+    A lap that was ``driven`` gives the share of full load; the entered one keeps its range.
+    """
     duty = table.duty
     wanted = {c.carries for c in table.circuits if c.heat is None and c.carries}
     if duty is None or not wanted:
         return {}
-    mean = of("cooling.duty.lap_mean")
+    entered = Duty(lap_mean=duty.lap_mean.best, worst_minute=duty.worst_minute.best)
+    share = driven or entered
+    mean = of("cooling.duty.lap_mean") * np.asarray(share.lap_mean / entered.lap_mean)
     heats: dict[str, Numeric] = {}
     if duty.engine is not None:
         if project.car.power is None:
@@ -89,7 +96,6 @@ def plant_heat(project: Project, table: Cooling, of: Of) -> Mapping[str, Numeric
             wheel_power=duty.wheel_power.best,
             **{k: q.best for k, q in given.items() if q is not None},
         )
-        share = Duty(lap_mean=duty.lap_mean.best, worst_minute=duty.worst_minute.best)
         loads = heat_loads(PowerPlant(electric=drive), share).lap_mean
         for name, heat in loads.items():
             heats[name] = heats.get(name, 0.0) + np.asarray(heat)

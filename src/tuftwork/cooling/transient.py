@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tuftwork.cooling.forecast import with_heat_scaled
 from tuftwork.cooling.guard import kelvin, not_negative, positive, rising
 from tuftwork.cooling.loop import Loop
 from tuftwork.cooling.loop_part import Thermostat
@@ -15,6 +16,7 @@ from tuftwork.cooling.system import CoolingSystem, solve_cooling
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array, Numeric
 
+_FULL = 30.0  # [m/s] from which on full heat is passed
 _GRID = np.array([4.0, 8.0, 15.0, 25.0, 40.0, 60.0, 85.0])  # [m/s]
 
 
@@ -84,8 +86,8 @@ def heat_up(
     """Return how each loop warms over a stint, thermostat included.
 
     The steady network gives each loop's resistance R(V) = (T_hot - T_ambient)/Q at seven
-    speeds with the thermostat open; then C dT/dt = Q - x(T) (T - T_a)/R - still loss, exact
-    within each step. Preheat by another circuit is in R and scales with it.
+    speeds with the thermostat open, below 30 m/s with less heat; then
+    C dT/dt = Q - x(T) (T - T_a)/R - still loss, exact within each step. Preheat by another circuit is in R and scales with it.
 
     Parameters
     ----------
@@ -105,20 +107,30 @@ def heat_up(
         system.loop(name)
     open_system = replace(system, loops=tuple(_opened(loop) for loop in system.loops))
     states = [
-        solve_cooling(open_system, Surroundings(speed=v, temperature=temperature,
-                                                pressure=pressure))
+        solve_cooling(
+            with_heat_scaled(open_system, _load(v)),
+            Surroundings(speed=v, temperature=temperature, pressure=pressure),
+        )
         for v in _GRID.tolist()
-    ]  # fmt: skip
+    ]
     out: dict[str, HeatUp] = {}
     for loop in system.loops:
         if loop.name not in masses:
             raise InputError("masses", loop.name, "", "has no thermal mass", "Give its capacity.")
         resistance = np.stack([
-            (state.hottest(loop.name) - temperature) / np.maximum(loop.heat, 1e-9)
-            for state in states
+            (state.hottest(loop.name) - temperature) / np.maximum(loop.heat * _load(v), 1e-9)
+            for v, state in zip(_GRID.tolist(), states, strict=True)
         ])  # fmt: skip
         out[loop.name] = _warmed(loop, stint, masses[loop.name], 1.0 / resistance, temperature)
     return out
+
+
+def _load(speed: float) -> float:
+    """Return the share of full heat at which a speed's resistance is taken.
+
+    Full heat in the little air of a slow car would throttle that air, which no car lives to see.
+    """
+    return min(1.0, speed / _FULL)
 
 
 def _warmed(

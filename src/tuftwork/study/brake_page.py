@@ -7,14 +7,14 @@ import numpy as np
 
 from tuftwork.car import Project
 from tuftwork.car.brake import Brakes
-from tuftwork.cooling import Surroundings, brake_duct_flow, disc_temperature, lap_trace
+from tuftwork.cooling import Surroundings, brake_duct_flow, disc_temperature
 from tuftwork.cooling.disc import SOURCES
 from tuftwork.cooling.notice import BRAKE_CAUTION
 from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.quantity import exact, format_plain, summarise
 from tuftwork.study.answers import Answers
 from tuftwork.study.brake_step import AXLES, braking_case, disc_of, duct_of
-from tuftwork.study.cooling_page import certain
+from tuftwork.study.cooling_tell import certain
 from tuftwork.study.finding import Finding
 from tuftwork.study.number import (
     Link,
@@ -37,6 +37,8 @@ def brake_support(project: Project, answers: Answers | None) -> Support:
     """Return the support of the brakes."""
     if project.brakes is None:
         return "none", ""
+    if answers is not None and "stops" in answers.results.get("brakes", {}):
+        return "computed", counted(len(answers.results["brakes"]["stops"]), "stop")
     return "computed", counted(len(project.brakes.stops), "stop")
 
 
@@ -75,12 +77,17 @@ class _Teller:
     def __init__(self, answers: Answers) -> None:
         self.answers = answers
         self.table = brakes_of(answers.project)
-        lap = format_plain(self.table.lap_time.best, "time", digits=1)
+        found = answers.results["brakes"]
+        if "refused" in found:
+            raise NotCovered(str(found["refused"]))
+        self.source = str(found["source"])
+        lap = format_plain(found["lap_time"], "time", digits=1)
         air = format_plain(self.table.temperature.best, "temperature", digits=0)
         self.at = f"{self.table.laps} laps of {lap}, {air} air"
         self.among = {n for n in answers.job.quantities if n.startswith("brakes.")}
         self.links = [
-            Link(what="Stops of the lap at the limit of grip; what drag leaves heats the discs",
+            Link(what=f"Power of the {self.source} into the brakes" if self.source else
+                 "Entered stops at the limit of grip; what drag leaves heats the discs",
                  origin="computed", place="docs/models/brakes.md"),
             *(link_of_source("Heat transfer coefficients", s) for s in SOURCES),
         ]  # fmt: skip
@@ -105,6 +112,7 @@ def _page(answers: Answers) -> Page:
     return {
         "at": tell.at,
         "answer": _answer(tell, axles, energy),
+        "source": _source(tell),
         "energy": energy,
         "power": power,
         "stops": [_stop(tell, i, row) for i, row in enumerate(found["stops"], 1)],
@@ -112,6 +120,19 @@ def _page(answers: Answers) -> Page:
         "kits": [_kit(row, found["kits"]) for row in found["kits"]],
         "notices": [BRAKE_CAUTION],
     }
+
+
+def _source(tell: _Teller) -> str:
+    """Return in words where the stops come from, and what a kit changes."""
+    if tell.source:
+        return (
+            f"Stops are those of the {tell.source}; every state brakes as its own lap does: more "
+            "grip brakes later and harder, and a faster straight has more to take off."
+        )
+    return (
+        "Stops as entered. Each state takes the same corners at its own limit of grip; straights "
+        "keep their end speed and the lap its time. More downforce brakes shorter and harder."
+    )
 
 
 def _stop(tell: _Teller, number: int, row: Page) -> Page:
@@ -122,9 +143,9 @@ def _stop(tell: _Teller, number: int, row: Page) -> Page:
         "slow_kmh": round(_KMH * row["slow"], 1),
         "energy": tell.number(f"stop/{number}/energy", row["energy"], "energy",
                               f"Energy to the brakes, {say}", "MJ"),
-        "duration": tell.number(f"stop/{number}/duration", row["duration"], "time",
+        "duration": tell.number(f"stop/{number}/duration", np.round(row["duration"], 1), "time",
                                 f"Duration of {say}"),
-        "distance": tell.number(f"stop/{number}/distance", row["distance"], "length",
+        "distance": tell.number(f"stop/{number}/distance", np.round(row["distance"]), "length",
                                 f"Length of {say}"),
     }  # fmt: skip
     for axle in AXLES:
@@ -216,7 +237,7 @@ def _kit(row: Page, rows: list[Page]) -> Page:
 
 
 def _change(now: float, before: float) -> Number:
-    value = round(now / before - 1.0, 3)
+    value = round(now / before - 1.0, 3) + 0.0  # no minus before a zero
     return number_of_quantity(exact(value, "share", unit="%", origin="computed"))
 
 
@@ -297,8 +318,7 @@ def brakes_live(
             ("duct", 0.0, 4.0), ("air_c", -20.0, 55.0))
     )  # fmt: skip
     case = braking_case(answers, _LIVE_DRAWS)
-    trace = lap_trace(case.car(), case.stops, table.lap_time.best, is_front=axle == "front",
-                      n_step=400)  # fmt: skip
+    trace = case.trace(axle, n_step=400)
     flow: Any = 0.0
     if disc.duct is not None and scale > 0.02:
         around = Surroundings(speed=float(np.mean(trace.speed)), temperature=air + _KELVIN)

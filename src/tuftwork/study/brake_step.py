@@ -1,14 +1,13 @@
 """The brakes as a step: energy of a lap, disc, pad and fluid over a stint, duct and kit."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from tuftwork.car import Project, quantities_in
 from tuftwork.car.brake import BrakeDuct as DuctTable
-from tuftwork.car.brake import Brakes
 from tuftwork.car.brake import Disc as DiscTable
 from tuftwork.cooling import (
     BrakeDuct,
@@ -23,8 +22,6 @@ from tuftwork.cooling import (
     brake_verdicts,
     disc_temperature,
     fluid_temperature,
-    lap_energy,
-    lap_trace,
     member_duct,
     needed_duct_flow,
     stop_energy,
@@ -37,19 +34,26 @@ from tuftwork.cooling.opening import recovery_band
 from tuftwork.errors import NotCovered
 from tuftwork.quantity import Numeric, Quantity
 from tuftwork.study.answers import Answers
+from tuftwork.study.brake_case import (
+    STEPS,
+    BrakingCase,
+    DrivenStop,
+    braking_energy,
+    braking_time,
+    stops_of,
+)
 from tuftwork.study.inputs import has_platform, state_names
 from tuftwork.study.job import Job
+from tuftwork.study.lap import or_refused
+from tuftwork.study.lap_history import LapHistory, lap_history, lap_wanted
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
 AXLES = ("front", "rear")
-_STEPS = 800  # [-]  times of a lap
 _SHOWN = 1000  # [-]  times of the stint that are kept for drawing
 _NEED_DRAWS = 24  # [-]  of the ensemble, for the duct's bisection
 _CELLS = 8
 _QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9)
-_G = 9.80665  # [m/s²]
-_DENSITY = 1.17  # [kg/m³]  air of a warm day; brakes feel it through drag alone
 
 
 def brake_quantities(project: Project) -> dict[str, Quantity]:
@@ -91,41 +95,24 @@ def brake_steps(job: Job) -> list[Step]:
     def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
         of = of_ensemble(job.ensemble(results["tie"]))
         loads = {r.removeprefix("ride "): _mean_load(results[r]) for r in rides}
-        return _brakes(BrakingCase(table=table, of=of, mass=mass.mass.best, loads=loads), pulse)
+        case = BrakingCase(table=table, of=of, mass=mass.mass.best, loads=loads,
+                           laps=_laps(project, results))  # fmt: skip
+        return or_refused(lambda: _brakes(case, pulse))
 
     inputs = {"table": table.model_dump_json(), "mass": mass.mass.best, "shown": _SHOWN}
-    return [Step(name="brakes", title="Brakes over a stint", inputs=inputs,
-                 needs=("tie", *rides), work=work, weight=3.0)]  # fmt: skip
+    needs = ("tie", *rides, *lap_wanted(project))
+    return [Step(name="brakes", title="Brakes over a stint", inputs=inputs, needs=needs,
+                 work=work, version=2, weight=3.0)]  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BrakingCase:
-    """What the brakes stand on: the table, draws, mass [kg], CzS and CxS by state [m²]."""
-
-    table: Brakes
-    of: Of
-    mass: float
-    loads: Mapping[str, tuple[float, float]]
-
-    @property
-    def stops(self) -> tuple[Stop, ...]:
-        """Stops of a lap."""
-        return tuple(Stop(fast=s.fast.best, slow=s.slow.best) for s in self.table.stops)
-
-    def car(self, state: str = "") -> BrakingCar:
-        """Return what decides a stop in a state, the baseline unless named."""
-        down, drag = (0.0, 0.0)
-        if self.loads:
-            down, drag = self.loads[state or next(iter(self.loads))]
-        return BrakingCar(
-            mass=self.mass, grip=self.of("brakes.grip"), downforce_area=down, drag_area=drag,
-            front_share=self.of("brakes.front_share"), density=_DENSITY,
-        )  # fmt: skip
-
-    def trace(self, car: BrakingCar, stops: tuple[Stop, ...], axle: str) -> BrakeTrace:
-        """Return one disc's power over a lap."""
-        return lap_trace(car, stops, self.table.lap_time.best, is_front=axle == "front",
-                         n_step=_STEPS)  # fmt: skip
+def _laps(project: Project, results: Mapping[str, Tree]) -> dict[str, LapHistory]:
+    """Return the lap of every state that has one; none where the entered stops were measured."""
+    table = project.brakes
+    assert table is not None
+    if any(q.origin == "measured" for stop in table.stops for q in (stop.fast, stop.slow)):
+        return {}
+    found = {s: lap_history(project, results, STEPS + 1, s) for s in state_names(project)}
+    return {state: lap for state, lap in found.items() if lap is not None}
 
 
 def braking_case(answers: Answers, most: int) -> BrakingCase:
@@ -134,7 +121,8 @@ def braking_case(answers: Answers, most: int) -> BrakingCase:
     assert table is not None
     loads = {s: _mean_load(answers.ride(s)) for s in answers.states} if answers.has_platform else {}
     return BrakingCase(table=table, of=of_ensemble(answers.ensemble, most),
-                       mass=answers.project.mass_state().mass.best, loads=loads)  # fmt: skip
+                       mass=answers.project.mass_state().mass.best, loads=loads,
+                       laps=_laps(answers.project, answers.results))  # fmt: skip
 
 
 def _mean_load(ride: Tree) -> tuple[float, float]:
@@ -144,21 +132,45 @@ def _mean_load(ride: Tree) -> tuple[float, float]:
 
 
 def _brakes(case: BrakingCase, pulse: Pulse) -> Tree:
-    table, car = case.table, case.car()
-    energy = lap_energy(car, case.stops, table.lap_time.best)
+    table, lap = case.table, case.lap
+    energy, power = braking_energy(case)
     tree: Tree = {
-        "energy": np.asarray(energy.energy),
-        "power": np.asarray(energy.mean_power),
-        "stops": [_stop(case, car, stop) for stop in case.stops],
+        "source": "" if lap is None else lap.source,
+        "lap_time": case.lap_time,
+        "energy": energy,
+        "power": power,
+        "stops": [_stop(case, case.car(), stop) for stop in case.stops]
+        if lap is None
+        else [_driven(case, stop) for stop in stops_of(lap)],
         "axles": {},
         "kits": [],
     }
     there = [a for a in AXLES if getattr(table, a) is not None]
     for done, axle in enumerate(there):
-        tree["axles"][axle] = _axle(case, car, axle)
+        tree["axles"][axle] = _axle(case, axle)
         pulse.beat((done + 1) / (len(there) + 1))
     tree["kits"] = _kits(case)
     return tree
+
+
+def _driven(case: BrakingCase, stop: DrivenStop) -> Tree:
+    """Return what one stop of the lap gives the discs."""
+    kinetic = 0.5 * case.mass * (stop.fast**2 - stop.slow**2)
+    share = np.asarray(case.of("brakes.front_share"))
+    assert case.lap is not None
+    energy = stop.energy * case.spread(share, case.lap)
+    row: dict[str, Any] = {
+        "fast": stop.fast, "slow": stop.slow, "energy": energy,
+        "by_drag": np.asarray(max(0.0, 1.0 - stop.energy / kinetic)),
+        "duration": np.asarray(stop.duration), "distance": np.asarray(stop.distance),
+    }  # fmt: skip
+    for axle in AXLES:
+        disc = getattr(case.table, axle)
+        if disc is not None:
+            heat = disc_material(disc.material)[1]
+            joules = 0.5 * energy * (share if axle == "front" else 1.0 - share)
+            row[f"rise_{axle}"] = bulk_rise(joules, disc.mass.best, heat)
+    return row
 
 
 def _stop(case: BrakingCase, car: BrakingCar, stop: Stop) -> Tree:
@@ -207,9 +219,9 @@ def duct_of(table: DuctTable, of: Of, axle: str, scale: float = 1.0) -> BrakeDuc
     )  # fmt: skip
 
 
-def _axle(case: BrakingCase, car: BrakingCar, axle: str) -> Tree:
+def _axle(case: BrakingCase, axle: str) -> Tree:
     table: DiscTable = getattr(case.table, axle)
-    disc, trace = disc_of(table, case.of, axle), case.trace(car, case.stops, axle)
+    disc, trace = disc_of(table, case.of, axle), case.trace(axle)
     air = case.of("brakes.temperature")
     speed = float(np.mean(trace.speed))
     options: dict[str, Numeric] = {"no duct": 0.0}
@@ -219,7 +231,7 @@ def _axle(case: BrakingCase, car: BrakingCar, axle: str) -> Tree:
     tree: Tree = {"options": {}, "material": table.material, "mean_speed": speed}
     for name, flow in options.items():
         tree["options"][name] = _stint(case, table, disc, trace, flow)
-    tree["need"] = _need(case, car, axle, tree)
+    tree["need"] = _need(case, axle, tree)
     return tree
 
 
@@ -255,13 +267,13 @@ def _stint(
     }  # fmt: skip
 
 
-def _need(case: BrakingCase, car: BrakingCar, axle: str, tree: Tree) -> Tree:
+def _need(case: BrakingCase, axle: str, tree: Tree) -> Tree:
     """Return the duct air and area that hold the surface below the disc's peak window."""
     table: DiscTable = getattr(case.table, axle)
     limit = tree["options"]["no duct"]["windows"][0]["peak"]
     thin = _thinned(case.of, _NEED_DRAWS)
     few = replace(case, of=thin)
-    trace = few.trace(few.car(), few.stops, axle)
+    trace = few.trace(axle)
     try:
         flow = needed_duct_flow(
             disc_of(table, thin, axle), trace, thin("brakes.temperature"), limit
@@ -293,12 +305,11 @@ def _kits(case: BrakingCase) -> list[Tree]:
     few = replace(case, of=thin)
     disc = disc_of(case.table.front, thin, "front")
     flow: Numeric = 0.0
-    before = few.car()
     rows = []
     for name in names:
-        car = few.car(name)
-        stops = tuple(faster_corner(s, before, car) for s in few.stops)
-        trace = few.trace(car, stops, "front")
+        if case.laps and name not in case.laps:
+            continue  # no lap of this state: nothing to compare with
+        trace = few.trace("front", name)
         if case.table.front.duct is not None:
             around = Surroundings(
                 speed=float(np.mean(trace.speed)), temperature=thin("brakes.temperature")
@@ -308,26 +319,10 @@ def _kits(case: BrakingCase) -> list[Tree]:
             disc, trace, thin("brakes.temperature"), duct_flow=flow, n_lap=case.table.laps,
             n_cell=_CELLS,
         ).peak_surface  # fmt: skip
-        energy = lap_energy(car, stops, case.table.lap_time.best)
-        time = sum(float(np.mean(stop_energy(car, s).duration)) for s in stops)
+        energy = float(np.mean(braking_energy(few, name)[0]))
+        time = braking_time(few, name)
         rows.append({
-            "state": name, "energy": float(np.mean(energy.energy)), "braking_time": time,
-            "power": float(np.mean(energy.energy)) / time, "peak": peak,
+            "state": name, "energy": energy, "braking_time": time, "power": energy / time,
+            "peak": peak,
         })  # fmt: skip
     return rows
-
-
-def faster_corner(stop: Stop, before: BrakingCar, after: BrakingCar) -> Stop:
-    """Return a stop of a car with other downforce: the same corner taken at its new limit.
-
-    The corner's radius follows from the speed it is taken at now, m v²/R = μ (m g + ρ/2 CzS v²);
-    the straight's end keeps its speed.
-    """
-    mu, mass, half = float(np.mean(before.grip)), float(np.mean(before.mass)), 0.5 * before.density
-    v2 = stop.slow**2
-    if v2 <= 0:
-        return stop
-    curve = mu * (mass * _G + half * float(np.mean(before.downforce_area)) * v2) / (mass * v2)
-    left = mass * curve - mu * half * float(np.mean(after.downforce_area))
-    now = (mu * mass * _G / left) ** 0.5 if left > 0 else stop.fast
-    return Stop(fast=stop.fast, slow=min(now, 0.97 * stop.fast))

@@ -3,7 +3,8 @@
 from typing import Any
 
 from tuftwork.study.answers import Answers
-from tuftwork.study.cooling_page import Teller, certain, cooling_page, cure_text
+from tuftwork.study.cooling_page import cooling_page, cure_text
+from tuftwork.study.cooling_tell import Teller, certain
 from tuftwork.study.finding import Finding
 from tuftwork.study.number import Number
 

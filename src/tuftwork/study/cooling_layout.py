@@ -1,7 +1,11 @@
 """Where the parts and nodes of an air net stand in a drawing, air running from left to right."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
+
+from tuftwork.cooling import AirNet
+from tuftwork.cooling.element import Cooler, Exit, Inlet
 
 OUTSIDE = "outside"
 Edge = tuple[str, str, str]
@@ -47,6 +51,30 @@ def layout_of(edges: Sequence[Edge]) -> Layout:
     for node in depth:  # what nothing feeds
         nodes.setdefault(node, (float(depth[node]), lane))
     return Layout(parts=parts, nodes=nodes)
+
+
+def net_drawn(
+    net: AirNet, reversed_parts: Collection[str], shares: Mapping[str, float]
+) -> dict[str, Any]:
+    """Return a net's drawing: parts and nodes with their places, in the net's order of parts."""
+    edges = [
+        (p.name, p.end, p.start) if p.name in reversed_parts else (p.name, p.start, p.end)
+        for p in net.elements
+    ]
+    layout = layout_of(edges)
+    kinds = {Inlet: "inlet", Exit: "exit", Cooler: "core"}
+    parts = [
+        {
+            "name": p.name, "kind": kinds.get(type(p), type(p).__name__.lower()),
+            "start": p.start, "end": p.end,
+            "column": layout.parts[p.name][0], "row": layout.parts[p.name][1],
+            "place": p.place if isinstance(p, Exit) else "",
+            "reversed": p.name in reversed_parts, "share": shares[p.name],
+        }
+        for p in net.elements
+    ]  # fmt: skip
+    nodes = [{"name": n, "column": at[0], "row": at[1]} for n, at in layout.nodes.items()]
+    return {"parts": parts, "nodes": nodes}
 
 
 def _depths(edges: Sequence[Edge]) -> dict[str, int]:

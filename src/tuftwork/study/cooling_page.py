@@ -7,16 +7,20 @@ import numpy as np
 
 from tuftwork.car import Project
 from tuftwork.car.cooling import Circuit, Cooling
-from tuftwork.cooling.case import CoolingCase, cooling_of, of_ensemble
+from tuftwork.cooling.case import CoolingCase, of_ensemble
 from tuftwork.cooling.case_loop import exchanger_name
-from tuftwork.cooling.cost import SOURCES as COST_SOURCES
-from tuftwork.cooling.element import Cooler, Element, Exit, Inlet
-from tuftwork.cooling.notice import TEMPERATURE_CAUTION, VENT_CAUTION
-from tuftwork.cooling.system import SOURCES
-from tuftwork.quantity import exact, format_plain
+from tuftwork.cooling.element import Cooler, Element
+from tuftwork.cooling.heat import Duty
+from tuftwork.cooling.notice import VENT_CAUTION
+from tuftwork.cooling.opening import exit_places, inlet_kinds
+from tuftwork.quantity import format_plain
 from tuftwork.study.answers import Answers
-from tuftwork.study.cooling_layout import layout_of
-from tuftwork.study.number import Link, Number, link_of_source, number_of_quantity
+from tuftwork.study.cooling_edit import KINDS
+from tuftwork.study.cooling_layout import net_drawn
+from tuftwork.study.cooling_stint import stint_page
+from tuftwork.study.cooling_tell import Teller, certain
+from tuftwork.study.lap_history import duty_driven
+from tuftwork.study.number import number_of_quantity
 from tuftwork.study.support import Support, counted
 
 Page = dict[str, Any]
@@ -45,54 +49,21 @@ def cooling_page(answers: Answers) -> Page:
     return kept
 
 
+def duty_of(answers: Answers) -> Duty | None:
+    """Return the duty of the lap, None where the entered one counts."""
+    found = duty_driven(answers.project, answers.results)
+    return None if found is None else found[0]
+
+
 def case_of(answers: Answers) -> CoolingCase:
     """Return the cooling's case with all draws."""
     if "cooling case" not in answers.worked_out:
         of = of_ensemble(answers.ensemble)
-        answers.worked_out["cooling case"] = CoolingCase.of_project(answers.project, of)
+        answers.worked_out["cooling case"] = CoolingCase.of_project(
+            answers.project, of, driven=duty_of(answers)
+        )
     found: CoolingCase = answers.worked_out["cooling case"]
     return found
-
-
-class Teller:
-    """Numbers of the cooling, each with its chain."""
-
-    def __init__(self, answers: Answers) -> None:
-        self.answers = answers
-        self.table: Cooling = cooling_of(answers.project)
-        self.at = condition(self.table)
-        self.among = {n for n in answers.job.quantities if n.startswith(("cooling.", "car.power"))}
-        self.links: Sequence[Link] = [
-            Link(what="Air net, circuits and heated air solved together, every draw",
-                 origin="computed", place="docs/models/air-net.md"),
-            *(link_of_source("Method", s) for s in (*SOURCES, *COST_SOURCES)),
-        ]  # fmt: skip
-
-    def number(
-        self, address: str, draws: Any, dimension: str, title: str, unit: str | None = None
-    ) -> Number:
-        """Return a number of the cooling under ``cooling/<address>``."""
-        size = self.answers.ensemble.size
-        values = np.broadcast_to(np.asarray(draws, dtype=float), (size,))
-        return self.answers.book.number(
-            f"cooling/{address}", values, dimension, unit=unit, title=title, links=self.links,
-            at=self.at, among=self.among, notices=(TEMPERATURE_CAUTION,),
-            decision="Which opening to change first, and by how much.",
-        )  # fmt: skip
-
-
-def condition(table: Cooling) -> str:
-    """Return the condition the cooling's numbers hold at, in words."""
-    speed = format_plain(table.speed.best, "speed", "km/h", digits=1)
-    return f"{speed}, {format_plain(table.temperature.best, 'temperature', digits=0)} air"
-
-
-def certain(value: float, dimension: str) -> Number:
-    """Return a number that has no range of its own: a chance, an area sized for a risk."""
-    unit, digits = {
-        "share": ("%", 2), "area": ("m²", 3), "temperature difference": ("K", 1),
-    }[dimension]  # fmt: skip
-    return number_of_quantity(exact(round(value, digits), dimension, unit=unit, origin="computed"))
 
 
 def _page(answers: Answers) -> Page:
@@ -110,9 +81,29 @@ def _page(answers: Answers) -> Page:
         "forecast": _forecast(tell, charts),
         "blanking": _blanking(charts),
         "loads": _loads(tell, net),
+        "duty": _duty(answers, tell.table),
+        "stint": stint_page(tell, answers.results["cooling stint"]),
         "controls": _controls(tell.table),
         "notices": list(dict.fromkeys([*net["notices"], VENT_CAUTION])),
     }
+
+
+def _duty(answers: Answers, table: Cooling) -> str:
+    """Return in words where the share of full load comes from."""
+    entered = table.duty
+    said = "" if entered is None else (
+        f"{100 * entered.lap_mean.best:.0f} % of full load as a lap's mean and "
+        f"{100 * entered.worst_minute.best:.0f} % in the worst minute"
+    )  # fmt: skip
+    found = duty_driven(answers.project, answers.results)
+    if found is None:
+        return f"Duty as entered: {said}." if said else "No duty entered, and no lap was run."
+    duty, source = found
+    own = (
+        f"Duty from the {source}: {100 * duty.lap_mean:.0f} % of full load as its mean and "
+        f"{100 * duty.worst_minute:.0f} % in its worst minute"
+    )
+    return f"{own}; entered were {said}." if said else f"{own}."
 
 
 def _circuit(tell: Teller, circuit: Circuit, net: Page) -> Page:
@@ -218,38 +209,19 @@ def _legality(table: Cooling, place: str, option: Page) -> str:
 
 def _net(tell: Teller, case: CoolingCase, net: Page) -> Page:
     """Return the drawing of the net: places, and what stands on every part and node."""
-    air = case.system.air
-    edges = []
-    for part in air.elements:
-        ends = (part.start, part.end)
-        edges.append(
-            (part.name, *(reversed(ends) if part.name in net["air"]["reversed"] else ends))
+    drawn = net_drawn(case.system.air, net["air"]["reversed"], net["shares"])
+    for row, part in zip(drawn["parts"], case.system.air.elements, strict=True):
+        row |= _part_numbers(tell, part, net)
+    for row in drawn["nodes"]:
+        n = row["name"]
+        row["temperature"] = tell.number(
+            f"node/{n}/temperature", _node(net, n, "temperature"), "temperature", f"{n}: air"
         )
-    layout = layout_of(edges)
-    kinds = {Inlet: "inlet", Exit: "exit", Cooler: "core"}
-    parts = []
-    for part in air.elements:
-        name = part.name
-        column, row = layout.parts[name]
-        parts.append({
-            "name": name, "kind": kinds.get(type(part), type(part).__name__.lower()),
-            "start": part.start, "end": part.end, "column": column, "row": row,
-            "place": part.place if isinstance(part, Exit) else "",
-            "reversed": name in net["air"]["reversed"],
-            "share": net["shares"][name],
-            **_part_numbers(tell, part, net),
-        })  # fmt: skip
-    nodes = [
-        {
-            "name": n, "column": layout.nodes[n][0], "row": layout.nodes[n][1],
-            "temperature": tell.number(f"node/{n}/temperature", _node(net, n, "temperature"),
-                                       "temperature", f"{n}: air"),
-            "pressure": tell.number(f"node/{n}/pressure", _node(net, n, "pressure"), "pressure",
-                                    f"{n}: total pressure above ambient"),
-        }
-        for n in net["air"]["nodes"]
-    ]  # fmt: skip
-    return {"parts": parts, "nodes": nodes}
+        row["pressure"] = tell.number(
+            f"node/{n}/pressure", _node(net, n, "pressure"), "pressure",
+            f"{n}: total pressure above ambient",
+        )  # fmt: skip
+    return drawn
 
 
 def _part_numbers(tell: Teller, part: Element, net: Page) -> Page:
@@ -392,9 +364,16 @@ def _controls(table: Cooling) -> Mapping[str, Any]:
     for way in table.exits:
         places = [str(way.at), *(str(p) for p in way.also if p != way.at)]
         areas.append({"part": way.name, "cm2": round(1e4 * way.area.best, 1), "places": places})
+    for row in table.ducts:
+        areas.append({"part": row.name, "cm2": round(1e4 * row.area.best, 1), "places": []})
+    for gap in table.leaks:
+        areas.append({"part": gap.name, "cm2": round(1e4 * gap.area.best, 1), "places": []})
     return {
         "speed_kmh": round(_KMH * table.speed.best, 1),
         "air_c": round(table.temperature.best - _KELVIN, 1),
         "areas": areas,
         "cores": [c for circuit in table.circuits for c in circuit.coolers],
+        "kinds": {
+            kind: {"exit": exit_places(), "inlet": inlet_kinds()}.get(kind, ()) for kind in KINDS
+        },
     }

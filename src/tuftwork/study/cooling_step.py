@@ -21,12 +21,15 @@ from tuftwork.cooling.cost_change import load_change
 from tuftwork.cooling.forecast import with_heat_scaled
 from tuftwork.cooling.system import CoolingState
 from tuftwork.quantity import Numeric
+from tuftwork.study.cooling_stint import stint_tree
 from tuftwork.study.job import Job
+from tuftwork.study.lap_history import duty_driven, lap_history, lap_wanted
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
 AMBIENTS = np.arange(15.0, 41.0, 5.0) + 273.15  # [K]
 BLANKINGS = np.array([0.0, 0.1, 0.2, 0.3, 0.4])  # [-]
+_LAP_STEPS = 61  # [-]  times of a lap in a stint: about 1.6 s apart
 _CHART_DRAWS = 96  # [-]  of the ensemble: risks in the chart move by a twentieth or so
 
 
@@ -50,23 +53,31 @@ def cooling_steps(job: Job) -> list[Step]:
     def charts(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
         return _chart_tree(_case(job, results), _case(job, results, _CHART_DRAWS), pulse)
 
+    def stint(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
+        return stint_tree(_case(job, results), lap_history(job.project, results, _LAP_STEPS))
+
+    needs = ("tie", *lap_wanted(job.project)[:1])
     return [
         Step(name="cooling", title="Cooling: the air net and what restricts it", inputs=inputs,
-             needs=("tie",), work=net, weight=4.0),
+             needs=needs, work=net, version=2, weight=4.0),
         Step(name="cooling charts", title="Cooling: forecast and blanking", inputs=inputs,
-             needs=("tie",), work=charts, weight=3.0),
+             needs=needs, work=charts, weight=3.0),
+        Step(name="cooling stint", title="Cooling: a stint from cold", inputs=inputs,
+             needs=needs, work=stint, weight=0.5),
     ]  # fmt: skip
 
 
 def _case(job: Job, results: Mapping[str, Tree], most: int = 0) -> CoolingCase:
     ensemble = job.ensemble(results["tie"])
-    return CoolingCase.of_project(job.project, of_ensemble(ensemble, most))
+    found = duty_driven(job.project, results)
+    driven = None if found is None else found[0]
+    return CoolingCase.of_project(job.project, of_ensemble(ensemble, most), driven=driven)
 
 
 def _net_tree(case: CoolingCase, pulse: Pulse) -> Tree:
     system, around = case.system, case.around
     state = solve_cooling(system, around)
-    worst = worst_over_mean(case.table, case.of)
+    worst = worst_over_mean(case.table, case.driven)
     hard = state if worst == 1.0 else solve_cooling(with_heat_scaled(system, worst), around)
     pulse.beat(0.1)
     tree = {

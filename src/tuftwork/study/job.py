@@ -316,7 +316,7 @@ def _net_text(project: Project) -> str:
     """Return the air net's tables where a part takes its load from them; every load needs them."""
     if project.cooling is None or not any(part.kind == "air net" for part in project.parts):
         return ""
-    idle = {"speed", "temperature", "humidity", "risk", "places"}
+    idle = {"speed", "temperature", "humidity", "risk", "places", "stint"}
     return project.cooling.model_dump_json(exclude=idle)
 
 

@@ -55,6 +55,7 @@ interface StopRow {
 interface BrakesTree {
   at: string;
   answer: string;
+  source: string;
   energy: Num;
   power: Num;
   stops: StopRow[];
@@ -83,7 +84,7 @@ export function BrakesSheet() {
             <Axle key={axle.axle} axle={axle} at={tree.at} />
           ))}
           <DuctBench axles={tree.axles} />
-          <Stops rows={tree.stops} />
+          <Stops rows={tree.stops} source={tree.source} />
           <Kits rows={tree.kits} />
         </>
       )}
@@ -229,10 +230,11 @@ function DuctBench({ axles }: { axles: AxleRow[] }) {
   );
 }
 
-function Stops({ rows }: { rows: StopRow[] }) {
+function Stops({ rows, source }: { rows: StopRow[]; source: string }) {
   return (
     <section aria-label="Stops of a lap">
       <h2>Stops of a lap</h2>
+      <p class="faint">{source}</p>
       <div class="scroll" tabIndex={0} role="region" aria-label="Stops as a table">
         <table>
           <thead>
@@ -269,7 +271,6 @@ function Kits({ rows }: { rows: BrakesTree["kits"] }) {
   return (
     <section aria-label="What a kit does to them">
       <h2>What a kit does to them</h2>
-      <p class="faint">Each state takes the same corners at its own limit of grip; straights keep their end speed and the lap its time. More downforce brakes shorter and harder.</p>
       <div class="scroll" tabIndex={0} role="region" aria-label="States as a table">
         <table>
           <thead>

@@ -11,7 +11,9 @@ import { even } from "../widgets/palette";
 import { RefusedNote } from "../widgets/state";
 import { bandOf, TemperatureChart } from "../widgets/temperature";
 import { latest, Refused } from "../wire";
+import { type Ask, type Move, PartAdd, PartEdit } from "./cooling-edit";
 import { AirNet, type NetPart, type NetTree } from "./cooling-net";
+import { Stint, type StintTree } from "./cooling-stint";
 import "./cooling.css";
 import { Page } from "./page";
 
@@ -53,18 +55,13 @@ interface CoolingTree {
   forecast: { circuit: string; place: string; ambient_c: number[]; limit_c: number; numbers: Num[]; over: number[] }[];
   blanking: { circuit: string; ambient_c: number[]; blanking: number[]; temperature_c: number[][]; over: number[][]; advice: (number | null)[] }[];
   loads: { name: string; kind: string; front: Num; rear: Num; total: Num; drag: Num }[];
-  controls: { speed_kmh: number; air_c: number; areas: { part: string; cm2: number; places: string[] }[]; cores: string[] };
-}
-
-interface Ask {
-  speed: number;
-  air_c: number;
-  areas: Record<string, number>;
-  places: Record<string, string>;
-  taped: Record<string, number>;
+  controls: { speed_kmh: number; air_c: number; areas: { part: string; cm2: number; places: string[] }[]; cores: string[]; kinds: Record<string, string[]> };
+  duty: string;
+  stint: StintTree | null;
 }
 
 interface Live {
+  net: NetTree;
   at: string;
   numbers: Record<string, Num>;
   over: Record<string, Num>;
@@ -105,23 +102,48 @@ function useLive(first: Ask) {
 }
 
 function CoolingView({ tree }: { tree: CoolingTree }) {
-  const start: Ask = { speed: tree.controls.speed_kmh, air_c: tree.controls.air_c, areas: {}, places: {}, taped: {} };
+  const start: Ask = { speed: tree.controls.speed_kmh, air_c: tree.controls.air_c, areas: {}, places: {}, taped: {}, routes: {}, gone: [], added: [] };
   const ask = useSignal<Ask>(start);
   const held = tree.gains.find((g) => tree.circuits.some((c) => c.name === g.circuit && c.verdict !== "inside" && c.verdict !== "no limit"));
   const chosen = useSignal<string>(held?.part ?? tree.net.parts[0].name);
   const { live, refusal, push } = useLive(start);
   const now = ask.value;
   const isMoved = JSON.stringify(now) !== JSON.stringify(start);
-  const move = (change: Partial<Ask>) => {
+  const past = useSignal<{ ask: Ask; tag: string }[]>([]);
+  const move: Move = (change, tag) => {
+    const last = past.value[past.value.length - 1];
+    // one drag of a slider is one step back
+    if (last?.tag !== tag) past.value = [...past.value, { ask: now, tag }];
     ask.value = { ...now, ...change };
     push(ask.value);
   };
+  const undo = () => {
+    const last = past.value[past.value.length - 1];
+    if (!last) return;
+    past.value = past.value.slice(0, -1);
+    ask.value = last.ask;
+    push(ask.value);
+  };
   const shown = isMoved ? live.value : null;
+  const net = shown ? drawn(shown, tree.net) : tree.net;
+  const picked = [...net.parts, ...net.nodes].some((p) => p.name === chosen.value) ? chosen.value : net.parts[0].name;
+  useEffect(() => {
+    const key = (event: KeyboardEvent) => {
+      const inField = event.target instanceof HTMLElement && /^(INPUT|TEXTAREA|SELECT)$/.test(event.target.tagName);
+      const isRange = event.target instanceof HTMLInputElement && event.target.type === "range";
+      if (event.key !== "z" || !(event.ctrlKey || event.metaKey) || (inField && !isRange)) return;
+      event.preventDefault();
+      undo();
+    };
+    window.addEventListener("keydown", key);
+    return () => window.removeEventListener("keydown", key);
+  });
   return (
     <>
       <p class="answer small">
         {held && <Tuft label="Wants attention now" />} {tree.answer}
       </p>
+      <p class="faint">{tree.duty}</p>
       <Circuits tree={tree} live={shown} />
       <section aria-label="The air net">
         <h2>The air net</h2>
@@ -129,15 +151,21 @@ function CoolingView({ tree }: { tree: CoolingTree }) {
           Air runs from left to right, on {shown ? shown.at : tree.at}. The bar in each part is its share of the
           pressure spent. Select a part to change it.
         </p>
-        <AirNet net={tree.net} live={shown} held={held?.part} chosen={chosen.value} onPick={(name) => (chosen.value = name)} />
-        <Bench tree={tree} ask={now} live={shown} chosen={chosen.value} move={move} />
+        <AirNet net={net} live={shown} held={held?.part} chosen={picked} onPick={(name) => (chosen.value = name)} />
+        <Bench tree={tree} net={net} ask={now} live={shown} chosen={picked} move={move} />
+        <PartAdd net={net} kinds={tree.controls.kinds} ask={now} move={move} onAdded={(name) => (chosen.value = name)} />
         <div class="controls">
           <div class="sliders">
-            <Slider label="Speed" value={now.speed} low={40} high={300} step={1} unit="km/h" onMove={(speed) => move({ speed })} />
-            <Slider label="Air" value={now.air_c} low={-5} high={48} step={1} unit="°C" onMove={(air_c) => move({ air_c })} />
+            <Slider label="Speed" value={now.speed} low={40} high={300} step={1} unit="km/h" onMove={(speed) => move({ speed }, "speed")} />
+            <Slider label="Air" value={now.air_c} low={-5} high={48} step={1} unit="°C" onMove={(air_c) => move({ air_c }, "air")} />
           </div>
+          {past.value.length > 0 && (
+            <button type="button" class="do quiet" onClick={undo}>
+              Undo
+            </button>
+          )}
           {isMoved && (
-            <button type="button" class="do quiet" onClick={() => move(start)}>
+            <button type="button" class="do quiet" onClick={() => move(start, "back")}>
               Back to the project's values
             </button>
           )}
@@ -146,8 +174,8 @@ function CoolingView({ tree }: { tree: CoolingTree }) {
         {shown && shown.lines.length > 0 && (
           <div class="keep">
             To keep it, write into project.toml:
-            {shown.lines.map((text) => (
-              <code key={text}>{text}</code>
+            {shown.lines.map((text, k) => (
+              <code key={k + text}>{text}</code>
             ))}
           </div>
         )}
@@ -156,6 +184,7 @@ function CoolingView({ tree }: { tree: CoolingTree }) {
       <Exits rows={tree.exits} at={tree.at} />
       <Forecast rows={tree.forecast} />
       <Tape charts={tree.blanking} />
+      <Stint stint={tree.stint} />
       <Loads rows={tree.loads} at={tree.at} />
     </>
   );
@@ -229,12 +258,28 @@ function Gauge({ number, limit, low, high }: { number: Num; limit: number | null
   );
 }
 
-function Bench({ tree, ask, live, chosen, move }: {
-  tree: CoolingTree; ask: Ask; live: Live | null; chosen: string; move: (change: Partial<Ask>) => void;
+/** The net as the server drew it after a change, its numbers with it. */
+function drawn(live: Live, own: NetTree): NetTree {
+  const old = new Map(own.parts.map((p) => [p.name, p]));
+  const read = (key: string) => live.numbers[key];
+  return {
+    parts: live.net.parts.map((p) => ({
+      ...old.get(p.name), ...p, flow: read(`part ${p.name} flow`), loss: read(`part ${p.name} loss`),
+      outlet: read(`part ${p.name} outlet`), heat: read(`part ${p.name} heat`) ?? null,
+    })),
+    nodes: live.net.nodes.map((n) => ({
+      ...n, temperature: read(`node ${n.name} temperature`), pressure: read(`node ${n.name} pressure`),
+    })),
+  };
+}
+
+function Bench({ tree, net, ask, live, chosen, move }: {
+  tree: CoolingTree; net: NetTree; ask: Ask; live: Live | null; chosen: string; move: Move;
 }) {
-  const part = tree.net.parts.find((p) => p.name === chosen);
-  const node = tree.net.nodes.find((n) => n.name === chosen);
-  const opening = tree.controls.areas.find((a) => a.part === chosen);
+  const part = net.parts.find((p) => p.name === chosen);
+  const node = net.nodes.find((n) => n.name === chosen);
+  const added = ask.added.find((a) => a.name === chosen);
+  const opening = added ? undefined : tree.controls.areas.find((a) => a.part === chosen);
   const read = (key: string, own: Num | null | undefined) => live?.numbers[key] ?? own;
   const rows: [string, Num | null | undefined][] = part
     ? [
@@ -271,20 +316,23 @@ function Bench({ tree, ask, live, chosen, move }: {
         {opening && (
           <Slider label={`Net area of ${chosen}`} value={ask.areas[chosen] ?? opening.cm2}
             low={Math.round(opening.cm2 / 4)} high={Math.round(opening.cm2 * 3)} step={opening.cm2 > 200 ? 5 : 1} unit="cm²"
-            onMove={(v) => move({ areas: { ...ask.areas, [chosen]: v } })} />
+            onMove={(v) => move({ areas: { ...ask.areas, [chosen]: v } }, `area ${chosen}`)} />
         )}
         {opening && opening.places.length > 1 && (
           <Choice label="Where it leaves" value={ask.places[chosen] ?? opening.places[0]}
             options={opening.places.map((p) => [p, p] as const)}
-            onPick={(p) => move({ places: { ...ask.places, [chosen]: p } })} />
+            onPick={(p) => move({ places: { ...ask.places, [chosen]: p } }, `place ${chosen}`)} />
         )}
         {tree.controls.cores.includes(chosen) && (
           <Slider label={`Tape on ${chosen}`} value={ask.taped[chosen] ?? 0} low={0} high={60} step={1} unit="% of the face"
-            onMove={(v) => move({ taped: { ...ask.taped, [chosen]: v } })} />
+            onMove={(v) => move({ taped: { ...ask.taped, [chosen]: v } }, `tape ${chosen}`)} />
         )}
-        {!opening && !tree.controls.cores.includes(chosen) && (
-          <p class="faint">Nothing to move here. Its sizes stand in project.toml.</p>
+        {added && (
+          <Slider label={`Net area of ${chosen}`} value={added.area} low={2} high={Math.max(1000, 2 * added.area)} step={1} unit="cm²"
+            onMove={(area) => move({ added: ask.added.map((a) => (a === added ? { ...a, area } : a)) }, `area ${chosen}`)} />
         )}
+        {node && <p class="faint">A node: parts meet here. Select a part to lead it elsewhere.</p>}
+        {part && <PartEdit part={part} net={net} ask={ask} move={move} />}
       </div>
     </div>
   );
@@ -442,8 +490,8 @@ function Loads({ rows, at }: { rows: CoolingTree["loads"]; at: string }) {
     <section aria-label="What it costs">
       <h2>What the air through the car costs</h2>
       <p class="faint">
-        Areas at {at}, as raced. The last line is what the budget holds today: a closed form of the cooling part. The
-        net's own load is shown here and not added to the budget a second time.
+        Areas at {at}, as raced, against the same car with its inlets shut: what wheel wells do by themselves is the
+        body's. The last line is what the budget holds at its nearest speed.
       </p>
       <div class="scroll" tabIndex={0} role="region" aria-label="Loads as a table">
         <table>

@@ -46,8 +46,18 @@ def _cooling(answers: Answers, folder: Path) -> dict[str, Any]:
     if first:
         _charts(answers, first, case.target(next(
             c for c in case.limited if c.name == first)).limit, folder)  # fmt: skip
-    shown = ("at", "answer", "circuits", "exits", "loads", "gains", "notices")
+    stint = page["stint"]
+    if stint is not None:
+        _stint(stint, folder)
+    shown = ("at", "answer", "circuits", "exits", "loads", "gains", "duty", "notices")
     return {key: page[key] for key in shown} | {
+        "stint": None if stint is None else {
+            "text": stint["text"],
+            "rows": [
+                {key: value for key, value in row.items() if key not in ("trace", "soak")}
+                for row in stint["rows"]
+            ],
+        },
         "charted": first,
         "captions": {
             "net": f"The air net at {page['at']}: the wider an arrow, the more air; beside each "
@@ -56,8 +66,36 @@ def _cooling(answers: Answers, folder: Path) -> dict[str, Any]:
             "draws, the figures along the foot are the chance of crossing the limit.",
             "blanking": f"Tape on the cores of the {first}: lines are equal temperatures, dots "
             "the most tape that keeps the accepted chance.",
+            "stint": "From cold, and after the engine stops (beyond the rule): bands hold 50 and "
+            "80 % of the draws; dashed the limit, dotted where water boils.",
         },
     }  # fmt: skip
+
+
+def _stint(stint: dict[str, Any], folder: Path) -> None:
+    """Draw every loop over the stint and the soak after it, one row of axes a loop."""
+    row = stint["rows"][0]
+    _, axes = new_figure(height=58.0, theme=PAPER)
+    drawn: Axes = axes[0, 0]
+    with house_style(PAPER):
+        end = row["trace"]["time_min"][-1]
+        for name, start in (("trace", 0.0), ("soak", end)):
+            trace = row[name]
+            time = np.asarray(trace["time_min"]) + start
+            for low, high, alpha in (("low", "high", 0.13), ("low_half", "high_half", 0.2)):
+                drawn.fill_between(time, trace[low], trace[high], color=PAPER.ink, alpha=alpha,
+                                   lw=0)  # fmt: skip
+            drawn.plot(time, trace["best"], color=PAPER.ink, lw=1.1)
+        drawn.axvline(end, color=PAPER.faint, lw=0.6)
+        if row["limit_c"] is not None:
+            drawn.axhline(row["limit_c"], color=PAPER.wrong, lw=0.8, ls=(0, (5, 3)))
+        if stint["boils_c"] is not None:
+            drawn.axhline(stint["boils_c"], color=PAPER.wrong, lw=0.8, ls=(0, (1, 2)))
+        drawn.set_xlabel("minutes from a cold start")
+        drawn.set_ylabel(f"{row['circuit']} [°C]")
+        drawn.grid(axis="y")
+        drawn.margins(x=0.0)
+    _save(drawn, folder / "cooling_stint.svg")
 
 
 def _charts(answers: Answers, circuit: str, limit: float, folder: Path) -> None:
@@ -104,9 +142,8 @@ def _brakes(answers: Answers, folder: Path) -> dict[str, Any]:
         "Surface of one disc an axle over the stint, with its duct: band 80 % of the draws, green "
         "the front disc's working window."
     )
-    return {k: page[k] for k in ("at", "answer", "energy", "power", "axles", "notices")} | {
-        "caption": caption
-    }
+    shown = ("at", "answer", "source", "energy", "power", "axles", "notices")
+    return {k: page[k] for k in shown} | {"caption": caption}
 
 
 def _save(axes: Axes, path: Path) -> None:
