@@ -68,6 +68,10 @@ def to_dataset(aero_map: AeroMap) -> "xr.Dataset":
         ):
             extra = {"cell_methods": f"draw: {text}", "long_name": f"{_LONG[name]}, {text}"}
             variables[f"{symbol}_{end}"] = (cell, array, {**about, **extra})
+        variables[f"{symbol}_uncertainty"] = (cell, np.std(values, axis=-1), {
+            "long_name": f"standard uncertainty of the {_LONG[name]}", "units": "m2",
+            "cell_methods": "draw: standard_deviation",
+        })  # fmt: skip
     variables["origin"] = (cell, aero_map.origin.astype(np.int8), {
         "long_name": "how the cell came to be known",
         "flag_values": np.arange(len(ORIGINS), dtype=np.int8),
@@ -148,7 +152,8 @@ def _about(name: str) -> dict[str, str]:
         "long_name": _LONG[name],
         "units": "m2",
         "sign": _SIGNS[name],
-        "ancillary_variables": f"{symbol}_low {symbol}_high origin valid extrapolated",
+        "ancillary_variables": f"{symbol}_low {symbol}_high {symbol}_uncertainty origin valid "
+        "extrapolated",
     }
 
 
