@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 
 from tuftwork.errors import InputError, NotConverged
@@ -175,7 +176,7 @@ def best_ramp(
 
 def _fits(
     kicks: Array, angles: Array, hard: Sequence[HardLimit], exit: float, highest: float | None
-) -> Array:
+) -> NDArray[np.bool_]:
     rise = np.tan(angles)[None, :]
     fits = np.ones((kicks.size, angles.size), dtype=bool)
     for h in hard:
