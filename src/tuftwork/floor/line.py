@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from tuftwork.errors import NotConverged
-from tuftwork.floor.line_kernel import N_VALUE, continued, newton_line
+from tuftwork.floor.line_kernel import N_VALUE
+from tuftwork.floor.line_newton import continued, newton_line
 from tuftwork.floor.shape import FloorShape, Stand, check_shape, gap_at, kinks
 from tuftwork.quantity import Array
 
@@ -221,7 +222,7 @@ def solve_line(
         size, count = newton_line(z, geo, dx, par, ends, 25, values)
     if count < 0:
         z = _guess(x, geo, ends)
-        size, count = continued(z, geo, dx, par, ends, 0.0, values)
+        size, count = continued(z, geo, dx, par, ends, values)
     if count < 0:
         raise NotConverged(
             f"the channel under the floor: residual {size:.1e} at ride heights "

@@ -126,7 +126,8 @@ def banded_solve(band, rhs, kl, ku):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
-def _all_residuals(z, geo, dx, par, ends, scale, values, res):
+def all_residuals(z, geo, dx, par, ends, scale, values, res):
+    """Fill all residuals and node values and return the root mean square."""
     n = z.shape[0]
     for k in range(n):
         node_values(z[k], geo[k], par, values[k])
@@ -149,7 +150,8 @@ def _all_residuals(z, geo, dx, par, ends, scale, values, res):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
-def _jacobian(z, geo, dx, par, ends, scale, values, band):
+def jacobian(z, geo, dx, par, ends, scale, values, band):
+    """Fill the band by differences: each unknown moves its node and the cells at its sides."""
     n = z.shape[0]
     band[:, :] = 0.0
     kl = 8
@@ -187,93 +189,3 @@ def _jacobian(z, geo, dx, par, ends, scale, values, band):
             else:
                 row = 5 * n - 1
                 band[row, col - row + kl] = (moved[12] - values[k, 12]) / step
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-@no_type_check
-def newton_line(z, geo, dx, par, ends, limit, values):
-    """Solve from ``z`` in place; return residual and iterations (negative: not converged)."""
-    n = z.shape[0]
-    res = np.empty(5 * n)
-    trial_res = np.empty(5 * n)
-    band = np.empty((5 * n, 22))
-    trial = np.empty_like(z)
-    scale = np.array([1e-3, 1e-2, geo[0, 0] * geo[0, 1], 1.0, 1.0])
-    size = _all_residuals(z, geo, dx, par, ends, scale, values, res)
-    for it in range(limit):
-        if size < 1e-9:
-            return size, it
-        _jacobian(z, geo, dx, par, ends, scale, values, band)
-        step = -res
-        if not banded_solve(band, step, 8, 5):
-            return size, -it - 1
-        share = 1.0
-        for k in range(n):  # thicknesses, shape factor and core depth stay positive
-            for c in range(2):
-                d = step[5 * k + c]
-                floor = 0.0 if c == 0 else 1.0
-                room = z[k, c] - floor
-                if d < -0.7 * room:
-                    share = min(share, -0.7 * room / d)
-                if d > 2.0 * room:
-                    share = min(share, 2.0 * room / d)
-        done = False
-        for _ in range(12):
-            for k in range(n):
-                for c in range(5):
-                    trial[k, c] = z[k, c] + share * step[5 * k + c]
-            fits = True
-            for k in range(n):
-                if geo[k, 0] - trial[k, 0] * trial[k, 1] < 0.02 * geo[k, 0]:
-                    fits = False
-                    break
-            if fits:
-                fresh = _all_residuals(trial, geo, dx, par, ends, scale, values, trial_res)
-                if fresh < (1.0 - 0.1 * share) * size or fresh < 1e-9:
-                    done = True
-                    break
-            share *= 0.5
-        if not done:
-            return size, -it - 1
-        z[:, :] = trial
-        res[:] = trial_res
-        size = fresh
-    return size, -limit
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-@no_type_check
-def continued(z, geo, dx, par, ends, start, values):
-    """Grow the ramp from a level channel (``start`` = 0) to its shape; return as ``newton_line``.
-
-    ``z`` holds the solution at ``start`` share of the shape.
-    """
-    n = geo.shape[0]
-    level = geo[0, 0]
-    for k in range(n):
-        level = min(level, geo[k, 0])
-    now = geo.copy()
-    done, step = start, 0.34
-    total = 0
-    kept = z.copy()
-    first = True
-    while True:
-        want = done if first else min(done + step, 1.0)
-        for k in range(n):
-            now[k, 0] = level + want * (geo[k, 0] - level)
-        size, count = newton_line(z, now, dx, par, ends, 30, values)
-        total += abs(count)
-        if count >= 0:
-            kept[:, :] = z
-            if want >= 1.0:
-                return size, total
-            done = want
-            step = 0.34 if first else step * 1.6
-            first = False
-        else:
-            if first:
-                return size, -max(total, 1)
-            z[:, :] = kept
-            step *= 0.4
-            if step < 1e-3:
-                return size, -max(total, 1)

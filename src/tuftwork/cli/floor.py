@@ -1,0 +1,90 @@
+"""Command ``floor``: the channel under the car at one setting, with its sweep and prices."""
+
+from typing import Annotated, Any
+
+import typer
+
+from tuftwork.cli.frame import JsonOption, command, print_json
+from tuftwork.cli.show import show_lines, show_table
+
+StateOption = Annotated[str, typer.Option(help="State of the car; the baseline unless given.")]
+
+
+@command("floor")
+def floor(
+    project: Annotated[str, typer.Argument(help="Folder of the project.")] = ".",
+    floor: Annotated[str, typer.Option(help="Floor of the project; the first unless given.")] = "",
+    state: StateOption = "",
+    front: Annotated[float | None, typer.Option(help="Front ride height, mm.")] = None,
+    rear: Annotated[float | None, typer.Option(help="Rear ride height, mm.")] = None,
+    roll: Annotated[float, typer.Option(help="Roll, degrees, right side down positive.")] = 0.0,
+    angle: Annotated[float | None, typer.Option(help="Ramp angle, degrees.")] = None,
+    edge_gap: Annotated[float | None, typer.Option(help="Gap under the edges, mm.")] = None,
+    as_json: JsonOption = False,
+) -> int:
+    """Show the floor in plan: load and place, leak, layer, sweep, prices of hard points."""
+    from tuftwork.study import Bench
+    from tuftwork.study.floor_live import asked, floor_numbers, flows_of, solved
+
+    bench = Bench(project)
+    query = {k: v for k, v in (("floor", floor), ("state", state)) if v}
+    tree = bench.page("floor", **query)
+    given = {
+        "front_mm": front, "rear_mm": rear, "roll_deg": roll or None, "angle_deg": angle,
+        "edge_gap_mm": edge_gap,
+    }  # fmt: skip
+    if any(v is not None for v in given.values()):
+        message = {"floor": tree["floor"], "state": tree["state"], **given}
+        what = asked(bench.answers, message)
+        result = solved(bench.answers, what)
+        tree["asked"] = {
+            "at": what.said, "numbers": floor_numbers(bench.answers, what, result),
+            "flows": flows_of(result), "notices": list(result.notices),
+            "stalled_from_m": result.line.stalled_from,
+        }  # fmt: skip
+    if as_json:
+        print_json(tree)
+        return 0
+    _show(tree)
+    return 0
+
+
+_LABELS = {
+    "downforce": "CzS on the car", "front": "of it at the front axle",
+    "rear": "of it at the rear axle", "clean": "CzS of the clean floor",
+    "least_pressure": "lowest Cp",
+}  # fmt: skip
+
+
+def _show(tree: dict[str, Any]) -> None:
+    show_lines([tree["answer"]])
+    loads = [(row["label"], row["number"]) for row in tree["loads"]]
+    if loads:
+        show_table(f"{tree['floor']}, {tree['state']}, {tree['at']}", ("what", "number"), loads)
+    if "asked" in tree:
+        own = tree["asked"]
+        rows = [(label, own["numbers"][key]) for key, label in _LABELS.items()]
+        show_table(f"Asked: {own['at']}", ("what", "number"), rows)
+        show_lines(own["notices"])
+    if tree["sweep"]:
+        s = tree["sweep"]
+        rows = [
+            (f"{h:.1f}", f"{b:.3f}", f"{lo:.3f} to {hi:.3f}", f"{c:.3f}", f"{f:.2f}")
+            for h, b, lo, hi, c, f in zip(
+                s["rear_mm"], s["best"], s["low"], s["high"], s["budget"], s["shape_factor"],
+                strict=True,
+            )
+        ]  # fmt: skip
+        columns = ("hr [mm]", "CzS in plan [m²]", "80 %", f"budget, {tree['engine']}", "H")
+        show_table("Lowered at its rake", columns, rows)
+    prices = tree["prices"]
+    if prices and prices["rows"]:
+        rows = [(r["name"], "yes" if r["binds"] else "no", r["gain"], r["free"])
+                for r in prices["rows"]]  # fmt: skip
+        columns = ("hard point", "touches", f"{prices['moved_mm']} mm higher", "gone")
+        show_table("Room over the ramp", columns, rows)
+    if tree["levers"]:
+        rows = [(r["name"], r["per_mm"], f"{r['force_n']} N") for r in tree["levers"]]
+        show_table("Where a millimetre pays", ("move", "CzS per mm", "holds"), rows)
+    show_lines(tree["notices"])
+    show_lines(tree["cautions"])

@@ -1,0 +1,72 @@
+"""The floor in the client report: pressure in plan, load over ride height, prices."""
+
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from tuftwork.plot.floor import floor_pressure, ride_height_sweep
+from tuftwork.plot.style import house_style, new_figure
+from tuftwork.report.figure import PAPER
+from tuftwork.study import Bench
+from tuftwork.study.answers import Answers
+from tuftwork.study.floor_case import floors_of
+from tuftwork.study.floor_live import asked, solved
+from tuftwork.study.floor_page import floor_page
+
+
+def floor_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] | None:
+    """Return one sheet a floor, None where the project has none that can be answered.
+
+    Parameters
+    ----------
+    bench, answers
+        The project and its results.
+    folder
+        Figures are drawn into it.
+    """
+    sheets = []
+    state = answers.states[0] if answers.project.states else ""
+    for number, name in enumerate(floors_of(answers.project)):
+        page = floor_page(answers, name, state)
+        if page["field"] is None:
+            continue
+        plan, sweep = f"floor_plan_{number}.svg", f"floor_sweep_{number}.svg"
+        result = solved(answers, asked(answers, {"floor": name, "state": state}))
+        _, axes = new_figure(height=66.0, theme=PAPER)
+        _save(floor_pressure(result, ax=axes[0, 0], theme=PAPER), folder / plan)
+        s = {k: np.array(v, float) for k, v in page["sweep"].items() if isinstance(v, list)}
+        _, axes = new_figure(height=56.0, theme=PAPER)
+        drawn = ride_height_sweep(
+            s["rear_mm"], s["best"], s["low"], s["high"], rival=s["budget"],
+            rival_label=f"budget, {page['engine']}", now=page["sweep"]["now_mm"], ax=axes[0, 0],
+            theme=PAPER,
+        )  # fmt: skip
+        _save(drawn, folder / sweep)
+        keys = ("floor", "state", "speed_kmh", "at", "answer", "loads", "prices", "strakes",
+                "levers", "hysteresis", "cautions", "notices", "engine", "flows")  # fmt: skip
+        sheets.append(
+            {key: page[key] for key in keys}
+            | {
+                "plan": plan,
+                "sweep": sweep,
+                "captions": {
+                    "plan": "Pressure under the floor from above, the car driving to the left: "
+                    "suction gathers at the kick line and the edges feed it with air (arrows).",
+                    "sweep": "CzS of the floor as the car is lowered at its rake: the channel "
+                    "in plan with its 80 % range, and what the budget uses.",
+                },
+            }
+        )
+    return {"sheets": sheets} if sheets else None
+
+
+def _save(axes: Axes, path: Path) -> None:
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    buffer = BytesIO()
+    with house_style(PAPER):
+        figure.savefig(buffer, format="svg", metadata={"Date": None})
+    path.write_bytes(buffer.getvalue())
