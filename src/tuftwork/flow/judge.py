@@ -129,7 +129,7 @@ def forecast(
     if room is not None and memory > _ROOM * room:
         coarser = case.cell * (memory / (_ROOM * room)) ** (1 / 3)
         limit = f"{room / 1e9:.1f} GB is free and {_ROOM:.0%} of it may be used"
-        cure = f"Cells of {1.02 * coarser:.4f} m would fit, or a smaller box."
+        cure = f"Cells of {1.03 * coarser:.4f} m would fit, or a smaller box."
         faults.append(InputError("memory", round(memory / 1e9, 2), "GB", limit, cure))
     n_step = steps_for(case, lengths)
     rate = RATES[backend, chosen]

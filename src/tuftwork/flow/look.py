@@ -154,7 +154,7 @@ def plane(result: FlowResult, axis: Axis, at: float, state: State = "mean") -> P
         near, far = (np.take(values, layer + k, axis=values.ndim - 1 - number) for k in (0, 1))
         return np.asarray(near + share * (np.asarray(far, float) - near))
 
-    is_solid = cut((prepared.setup.mark == 1).astype(np.int8)) > 0
+    is_solid = cut((prepared.setup.mark == 1).astype(np.int8)) > 1e-6  # the share may be round-off
     velocity = np.where(is_solid, np.nan, cut(moments.velocity) / speed)
     pressure = np.where(is_solid, np.nan, (cut(moments.density) - 1.0) / 1.5 / speed**2)
     first, second = (n for n in range(3) if n != number)

@@ -17,13 +17,20 @@ from tuftwork.plot.style import LIGHT, Theme, even_map, house_style, new_figure,
 
 PRESSURE = (-1.5, 1.0)
 """Pressure coefficients at the ends of the scale; zero has the paper's colour. [-]"""
+PIXELS = 1150
 LOSS = (0.0, 1.0)
 SPEED = (0.0, 1.4)
 Tree = Mapping[str, Any]
 
 
 def pressure_view(
-    surface: Tree, *, azimuth: float, elevation: float, theme: Theme = LIGHT, ax: Axes | None = None
+    surface: Tree,
+    *,
+    azimuth: float,
+    elevation: float,
+    theme: Theme = LIGHT,
+    ax: Axes | None = None,
+    pixels: int = PIXELS,
 ) -> Axes:
     """Draw the surface coloured by its mean pressure coefficient, with the scale.
 
@@ -37,9 +44,11 @@ def pressure_view(
         ``LIGHT`` for paper.
     ax
         To draw on; a page-wide figure unless given.
+    pixels
+        Width of the painted picture.
     """
     vertices = np.asarray(surface["vertices"], dtype=float)
-    view = _view(vertices, azimuth, elevation)
+    view = _view(vertices, azimuth, elevation, pixels)
     canvas = Canvas.empty(view)
     values = np.asarray(surface["pressure"], dtype=float)
     paint_surface(canvas, view, vertices, np.asarray(surface["faces"], np.int64), values)
@@ -176,10 +185,10 @@ def _field(field: str, theme: Theme) -> tuple[str, tuple[float, float], Colormap
     return "speed over car speed", SPEED, even_map(theme)
 
 
-def _view(vertices: np.ndarray, azimuth: float, elevation: float) -> View:
+def _view(vertices: np.ndarray, azimuth: float, elevation: float, pixels: int = PIXELS) -> View:
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     return View(
-        azimuth=azimuth, elevation=elevation, width=1150,
+        azimuth=azimuth, elevation=elevation, width=pixels,
         low=(float(low[0]), float(low[1]), float(low[2])),
         high=(float(high[0]), float(high[1]), float(high[2])),
     )  # fmt: skip
