@@ -26,7 +26,7 @@ const SUPPORT_WORDS: Record<string, string> = {
 export function Frame({ children }: { children: ComponentChildren }) {
   const rail = overview.value?.rail ?? FIRST_RAIL;
   const here = place.value.page;
-  const title = rail.find((entry) => entry.page === here)?.title ?? here;
+  const title = rail.find((entry) => entry.page === homeOf(rail, here))?.title ?? here;
   useEffect(() => {
     const name = overview.value?.project.title;
     document.title = name ? `${title} · ${name.slice(0, 60)}` : title;
@@ -57,6 +57,13 @@ export function Frame({ children }: { children: ComponentChildren }) {
   );
 }
 
+/** Sheets that are parts of another one, where the rail has no line for them. */
+const HOMES: Record<string, string> = { budget: "car", map: "car", states: "car" };
+
+function homeOf(rail: RailEntry[], here: string): string {
+  return rail.some((entry) => entry.page === here) ? here : (HOMES[here] ?? here);
+}
+
 function skip(event: Event): void {
   event.preventDefault();
   document.getElementById("sheet")?.focus();
@@ -77,7 +84,7 @@ function Rail({ rail, here }: { rail: RailEntry[]; here: string }) {
           <li key={entry.page}>
             <a
               href={`#/${entry.page}`}
-              aria-current={entry.page === here ? "page" : undefined}
+              aria-current={entry.page === homeOf(rail, here) ? "page" : undefined}
               title={SUPPORT_WORDS[entry.support]}
             >
               <span class="no">{index + 1}</span>
@@ -118,7 +125,7 @@ function TitleBlock({ rail, here }: { rail: RailEntry[]; here: string }) {
   const tree = overview.value;
   const project = tree?.project ?? {};
   const mass = tree?.state["mass state"];
-  const index = rail.findIndex((entry) => entry.page === here);
+  const index = rail.findIndex((entry) => entry.page === homeOf(rail, here));
   const cells: [string, string][] = [
     ["Project", [project.title, project.client].filter(Boolean).join(", ")],
     ["Car", project.car ?? ""],

@@ -4,7 +4,7 @@ import { render } from "preact";
 import { useEffect } from "preact/hooks";
 import { Frame } from "./frame";
 import { BrakesSheet } from "./pages/brakes";
-import { BudgetSheet } from "./pages/budget";
+import { CarSheet } from "./pages/car";
 import { ClaimsSheet } from "./pages/claims";
 import { ComponentsSheet } from "./pages/components";
 import { CoolingSheet } from "./pages/cooling";
@@ -13,13 +13,11 @@ import { FloorSheet } from "./pages/floor";
 import { FlowSheet } from "./pages/flow";
 import { LapSheet } from "./pages/lap";
 import { LogSheet } from "./pages/log";
-import { MapSheet } from "./pages/map";
 import { OverviewSheet } from "./pages/overview";
 import { PicturesSheet } from "./pages/pictures";
 import { PlainSheet } from "./pages/plain";
 import { RunsSheet } from "./pages/runs";
 import { SectionsSheet } from "./pages/sections";
-import { StatesSheet } from "./pages/states";
 import { AgreementSheet, PlanSheet, ResultsSheet } from "./pages/trial";
 import { TrimSheet } from "./pages/trim";
 import { line, overview, place, useTree } from "./store";
@@ -29,12 +27,13 @@ import type { Overview } from "./types";
 const SHEETS: Record<string, () => preact.JSX.Element> = {
   overview: OverviewSheet,
   claims: ClaimsSheet,
-  budget: BudgetSheet,
-  map: MapSheet,
+  car: CarSheet,
+  budget: CarSheet,
+  map: CarSheet,
   pictures: PicturesSheet,
   sections: SectionsSheet,
   floor: FloorSheet,
-  states: StatesSheet,
+  states: CarSheet,
   flow: FlowSheet,
   lap: LapSheet,
   trim: TrimSheet,

@@ -90,6 +90,7 @@ class CarPage(TypedDict):
     speeds: list[float]
     at: str
     kg_per_m2: float
+    static: dict[str, float]
     together: Together | None
     rows: list[CarState]
     devices: list[DevicePage]

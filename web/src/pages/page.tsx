@@ -15,19 +15,25 @@ interface Props<T> {
   title: string;
   lead?: string;
   address: string;
+  /** Part of another page: no heading of its own. */
+  bare?: boolean;
   children: (data: T, busy: boolean) => ComponentChildren;
 }
 
-export function Page<T>({ title: own, lead, address, children }: Props<T>) {
+export function Page<T>({ title: own, lead, address, bare, children }: Props<T>) {
   const here = place.value.page;
-  const title = overview.value?.rail.find((entry) => entry.page === here)?.title ?? own;
+  // The page of the car has several sheets, each with a title of its own.
+  const line = here === "car" ? undefined : overview.value?.rail.find((entry) => entry.page === here);
+  const title = line?.title ?? own;
   const { data, error, busy } = useTree<T>(address);
   return (
     <>
-      <header class="pagehead">
-        <h1>{title}</h1>
-        {lead && <p>{lead}</p>}
-      </header>
+      {!bare && (
+        <header class="pagehead">
+          <h1>{title}</h1>
+          {lead && <p>{lead}</p>}
+        </header>
+      )}
       {error && <Refusing error={error} />}
       {!error && !data && <Busy what={`Reading ${title.toLowerCase()}`} />}
       {data && (

@@ -44,6 +44,7 @@ def car_page(answers: Answers, *, speed: str = "", state: str = "") -> Page:
         "speeds": [round(v * _KMH, 1) for v in answers.speeds],
         "at": answers.at(name, at_speed) if has_parts else "",
         "kg_per_m2": answers.kilograms(at_speed),
+        "static": _static(answers, name),
         "together": _together(answers, name, at_speed) if has_parts else None,
         "rows": rows_of(answers) if has_parts else [],
         "devices": devices_of(answers) if has_parts else [],
@@ -51,6 +52,16 @@ def car_page(answers: Answers, *, speed: str = "", state: str = "") -> Page:
         "levers": _levers(answers, name, at_speed) if answers.has_platform else [],
         "partial": _missing(answers),
         "notices": answers.notices(name) if answers.has_platform else [],
+    }
+
+
+def _static(answers: Answers, state: str) -> dict[str, float]:
+    """Return the ride heights at rest of a state, best values [mm]."""
+    own = answers.project.state(state if answers.project.states else "")
+    mass = answers.project.mass_state()
+    return {
+        "front_mm": 1e3 * (own.ride_height_front or mass.ride_height_front).best,
+        "rear_mm": 1e3 * (own.ride_height_rear or mass.ride_height_rear).best,
     }
 
 
@@ -182,7 +193,9 @@ def _cliff(motion: Motion, tell: _Teller, speed: float, axle: str) -> Page:
     held = np.isnan(g)
     page["beyond"] = float(np.mean(held))
     capped = np.where(held, MOST_G, g)
-    if page["beyond"] < 1 and (page["height"] is not None or page["beyond"] < _SEEN):
+    if np.all(g == 0):
+        page["text"] = "Already past it at steady speed."
+    elif page["beyond"] < 1 and (page["height"] is not None or page["beyond"] < _SEEN):
         page["g"] = tell(
             f"g {axle}", f"{pedal.capitalize()} at which the {axle} passes its cliff",
             STANDARD_GRAVITY * capped, "acceleration", "g", decision="Whether the brake pedal can find the cliff.",
