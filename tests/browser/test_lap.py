@@ -21,9 +21,21 @@ def project_tables() -> dict[str, Any]:
     """Return the demo's car and lap with few draws, one circuit and no measured rows."""
     demo = tomllib.loads(files("tuftwork.demo").joinpath("halyard.toml").read_text("utf-8"))
     tables = {key: demo[key] for key in KEPT}
+    # the air net needs the cooling tables, which are not what is looked at here
+    tables["parts"] = [part for part in tables["parts"] if part["kind"] != "air net"]
     tables["lap"]["circuits"] = tables["lap"]["circuits"][:1]
     # without measured rows the balance is anybody's: the band takes what comes
     tables["lap"]["trim"] |= {"band": "20 %", "values": ["8 °", "11 °"]}
+    tables["lap"]["trim"]["extra"].append(
+        {"name": "wing stuck down", "kind": "stuck", "set": {"rear wing.incidence": "4 °"},
+         "note": "park if it moves"}
+    )  # fmt: skip
+    tables["devices"] = [
+        {"name": "wing actuator", "positions": ["more wing", "as raced"], "travel": "0.3 s",
+         "failures": ["rear up, wing 9"]}
+    ]  # fmt: skip
+    down = {"position": "as raced", "speed_above": "150 km/h", "side_below": "0.4 g"}
+    tables["schedules"] = [{"name": "by hand", "device": "wing actuator", "rules": [down]}]
     tables["study"] = {"speeds": ["140 km/h", "220 km/h"], "draws": 48}
     return tables
 
@@ -60,10 +72,37 @@ def test_the_lap_compares_states_and_every_number_says_why(page: Page, driven: S
 def test_the_pointer_on_a_trace_stands_on_the_plan(page: Page, driven: Site) -> None:
     driven.open(page, "lap")
     over = page.locator(".lapchart .u-over").first
-    over.scroll_into_view_if_needed()
     expect(page.locator(".track .here")).to_have_count(0)
     over.hover(position={"x": 80, "y": 40})
     expect(page.locator(".track .here")).to_have_count(1)
+
+
+def test_planes_show_the_map_and_equal_lap_time(page: Page, driven: Site) -> None:
+    driven.open(page, "lap")
+    spent = page.get_by_role("img", name=re.compile("^Seconds of the lap over both ride heights"))
+    expect(spent).to_be_visible()
+    assert spent.locator("rect.spent").count() > 5
+    assert spent.locator("path.isoline").count() > 2
+    equal = page.get_by_role("img", name=re.compile("^Lines of equal lap time"))
+    assert equal.locator("path.isoline").count() > 3
+    expect(equal.locator("text.now")).to_have_text("here")
+
+
+def test_a_device_shows_its_schedule_and_what_failures_cost(page: Page, driven: Site) -> None:
+    driven.open(page, "lap")
+    table = page.get_by_role("region", name="wing actuator as a table")
+    expect(table.get_by_role("row", name=re.compile("more wing stuck there"))).to_be_visible()
+    failed = table.get_by_role("row", name=re.compile("rear up, wing 9 failed"))
+    failed.locator("button.num").first.click()
+    expect(page.locator(".margin .chain h3")).to_contain_text("failed in 'rear up, wing 9'")
+    expect(page.get_by_role("img", name=re.compile("^Position along the lap"))).to_be_visible()
+
+
+def test_the_trim_table_has_a_row_for_a_device_that_stuck(page: Page, driven: Site) -> None:
+    driven.open(page, "trim")
+    row = page.get_by_role("region", name="Trim table").locator("tr", has_text="wing stuck down")
+    expect(row).to_contain_text("stuck")
+    expect(row).to_contain_text("park if it moves")
 
 
 def test_the_trim_table_carries_its_caution_and_marks_what_not_to_run(
@@ -97,7 +136,7 @@ def test_a_balance_nobody_can_set_is_refused_in_words(
     tables["lap"]["trim"] |= {"front_share": "90 %", "band": "1 %", "values": ["8 °"]}
     tables["lap"]["circuits"][0] = {"name": "Nowhere", "file": "lost.csv"}
     tables["states"] = tables["states"][:1]
-    del tables["lap"]["changes"]
+    del tables["lap"]["changes"], tables["devices"], tables["schedules"]
     watch.allow(r"409 \(Conflict\)")
     site = site_of(tmp_path / "car", tables)
     site.open(page, "trim")
