@@ -79,7 +79,12 @@ def pressure_band(place: str) -> Band:
 
 
 def discharge_band(place: str) -> Band:
-    """Return the discharge coefficient on the net area at a place [-]."""
+    """Return the discharge coefficient on the net area at a place [-].
+
+    References
+    ----------
+    [iqbal2023] for louvres, abstract; [kirchhoff1869] for the least a slot contracts to.
+    """
     low, best, high = _row("places.toml", "place", place)["discharge"]
     note = f"places.toml, {place}"
     return Band(low=low, best=best, high=high, note=note, lowest=0.2, highest=0.98)

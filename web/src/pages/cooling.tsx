@@ -148,7 +148,7 @@ function CoolingView({ tree }: { tree: CoolingTree }) {
       <section aria-label="The air net">
         <h2>The air net</h2>
         <p class="faint">
-          Air runs from left to right, on {shown ? shown.at : tree.at}. The bar in each part is its share of the
+          Air runs from left to right, at {shown ? shown.at : tree.at}. The bar in each part is its share of the
           pressure spent. Select a part to change it.
         </p>
         <AirNet net={net} live={shown} held={held?.part} chosen={picked} onPick={(name) => (chosen.value = name)} />
