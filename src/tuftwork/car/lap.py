@@ -1,5 +1,6 @@
 """What a lap needs of one car as the project file says it: circuits, tyres, driver, trim."""
 
+from itertools import pairwise
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -163,6 +164,45 @@ class PowerAt(Table):
     power: Annotated[
         Quantity, number("power", positive=True), Field(description="At the crankshaft there")
     ]
+
+
+class EngineAt(Table):
+    """Power at one engine speed."""
+
+    turning: Annotated[
+        float, Field(gt=0.0, le=30_000.0, description="Engine speed in turns a minute")
+    ]
+    power: Annotated[
+        Quantity, number("power", positive=True), Field(description="At the crankshaft there")
+    ]
+
+
+class Gears(Table):
+    """An engine curve and the gears it drives through; the best gear at every speed is used."""
+
+    ratios: Annotated[
+        tuple[Annotated[float, Field(gt=0.0, le=60.0)], ...],
+        Field(
+            min_length=1,
+            max_length=12,
+            description="Engine turns for one of the wheel, final drive included",
+        ),
+    ]
+    rolling_radius: Annotated[
+        Quantity, number("length", positive=True, most=1.0), Field(description="Of a driven tyre")
+    ]
+    engine: Annotated[
+        tuple[EngineAt, ...],
+        Field(min_length=2, max_length=200, description="Rising in engine speed, to the limiter"),
+    ]
+
+    @model_validator(mode="after")
+    def _rising(self) -> "Gears":
+        """Refuse engine speeds that fall back."""
+        speeds = [row.turning for row in self.engine]
+        if any(b <= a for a, b in pairwise(speeds)):
+            raise ValueError("'engine' must rise in turning from row to row")
+        return self
 
 
 class Driver(Table):
@@ -334,6 +374,9 @@ class Lap(Table):
         tuple[PowerAt, ...],
         Field(description="Power over road speed; the car's own at every speed if empty"),
     ] = ()
+    gears: Annotated[
+        Gears | None, Field(description="Engine curve and gears, in place of ``power``")
+    ] = None
     driver: Annotated[Driver | None, Field(description="Scatter of the laps")] = None
     remarks: Annotated[tuple[DriverRemark, ...], Field(description="What the driver said")] = ()
     returned: Annotated[
@@ -346,3 +389,10 @@ class Lap(Table):
     ] = None
     changes: Annotated[tuple[PossibleChange, ...], Field(description="What could be done")] = ()
     trim: Annotated[Trim | None, Field(description="The trim table asked for")] = None
+
+    @model_validator(mode="after")
+    def _one_engine(self) -> "Lap":
+        """Refuse power given twice."""
+        if self.power and self.gears is not None:
+            raise ValueError("give either 'power' over road speed or 'gears' with an engine curve")
+        return self

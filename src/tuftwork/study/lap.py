@@ -102,6 +102,7 @@ def lap_inputs(job: Job) -> Tree:
         "mass_state": job.project.mass_state().name,
         "driven": lap.driven,
         "power": [row.model_dump_json() for row in lap.power],
+        "gears": lap.gears.model_dump_json() if lap.gears is not None else "",
         "lengths": [str(lap.width), str(car.wheelbase)]
         + [str(a.track) if a else "" for a in (car.front, car.rear)],
         "roll": [str(lap.roll_angle), str(lap.roll_loss)],

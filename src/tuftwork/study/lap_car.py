@@ -12,6 +12,7 @@ from tuftwork.lap import (
     Brakes,
     Chassis,
     Draws,
+    Gearbox,
     PowerCurve,
     Surroundings,
     Suspension,
@@ -19,6 +20,7 @@ from tuftwork.lap import (
     Vehicle,
     constant_power,
     parameters_of,
+    power_from_gears,
     power_over_speed,
 )
 from tuftwork.lap.parameter import INDEX
@@ -177,7 +179,7 @@ def _parameters(
         if f"car.{name}" in drawn:
             key = {"driveline": "driveline_efficiency"}.get(name, name)
             values[key] = drawn[f"car.{name}"]
-    if project.car.power is not None and not lap.power:
+    if project.car.power is not None and not lap.power and lap.gears is None:
         values["power_scale"] = drawn["car.power"] / project.car.power.best
     springs = suspension_of(project, "", state if project.states else "", drawn)
     notices: list[str] = []
@@ -234,7 +236,7 @@ def _vehicle(project: Project, lap: Lap, middle: Mapping[str, float]) -> Vehicle
                 for key in Suspension.__dataclass_fields__
             }
         ),
-        power=_power(project, lap),
+        power=power_of(project, lap),
         brakes=Brakes(share_front=middle.get("brake_share_front")),
         drive_share_front=_DRIVEN[lap.driven],
         driveline_efficiency=middle.get("driveline_efficiency", 1.0),
@@ -242,12 +244,27 @@ def _vehicle(project: Project, lap: Lap, middle: Mapping[str, float]) -> Vehicle
     )  # fmt: skip
 
 
-def _power(project: Project, lap: Lap) -> PowerCurve:
+def power_of(project: Project, lap: Lap) -> PowerCurve:
+    """Return power over road speed, before the driveline, as the project says it."""
     if lap.power:
         speed = np.array([row.speed.best for row in lap.power])
         return power_over_speed(speed, np.array([row.power.best for row in lap.power]))
+    if lap.gears is not None:
+        return power_from_gears(
+            np.array([row.turning for row in lap.gears.engine]) * np.pi / 30.0,
+            np.array([row.power.best for row in lap.gears.engine]),
+            Gearbox(
+                ratios=lap.gears.ratios, rolling_radius=lap.gears.rolling_radius.best
+            ),
+        )  # fmt: skip
     if project.car.power is None:
-        raise InputError("power", "missing", "", "a lap needs it", "Give power in [car].")
+        raise InputError(
+            "power",
+            "missing",
+            "",
+            "a lap needs it",
+            "Give power in [car], [[lap.power]] or [lap.gears].",
+        )
     return constant_power(project.car.power.best)
 
 

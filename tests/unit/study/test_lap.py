@@ -27,7 +27,7 @@ from tuftwork.study.lap import (
     widened,
 )
 from tuftwork.study.lap_answer import Laps
-from tuftwork.study.lap_car import few, lap_of
+from tuftwork.study.lap_car import few, lap_of, power_of
 from tuftwork.study.lap_road import circuit_made
 from tuftwork.study.trim_page import CSV_COLUMNS
 
@@ -409,3 +409,36 @@ def test_the_lap_is_spent_somewhere_on_the_map_and_here_is_on_its_own_line(
 def test_a_circuit_has_one_source(given: dict[str, object], what: str) -> None:
     with pytest.raises(ValueError, match=what):
         LapCircuit.model_validate(given)
+
+
+GEARS = {
+    "ratios": [12.0, 8.0, 5.0], "rolling_radius": "325 mm",
+    "engine": [
+        {"turning": 2000, "power": "100 kW"}, {"turning": 6000, "power": "300 kW"},
+        {"turning": 7000, "power": "280 kW"},
+    ],
+}  # fmt: skip
+TYRES = {"front": {"grip": "1.43"}, "rear": {"grip": "1.44"}}
+
+
+def test_an_engine_behind_gears_ends_at_its_limiter(halyard: Bench) -> None:
+    circuits = [{"name": "A", "file": "a.csv"}]
+    lap = Lap.model_validate({"circuits": circuits, **TYRES, "gears": GEARS})
+    curve = power_of(halyard.answers.project, lap)
+    top = 7000 * np.pi / 30 * 0.325 / 5.0
+    assert curve.power[curve.speed <= top].max() == pytest.approx(300e3, rel=1e-3)
+    assert np.interp(top + 2.0, curve.speed, curve.power) == pytest.approx(0.0, abs=1.0)
+    # the best gear is never worse than any one gear
+    for ratio in (12.0, 8.0, 5.0):
+        speed = 6000 * np.pi / 30 * 0.325 / ratio
+        assert np.interp(speed, curve.speed, curve.power) == pytest.approx(300e3, rel=0.01)
+
+
+def test_power_given_twice_or_falling_back_is_refused() -> None:
+    circuits = [{"name": "A", "file": "a.csv"}]
+    twice = {"gears": GEARS, "power": [{"speed": "10 m/s", "power": "200 kW"}]}
+    with pytest.raises(ValueError, match="either 'power' over road speed or 'gears'"):
+        Lap.model_validate({"circuits": circuits, **TYRES, **twice})
+    back = {**GEARS, "engine": GEARS["engine"][::-1]}  # type: ignore[index]
+    with pytest.raises(ValueError, match="must rise in turning"):
+        Lap.model_validate({"circuits": circuits, **TYRES, "gears": back})
