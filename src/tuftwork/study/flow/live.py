@@ -142,7 +142,7 @@ def add_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     kind = str(message.get("kind", "coupe"))
     edits: dict[Any, Any] = {}
     if project.flow is None:
-        edits["flow"] = {"generic": kind}
+        edits["flow", "generic"] = kind
     speed = max((q.best for q in project.study.speeds), default=50.0)
     case = {
         "name": "first look", "speed": f"{3.6 * speed:.0f} km/h", "cell": "30 mm",
