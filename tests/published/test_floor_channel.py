@@ -133,9 +133,7 @@ def _plane(length: float, total: float, blockage: float) -> tuple[float, float]:
     h = width / 2
     rise = length * width * np.tan(np.radians(total / 2))
     ramp = ((-2 * width, 0.0), (0.0, 0.0), (length * width, rise))
-    shape = FloorShape(
-        width=1.0, front=-2 * width, exit=length * width, profile=ramp, edge_gap=0.0
-    )
+    shape = FloorShape(width=1.0, front=-2 * width, exit=length * width, profile=ramp, edge_gap=0.0)
     closure = FloorClosure(
         mixing=0.0, road_friction=0.0, vortex_mixing=0.0, exit_pressure=0.0,
         inlet_thickness=blockage * h / 1.45, reynolds=2.2e5 / width,
@@ -220,9 +218,7 @@ def test_losses_of_cones_against_a_library_of_published_formulae(
     own = float(cone_loss(2.0, np.radians(angle)))
     assert abs(own - crane) < 1e-3
     spread = [
-        diffuser_conical(
-            Di1=0.1, Di2=0.1 * np.sqrt(2), angle=angle, Re=1e6, fd=0.0, method=method
-        )
+        diffuser_conical(Di1=0.1, Di2=0.1 * np.sqrt(2), angle=angle, Re=1e6, fd=0.0, method=method)
         for method in ("Crane", "Idelchik", "Rennels")
     ]
     assert min(spread) - 1e-3 <= own <= max(spread) + 1e-3
@@ -260,7 +256,7 @@ def test_one_maximum_for_ten_degrees_and_more(angle: float) -> None:
     assert np.sum(np.diff(np.sign(np.diff(sweep.downforce))) < 0) == 1
 
 
-@pytest.mark.xfail(strict=True, reason="falls by 21 % of the peak against 25 or more: miss 4 points")
+@pytest.mark.xfail(strict=True, reason="falls by 21 % of the peak against 25: miss 4 points")
 def test_a_quarter_is_lost_at_half_the_peaks_height() -> None:
     # D30: the regime of low downforce, size from memory; a steady symmetric channel has no jump
     assert _sweep(17.0).share_left(0.5) <= 0.75

@@ -7,9 +7,7 @@ from pydantic import Field
 from tuftwork.car.table import Table, number
 from tuftwork.quantity import Quantity
 
-_Station = Annotated[
-    Quantity, number("length"), Field(description="Behind the front axle line")
-]
+_Station = Annotated[Quantity, number("length"), Field(description="Behind the front axle line")]
 _Offset = Annotated[
     Quantity, number("length", least=0.0), Field(description="From the middle of the car")
 ]

@@ -63,28 +63,28 @@ def _show(tree: dict[str, Any]) -> None:
         show_table(f"{tree['floor']}, {tree['state']}, {tree['at']}", ("what", "number"), loads)
     if "asked" in tree:
         own = tree["asked"]
-        rows = [(label, own["numbers"][key]) for key, label in _LABELS.items()]
-        show_table(f"Asked: {own['at']}", ("what", "number"), rows)
+        asked = [(label, own["numbers"][key]) for key, label in _LABELS.items()]
+        show_table(f"Asked: {own['at']}", ("what", "number"), asked)
         show_lines(own["notices"])
     if tree["sweep"]:
         s = tree["sweep"]
-        rows = [
+        levels = [
             (f"{h:.1f}", f"{b:.3f}", f"{lo:.3f} to {hi:.3f}", f"{c:.3f}", f"{f:.2f}")
             for h, b, lo, hi, c, f in zip(
                 s["rear_mm"], s["best"], s["low"], s["high"], s["budget"], s["shape_factor"],
                 strict=True,
             )
         ]  # fmt: skip
-        columns = ("hr [mm]", "CzS in plan [m²]", "80 %", f"budget, {tree['engine']}", "H")
-        show_table("Lowered at its rake", columns, rows)
+        heads = ("hr [mm]", "CzS in plan [m²]", "80 %", f"budget, {tree['engine']}", "H")
+        show_table("Lowered at its rake", heads, levels)
     prices = tree["prices"]
     if prices and prices["rows"]:
-        rows = [(r["name"], "yes" if r["binds"] else "no", r["gain"], r["free"])
+        hard = [(r["name"], "yes" if r["binds"] else "no", r["gain"], r["free"])
                 for r in prices["rows"]]  # fmt: skip
         columns = ("hard point", "touches", f"{prices['moved_mm']} mm higher", "gone")
-        show_table("Room over the ramp", columns, rows)
+        show_table("Room over the ramp", columns, hard)
     if tree["levers"]:
-        rows = [(r["name"], r["per_mm"], f"{r['force_n']} N") for r in tree["levers"]]
-        show_table("Where a millimetre pays", ("move", "CzS per mm", "holds"), rows)
+        pays = [(r["name"], r["per_mm"], f"{r['force_n']} N") for r in tree["levers"]]
+        show_table("Where a millimetre pays", ("move", "CzS per mm", "holds"), pays)
     show_lines(tree["notices"])
     show_lines(tree["cautions"])

@@ -1,13 +1,14 @@
 """Discharge, mixing and exit pressure tied to one measured or computed ride-height sweep."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.floor.line import FloorClosure
-from tuftwork.floor.sweep import ride_sweep
 from tuftwork.floor.shape import FloorShape, Stand
+from tuftwork.floor.sweep import ride_sweep
 from tuftwork.quantity import Array
 
 NAMES = ("discharge", "mixing", "exit_pressure")
@@ -98,7 +99,9 @@ def calibrate(
     noise = np.diag(np.square(sweep.deviation) + np.square(model_error * sweep.downforce))
 
     def loads(values: Array) -> Array:
-        named = {n: float(max(v, _LEAST[n])) for n, v in zip(NAMES, values, strict=True)}
+        named: dict[str, Any] = {
+            n: float(max(v, _LEAST[n])) for n, v in zip(NAMES, values, strict=True)
+        }
         found = ride_sweep(shape, stand, replace(closure, **named), sweep.height, in_plan=in_plan)
         if found.height.size < sweep.height.size:
             raise NotConverged("the sweep reaches below what the engine can answer")
@@ -126,7 +129,7 @@ def calibrate(
         raise NotConverged("the calibration did not come to rest in 12 steps")
     covariance = np.diag(spread**2) - gain @ cross.T
     deviation = np.sqrt(np.diag(covariance))
-    named = {n: float(v) for n, v in zip(NAMES, mean, strict=True)}
+    named: dict[str, Any] = {n: float(v) for n, v in zip(NAMES, mean, strict=True)}
     return CalibratedFloor(
         closure=replace(closure, **named), mean=mean, deviation=deviation,
         correlation=covariance / np.outer(deviation, deviation), before=before, after=now,

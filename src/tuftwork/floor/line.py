@@ -66,9 +66,9 @@ class FloorClosure:
     def outside_at(self, x: Array) -> Array:
         """Return Cp along the side edges [-]."""
         if not self.outside:
-            return np.zeros_like(np.asarray(x, float))
+            return np.zeros(np.shape(x))
         xs, cps = np.array(self.outside, float).T
-        return np.interp(x, xs, cps)
+        return np.asarray(np.interp(x, xs, cps))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,7 +147,7 @@ def channel_of(
     gap = gap_at(shape, stand, x[:, None], y)
     mean = np.mean(gap, axis=1)
     plane = stand.plane(x, np.zeros(1))
-    edge = plane if shape.edge_gap is None else np.full_like(x, shape.edge_gap)
+    edge = shape.edge(plane)
     loss = np.zeros_like(x)
     for block in shape.blocks:
         inside = (x >= block.start) & (x <= block.end)
@@ -245,9 +245,7 @@ def _guess(x: Array, geo: Array, ends: Array) -> Array:
     return z
 
 
-def _result(
-    x: Array, geo: Array, width: Array, values: Array, z: Array, count: int
-) -> LineResult:
+def _result(x: Array, geo: Array, width: Array, values: Array, z: Array, count: int) -> LineResult:
     cp = 2 * values[:, 12]
     line = -cp * width
     slope = np.gradient(geo[:, 0], x)

@@ -18,7 +18,8 @@ from tuftwork.floor.layer import (
 )
 
 N_VALUE = 13
-# node values: 0 θ, 1 H, 2 u, 3 uθH1, 4 cf/2, 5 u(E+Ev), 6 Q, 7 leak, 8 H0, 9 loss, 10 G, 11 G', 12 p
+# node values: 0 θ, 1 H, 2 u, 3 uθH1, 4 cf/2, 5 u(E+Ev), 6 Q, 7 leak, 8 H0, 9 loss, 10 G,
+# 11 growth of G, 12 p
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -56,10 +57,7 @@ def node_values(z, g, par, out):
     out[7] = m
     out[8] = head
     out[9] = (
-        par[0] * slip * positive(m, 1e-5) / (width * depth)
-        + merged
-        + road
-        + 0.5 * g[4] * u * fast
+        par[0] * slip * positive(m, 1e-5) / (width * depth) + merged + road + 0.5 * g[4] * u * fast
     )
     out[10] = vortex
     sealed = leak / (leak + 0.02 * gap)

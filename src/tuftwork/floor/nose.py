@@ -178,10 +178,10 @@ def _rigid(
     bend = ((floor.lip, 0.0), (floor.lip + floor.projection, droop), (floor.handover, droop))
     own = floor.profile or ((floor.lip, 0.0), (floor.handover, 0.0))
     stations = sorted({x for x, _ in (*bend, *own)})
-    profile = tuple(
-        (x, float(np.interp(x, *zip(*bend, strict=True)) + np.interp(x, *zip(*own, strict=True))))
-        for x in stations
+    heights = sum(
+        np.interp(stations, [x for x, _ in line], [z for _, z in line]) for line in (bend, own)
     )
+    profile = tuple(zip(stations, np.asarray(heights).tolist(), strict=True))
     shape = FloorShape(
         width=floor.width, front=floor.lip, exit=floor.handover, profile=profile,
         edge_gap=floor.edge_gap,
@@ -226,9 +226,7 @@ def upwash_behind(downforce: float, width: float, distance: float, height: float
     if not distance > 0:
         raise InputError("distance", distance, "m", "must be above 0")
     strength = downforce / (2 * width)
-    return float(
-        strength / (2 * np.pi) * (1 / distance - distance / (distance**2 + 4 * height**2))
-    )
+    return float(strength / (2 * np.pi) * (1 / distance - distance / (distance**2 + 4 * height**2)))
 
 
 def edge_tolerance(

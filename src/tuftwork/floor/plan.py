@@ -8,6 +8,7 @@ has the pressure of what stands behind it.
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -120,7 +121,7 @@ def plan_grid(
     *, n_x: int = 60, n_y: int = 10,
 ) -> PlanGrid:  # fmt: skip
     """Return the cells of a floor with everything that does not change while solving."""
-    is_half = stand.roll == 0.0
+    is_half = bool(stand.roll == 0.0)
     x = _faces(shape, n_x)
     y = _rows(shape, max(n_y // 2, 1))
     y = y if is_half else np.concatenate([-y[:0:-1], y])
@@ -130,9 +131,9 @@ def plan_grid(
         gap = gap_at(shape, stand, xs[:, None], ys[None, :])
         gap = gap * _open_share(shape, xs[:, None], ys[None, :])
         if displacement is None:
-            return gap
+            return np.asarray(gap)
         layer = np.interp(xs, displacement.x, displacement.displacement)[:, None]
-        return np.maximum(gap - layer, _LEAST_DEPTH * gap)
+        return np.asarray(np.maximum(gap - layer, _LEAST_DEPTH * gap))
 
     shift = 1e-6 * shape.width
     hu = depth(x, yc)
@@ -142,8 +143,7 @@ def plan_grid(
         active = ~((xc[:, None] > shape.tail) & (np.abs(yc)[None, :] > shape.tail_half))
     outside = np.broadcast_to(0.5 * closure.outside_at(xc)[:, None], active.shape).copy()
     plane = stand.plane(xc[:, None], y[None, :])
-    own = shape.edge_gap
-    edge = closure.discharge * (plane if own is None else np.full_like(plane, own))
+    edge = closure.discharge * shape.edge(plane)
     barrier = np.full((xc.size, y.size), -1.0)
     _put_strakes(shape, closure, barrier, xc, y, plane)
     solid = active[:, 1:] != active[:, :-1]
@@ -177,8 +177,7 @@ def _rows(shape: FloorShape, n: int) -> Array:
     walls |= {s.offset for s in shape.strakes} | {shape.tail_half}
     marks = [0.0, *sorted(w for w in walls if 1e-6 < w < half - 1e-6), half]
     parts = [
-        np.linspace(a, b, max(1, round(n * (b - a) / half)) + 1)[:-1]
-        for a, b in zip(marks, marks[1:], strict=False)
+        np.linspace(a, b, max(1, round(n * (b - a) / half)) + 1)[:-1] for a, b in pairwise(marks)
     ]
     return np.append(np.concatenate(parts), half)
 
@@ -226,10 +225,12 @@ def _put_strakes(
             barrier[along, at] = fresh[along]
 
 
-def _risen(profile: tuple[tuple[float, float], ...], ends: tuple[float, float]) -> tuple[float, float]:
+def _risen(
+    profile: tuple[tuple[float, float], ...], ends: tuple[float, float]
+) -> tuple[float, float]:
     """Return from where to where an underside stands above the reference plane."""
     first = ends[1]
-    for (x0, z0), (_, z1) in zip(profile, profile[1:], strict=False):
+    for (x0, z0), (_, z1) in pairwise(profile):
         if max(z0, z1) > 1e-6:
             first = x0
             break
@@ -436,9 +437,7 @@ def _result(
     )  # fmt: skip
 
 
-def _strake_flows(
-    shape: FloorShape, grid: PlanGrid, qy: Array, dx: Array
-) -> tuple[float, ...]:
+def _strake_flows(shape: FloorShape, grid: PlanGrid, qy: Array, dx: Array) -> tuple[float, ...]:
     found = []
     xc = 0.5 * (grid.x[1:] + grid.x[:-1])
     for s in shape.strakes:

@@ -94,9 +94,7 @@ def _rows(u, v, p, g, par, i, j, kind):
         east = 0.5 * (h * own + hu[i + 1, j] * u[i + 1, j])
         total -= 0.5 * west * (u[i - 1, j] - own) / (h * span)
         total += 0.5 * east * (u[i + 1, j] - own) / (h * span)
-        total -= nu / (h * span) * (
-            (u[i + 1, j] - own) / dx[i] - (own - u[i - 1, j]) / dx[i - 1]
-        )
+        total -= nu / (h * span) * ((u[i + 1, j] - own) / dx[i] - (own - u[i - 1, j]) / dx[i - 1])
     elif behind:  # an inlet: from the head to the first cell's middle
         a, b, span = i, i, 0.5 * dx[i]
         total = (p[i, j] - par[2] + 0.5 * (1.0 + par[3]) * own * np.sqrt(own * own + 1e-6)) / span

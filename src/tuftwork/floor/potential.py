@@ -7,6 +7,7 @@ leaks in brings no deficit here; with the loss of its mixing downforce falls by 
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.linalg import spsolve
 
@@ -50,12 +51,14 @@ def _solve(grid: PlanGrid, closure: FloorClosure) -> Array:
     head = 0.5 * closure.head
     exit_speed = np.sqrt(2 * (head - 0.5 * closure.exit_pressure))
     at = np.arange(nx * ny).reshape(nx, ny)
-    rows: list[Array] = []
-    cols: list[Array] = []
+    rows: list[NDArray[np.int64]] = []
+    cols: list[NDArray[np.int64]] = []
     vals: list[Array] = []
 
-    def put(row: Array, col: Array, val: Array) -> None:
-        rows.append(row.ravel()), cols.append(col.ravel()), vals.append(val.ravel())
+    def put(row: NDArray[np.int64], col: NDArray[np.int64], val: Array) -> None:
+        rows.append(row.ravel())
+        cols.append(col.ravel())
+        vals.append(val.ravel())
 
     span = np.concatenate([[0.5 * dx[0]], 0.5 * (dx[1:] + dx[:-1])])
     west = grid.depth_u[:nx] / span[:, None] * dy  # conductance of the face ahead of each cell
@@ -81,7 +84,7 @@ def _solve(grid: PlanGrid, closure: FloorClosure) -> Array:
     def _leaked(phi: Array) -> tuple[Array, csr_matrix]:
         u, near = _speed(phi, dx, exit_speed)
         residual = base @ phi.ravel() + load.ravel()
-        more: list[tuple[Array, Array, Array]] = []
+        more: list[tuple[NDArray[np.int64], NDArray[np.int64], Array]] = []
         for j, gap, out in edges:
             dp = out - (head - 0.5 * u[:, j] ** 2)
             root = (dp * dp + 1e-6) ** 0.25
@@ -91,7 +94,9 @@ def _solve(grid: PlanGrid, closure: FloorClosure) -> Array:
             for offset, weight in near:
                 i = np.clip(np.arange(nx) + offset, 0, nx - 1)
                 more.append((at[:, j], at[i, j], -slope * weight))
-        row, col, val = (np.concatenate([m[k] for m in more]) for k in range(3))
+        row = np.concatenate([m[0] for m in more])
+        col = np.concatenate([m[1] for m in more])
+        val = np.concatenate([m[2] for m in more])
         return residual, coo_matrix((val, (row, col)), (size_all, size_all)).tocsr()
 
     phi = np.cumsum(dx)[:, None] * np.full((nx, ny), exit_speed)

@@ -5,6 +5,7 @@ over the reference plane, whose height over the road the ride heights set.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -80,7 +81,9 @@ class FloorShape:
     strips, strakes, blocks
         What differs, what stands in it.
     edge_gap
-        Gap under the side edges; None: the reference plane's height.
+        Gap under the side edges; None: the reference plane's height less ``skirt``.
+    skirt
+        What hangs below the reference plane along the side edges.
     tail
         Station behind which only the strip nearest the middle goes on, None: the full width does.
     """
@@ -93,7 +96,14 @@ class FloorShape:
     strakes: tuple[Strake, ...] = ()
     blocks: tuple[Block, ...] = ()
     edge_gap: float | None = None
+    skirt: float = 0.0
     tail: float | None = None
+
+    def edge(self, plane: Array) -> Array:
+        """Return the gap under the side edges where the reference plane has a height [m]."""
+        if self.edge_gap is not None:
+            return np.full_like(plane, self.edge_gap)
+        return np.maximum(plane - self.skirt, 0.0)
 
     @property
     def tail_half(self) -> float:
@@ -153,7 +163,7 @@ def rise(profile: Profile, x: Array, rounding: float) -> Array:
         arc = np.where(np.abs(d) < s, np.square(d + s) / (4 * s), np.maximum(d, 0.0))
         out = out + change * arc
     # ahead of its first point and behind its last an underside stays level
-    return np.where(x < xs[0], zs[0], np.where(x > xs[-1], zs[-1], out))
+    return np.asarray(np.where(x < xs[0], zs[0], np.where(x > xs[-1], zs[-1], out)))
 
 
 def gap_at(shape: FloorShape, stand: Stand, x: Array, y: Array) -> Array:
@@ -221,10 +231,12 @@ def check_shape(shape: FloorShape, stand: Stand, *, n_x: int = 60, n_y: int = 10
 
 
 def _check_profile(profile: Profile) -> None:
-    for (x0, z0), (x1, z1) in zip(profile, profile[1:], strict=False):
+    for (x0, z0), (x1, z1) in pairwise(profile):
         if not x1 > x0:
             raise InputError("ramp", f"from station {x0:g} m to {x1:g} m", "",
                              "is vertical or past it", "Stations run rearward.")  # fmt: skip
         if abs(np.arctan2(z1 - z0, x1 - x0)) > _STEEPEST:
-            raise InputError("ramp", np.degrees(np.arctan2(z1 - z0, x1 - x0)), "°",
-                             f"too steep at station {x0:g} m", "Enter a step as two strips.")  # fmt: skip
+            raise InputError(
+                "ramp", np.degrees(np.arctan2(z1 - z0, x1 - x0)), "°",
+                f"too steep at station {x0:g} m", "Enter a step as two strips.",
+            )  # fmt: skip

@@ -1,6 +1,7 @@
 """A car's floor as the engine takes it, by best values; the key its table lies under."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -77,17 +78,17 @@ class FloorSpec:
         start = nose if nose else ((front, 0.0),)
         top = (self.exit_station - self.kick_station) * float(np.tan(self.diffuser_angle))
         ramp = (*start, (self.kick_station, 0.0), (self.exit_station, top))
-        common = {
+        common: dict[str, Any] = {
             "width": self.width, "front": front, "exit": self.exit_station,
             "strakes": self.strakes, "blocks": self.blocks, "edge_gap": self.edge_gap,
         }  # fmt: skip
         if self.diffuser_width >= self.width - 1e-6:
-            return FloorShape(**common, profile=ramp, strips=self.tunnels)  # type: ignore[arg-type]
+            return FloorShape(**common, profile=ramp, strips=self.tunnels)
         middle = Strip(inner=0.0, outer=0.5 * self.diffuser_width, profile=ramp)
         flat = (*start, (self.exit_station, start[-1][1]))
         return FloorShape(
             **common, profile=flat, strips=(middle, *self.tunnels), tail=self.kick_station,
-        )  # type: ignore[arg-type]  # fmt: skip
+        )  # fmt: skip
 
     def closure(self) -> FloorClosure:
         """Return what the equations leave open, where no draw says otherwise."""

@@ -27,12 +27,20 @@ CLOSURES = ("exit_pressure", "discharge", "mixing", "head")
 _MIDDLE = np.array([-0.36, np.log(0.52), 0.5, 0.93])
 _HALF = np.array([0.34, 0.5, 0.5, 0.17])
 _OVER = 1.2  # [-] of the half width, where a draw is held
-_DESIGN, _TRIALS = 20, 16
 _GRID, _FINE = (36, 6), (60, 10)
-_FRONT, _REAR = 5, 7
 N_OUT = 4  # log of downforce, centre, drag over downforce, log of the greatest shape factor
 
 Moved = Callable[[str, float], FloorShape]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableSize:
+    """How many ride heights, design points and fresh states a table is made of."""
+
+    front: int = 5
+    rear: int = 7
+    design: int = 20
+    trials: int = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,9 +90,11 @@ class FloorTable:
     @classmethod
     def of(cls, tree: dict[str, Any]) -> "FloorTable":
         """Return the table of a stored tree."""
-        arrays = {k: np.asarray(tree[k]) for k in ("front", "rear", "terms", "slopes", "peak")}
-        numbers = {k: float(tree[k]) for k in ("scale", "error", "wheelbase")}
-        texts = {k: tuple(tree[k]) for k in ("lengths", "notices")}
+        arrays: dict[str, Any] = {
+            k: np.asarray(tree[k]) for k in ("front", "rear", "terms", "slopes", "peak")
+        }
+        numbers: dict[str, Any] = {k: float(tree[k]) for k in ("scale", "error", "wheelbase")}
+        texts: dict[str, Any] = {k: tuple(tree[k]) for k in ("lengths", "notices")}
         return cls(**arrays, **numbers, **texts)
 
 
@@ -128,6 +138,7 @@ def floor_table(
     lengths: tuple[str, ...] = (),
     moved: Moved | None = None,
     beat: Callable[[float], None] | None = None,
+    size: TableSize | None = None,
 ) -> FloorTable:
     """Return the table of a floor.
 
@@ -143,6 +154,8 @@ def floor_table(
         Names of numbers that get a slope, and the floor with one of them changed by so much.
     beat
         Told the share done.
+    size
+        Of the table.
 
     Raises
     ------
@@ -150,23 +163,24 @@ def floor_table(
         If a tenth of the states or more have no answer.
     """
     told = beat or (lambda share: None)
-    hf, hr = np.linspace(*front, _FRONT), np.linspace(*rear, _REAR)
-    points = np.vstack([np.zeros(4), 2 * qmc.Halton(4, seed=3).random(_DESIGN) - 1])
-    out = np.full((_FRONT, _REAR, points.shape[0], N_OUT), np.nan)
+    own_size = size or TableSize()
+    hf, hr = np.linspace(*front, own_size.front), np.linspace(*rear, own_size.rear)
+    points = np.vstack([np.zeros(4), 2 * qmc.Halton(4, seed=3).random(own_size.design) - 1])
+    out = np.full((hf.size, hr.size, points.shape[0], N_OUT), np.nan)
     failed = 0
     for k, point in enumerate(points):
         own = closure_at(point, closure)
         row: PlanResult | None = None
-        for i in range(_FRONT - 1, -1, -1):
+        for i in range(hf.size - 1, -1, -1):
             near = row
-            for j in range(_REAR - 1, -1, -1):
+            for j in range(hr.size - 1, -1, -1):
                 stand = Stand(front=float(hf[i]), rear=float(hr[j]), wheelbase=wheelbase)
                 try:
                     near = solve_plan(shape, stand, own, n_x=_GRID[0], n_y=_GRID[1], near=near)
                 except NotConverged:
                     failed += 1
                     continue
-                row = near if j == _REAR - 1 else row
+                row = near if j == hr.size - 1 else row
                 out[i, j, k] = _outputs(near)
         told(0.9 * (k + 1) / points.shape[0])
     if failed > 0.1 * out[..., 0].size:
@@ -174,12 +188,12 @@ def floor_table(
     terms = _fitted(points, out)
     table = FloorTable(
         front=hf, rear=hr, terms=terms, slopes=np.zeros((len(lengths), 2)), lengths=lengths,
-        scale=1.0, error=0.0, peak=np.full(_FRONT, np.nan), wheelbase=wheelbase,
+        scale=1.0, error=0.0, peak=np.full(hf.size, np.nan), wheelbase=wheelbase,
         notices=(f"{failed} states of the floor's table left out: unsolved",) if failed else (),
     )  # fmt: skip
     if lengths and moved is not None:
         table = replace(table, slopes=_slopes(table, closure, shape, lengths, moved))
-    scale, error = _measured(table, shape, closure)
+    scale, error = _measured(table, shape, closure, own_size.trials)
     table = replace(table, scale=scale, error=error)
     told(1.0)
     return replace(table, peak=_peaks(table, shape))
@@ -230,17 +244,17 @@ def _slopes(
         base = solve_plan(shape, stand, own, n_x=_GRID[0], n_y=_GRID[1])
         for k, name in enumerate(lengths):
             step = 0.01 if name != "edge_gap" else 0.002
-            there = solve_plan(
-                moved(name, step), stand, own, n_x=_GRID[0], n_y=_GRID[1], near=base
-            )
+            there = solve_plan(moved(name, step), stand, own, n_x=_GRID[0], n_y=_GRID[1], near=base)
             found[m, k, 0] = np.log(there.downforce / base.downforce) / step
             found[m, k, 1] = (there.centre - base.centre) / step
     return np.asarray(np.median(found, axis=0))
 
 
-def _measured(table: FloorTable, shape: FloorShape, closure: FloorClosure) -> tuple[float, float]:
+def _measured(
+    table: FloorTable, shape: FloorShape, closure: FloorClosure, trials: int
+) -> tuple[float, float]:
     """Return fine grid over table and the 80 % half-range of what is left, on fresh states."""
-    fresh = qmc.Halton(6, seed=11).random(_TRIALS)
+    fresh = qmc.Halton(6, seed=11).random(trials)
     ratio = []
     for row in fresh:
         point = 1.6 * (row[2:] - 0.5)
@@ -253,7 +267,7 @@ def _measured(table: FloorTable, shape: FloorShape, closure: FloorClosure) -> tu
             continue
         values = read_terms(table, np.array([front]), np.array([rear]), point[None, :])
         ratio.append(np.log(true.downforce) - values[0, 0])
-    if len(ratio) < _TRIALS // 2:
+    if len(ratio) < trials // 2:
         raise NotConverged("the floor's table: too few fresh states to measure its error on")
     spread = float(np.std(ratio, ddof=1))
     return float(np.exp(np.mean(ratio))), 1.2816 * spread

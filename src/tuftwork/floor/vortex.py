@@ -86,7 +86,7 @@ def _delta_slope(aspect: float, n: int) -> float:
 
 
 def _horseshoe(x: Array, y: Array, a: Array, b: Array) -> Array:
-    """Return downwash of flat horseshoes with legs to the rear, per circulation, (point, vortex)."""
+    """Return downwash of flat horseshoes per circulation, legs to the rear, (point, vortex)."""
     xa, ya = x[:, None] - a[None, :, 0], y[:, None] - a[None, :, 1]
     xb, yb = x[:, None] - b[None, :, 0], y[:, None] - b[None, :, 1]
     ra, rb = np.hypot(xa, ya), np.hypot(xb, yb)

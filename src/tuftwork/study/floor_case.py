@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -38,7 +39,7 @@ class FloorCase:
         """Whether the budget takes the floor from the engine."""
         return self.part.channel is not None
 
-    def moved(self, **changes: float) -> FloorShape:
+    def moved(self, **changes: Any) -> FloorShape:
         """Return the floor with some lengths and angles set anew."""
         return replace(self.spec, **changes).shape()
 

@@ -22,6 +22,7 @@ _LIMITS = {  # key of a message → least, most, unit, factor to SI
     "angle_deg": (0.0, 35.0, "°", np.pi / 180),
     "kick_mm": (-2000.0, 8000.0, "mm", 1e-3),
     "edge_gap_mm": (0.0, 400.0, "mm", 1e-3),
+    "skirt_mm": (0.0, 400.0, "mm", 1e-3),
     "exit_pressure": (-1.5, 0.5, "", 1.0),
     "mixing": (0.0, 1.5, "", 1.0),
     "discharge": (0.05, 1.0, "", 1.0),
@@ -74,11 +75,18 @@ def asked(answers: Answers, message: Mapping[str, Any]) -> Asked:
     if "edge_gap_mm" in values:
         changes["edge_gap"] = values["edge_gap_mm"]
     closure = replace(spec.closure(), **kept.get("closure", {}))
-    closure = replace(
-        closure, **{k: values[k] for k in ("exit_pressure", "mixing", "discharge") if k in values}
-    )
+    left: dict[str, Any] = {
+        k: values[k] for k in ("exit_pressure", "mixing", "discharge") if k in values
+    }
+    closure = replace(closure, **left)
+    shape = replace(spec, **changes).shape()
+    if values.get("skirt_mm"):
+        if shape.edge_gap is not None:
+            raise InputError("skirt_mm", values["skirt_mm"] * 1e3, "mm",
+                             "changes nothing where the edge's gap is given")  # fmt: skip
+        shape = replace(shape, skirt=values["skirt_mm"])
     return Asked(
-        case=case, shape=replace(spec, **changes).shape(), closure=closure,
+        case=case, shape=shape, closure=closure,
         stand=case.stand(
             values.get("front_mm", float(heights[0])), values.get("rear_mm", float(heights[1])),
             values.get("roll_deg", 0.0),
@@ -87,7 +95,7 @@ def asked(answers: Answers, message: Mapping[str, Any]) -> Asked:
 
 
 def solved(answers: Answers, what: Asked) -> PlanResult:
-    """Return the channel in plan, from the last state asked of this floor where that leads there."""
+    """Return the channel in plan, from the last state asked of this floor."""
     memory: dict[str, PlanResult] = answers.worked_out.setdefault("floor memory", {})
     key = what.case.part.name
     near = memory.get(key)

@@ -27,8 +27,8 @@ from tuftwork.study.support import Support, counted
 Page = dict[str, Any]
 _KMH, _MM = 3.6, 1e3
 CAUTIONS = (
-    "Desk estimate. The level hangs on edge loss, edge seal and base pressure: some 25 % before one "
-    "sweep of ride heights has tied them. Order of changes first, sizes second.",
+    "Desk estimate. The level hangs on edge loss, edge seal and base pressure: some 25 % before "
+    "one sweep of ride heights has tied them. Order of changes first, sizes second.",
     "Lower a car in small steps on a closed course; whatever hangs under it is proof loaded before "
     "it runs. Scrutineers have the last word.",
 )
@@ -106,12 +106,14 @@ def handles_of(case: FloorCase, kept: Tree) -> Page:
     front, rear = (float(h) for h in kept["heights"])
     return {
         "front_mm": round(_MM * front, 1), "rear_mm": round(_MM * rear, 1),
-        "front_most_mm": round(_MM * spec.front[1]), "rear_most_mm": round(_MM * spec.rear[1] * 1.2),
+        "front_most_mm": round(_MM * spec.front[1]),
+        "rear_most_mm": round(_MM * spec.rear[1] * 1.2),
         "front_least_mm": round(0.5 * _MM * front), "rear_least_mm": round(0.5 * _MM * rear),
         "roll_deg": 0.0, "angle_deg": round(float(np.degrees(spec.diffuser_angle)), 2),
         "kick_mm": round(_MM * spec.kick_station), "kick_least_mm": round(_MM * spec.kick_station
         - 600), "kick_most_mm": round(_MM * (spec.exit_station - 0.15)),
         "edge_gap_mm": None if spec.edge_gap is None else round(_MM * spec.edge_gap, 1),
+        "skirt_mm": 0.0 if spec.edge_gap is None else None,
         "exit_pressure": round(float(closure["exit_pressure"]), 3),
         "mixing": round(float(closure["mixing"]), 2),
         "discharge": round(float(closure["discharge"]), 2),
@@ -163,9 +165,7 @@ def _loads(
     return [rows[0], {"key": "budget", "label": label, "number": number | {"why": why}}, *rows[1:]]
 
 
-def _number(
-    best: float, low: float, high: float, dimension: str, unit: str, place: str
-) -> Number:
+def _number(best: float, low: float, high: float, dimension: str, unit: str, place: str) -> Number:
     a, b = sorted((low, high))
     # the best value of draws may lie at an end of a narrow range
     a, b = min(a, best), max(b, best)
@@ -221,7 +221,9 @@ def _answer(case: FloorCase, kept: Tree, loads: list[Page]) -> str:
         if shape > 3
         else f"the ramp's layer holds (H {shape:.1f}, apart at 3)"
     )
-    with_what = "the channel table in the budget" if case.has_channel else "the budget's closed form"
+    with_what = (
+        "the channel table in the budget" if case.has_channel else "the budget's closed form"
+    )
     return (
         f"At {_KMH * kept['speed']:.0f} km/h the channel in plan gives the floor {text}, "
         f"{with_what} {rival}; {peak}, and {layer}."
@@ -267,7 +269,7 @@ def _strakes(answers: Answers, case: FloorCase, kept: Tree, state: str) -> list[
         why = f"floor/{case.part.name}/{state}/strake {k}"
         answers.book.add(why, title="A pair of strakes", number=number | {"why": why},
                          links=_LINKS, decision="Whether strakes are worth a try.",
-                         notices=["±40 %: strength, core and breakdown of the vortices."])  # fmt: skip
+                         notices=["±40 %: strength and breakdown of the vortices."])  # fmt: skip
         rows.append({
             "offset_mm": round(_MM * float(row["offset"])),
             "start_m": round(float(row["start"]), 2), "gap_pct": round(100 * float(row["gap"])),
@@ -344,7 +346,8 @@ def _cause(answers: Answers, case: FloorCase, kept: Tree, state: str) -> list[Fi
                      number=number | {"why": why}, notices=[CAUTIONS[0]],
                      decision="Raise the rear, or hold the diffuser's side vortices.")  # fmt: skip
     where = (
-        "its layer on the ramp has separated" if shape > 3
+        "its layer on the ramp has separated"
+        if shape > 3
         else f"its layer on the ramp still holds (H {shape:.1f}; apart at 3), so the channel and "
         f"its leak explain {max(own, 0.0) / lost:.0%} of it: what is left is the burst of the side "
         "vortices, which no steady channel has"

@@ -23,7 +23,7 @@ from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
 STEP = "floor"
-_VERSION = 2
+_VERSION = 3
 _KMH = 3.6
 _DRAWS = 12  # of the sweep's range
 _LEVELS = 11
@@ -97,8 +97,10 @@ def _heights(
         return (mass.ride_height_front.best, mass.ride_height_rear.best), float(speed)
     tree = results[f"ride {ride}"]
     at = int(np.argmin(np.abs(np.asarray(tree["speed"]) - speed)))
-    pair = [float(np.nanmedian(np.asarray(tree[f"ride_height_{a}"])[at])) for a in ("front", "rear")]
-    return (pair[0], pair[1]), float(speed)
+    front, rear = (
+        float(np.nanmedian(np.asarray(tree[f"ride_height_{a}"])[at])) for a in ("front", "rear")
+    )
+    return (front, rear), float(speed)
 
 
 def _platform(
@@ -235,11 +237,11 @@ def _levers(
     spec, stand = case.spec, case.stand(*heights)
     shape = spec.shape()
     base = solve_plan(shape, stand, closure, n_x=_GRID[0], n_y=_GRID[1])
-    edge = min(heights) if spec.edge_gap is None else spec.edge_gap
     step, ramp = 0.004, spec.exit_station - spec.kick_station
     moves = [
         Move(name="side edges lower", step=step, stand=stand, station=spec.kick_station,
-             shape=replace(shape, edge_gap=max(edge - step, 0.0)),
+             shape=replace(shape, skirt=step) if spec.edge_gap is None
+             else replace(shape, edge_gap=max(spec.edge_gap - step, 0.0)),
              area=2 * 0.02 * (shape.exit - shape.front)),
         Move(name="whole floor lower", step=step, shape=shape, station=spec.kick_station,
              stand=case.stand(heights[0] - step, heights[1] - step),

@@ -13,7 +13,7 @@ from tuftwork.aeromap.part.coefficient import (
     overridden,
     without,
 )
-from tuftwork.car import Floor
+from tuftwork.car import Floor, FloorChannel
 from tuftwork.errors import NotCovered
 from tuftwork.floor.shape import Block, Strake, Strip
 from tuftwork.floor.spec import LENGTHS, FloorSpec
@@ -102,7 +102,9 @@ class ChannelFloor(EstimatedPart):
         notices = [f"{self.name}: {text}." for text in self._table().notices]
         stalled = float(np.mean(found.shape_factor > 3))
         if stalled > 0.1:
-            notices.append(f"{self.name}: the ramp's layer has separated in {stalled:.0%} of draws.")
+            notices.append(
+                f"{self.name}: the ramp's layer has separated in {stalled:.0%} of draws."
+            )
         beyond = float(np.mean(found.is_outside))
         if beyond > 0.05:
             notices.append(
@@ -134,10 +136,9 @@ def channel_floor(part: Floor, reference: Reference) -> ChannelFloor:
 
 def floor_spec(part: Floor, reference: Reference) -> FloorSpec:
     """Return a floor's best values as the engine takes them, with or without a channel table."""
-    channel = part.channel
+    channel = part.channel or FloorChannel()
     width = part.width.best
     own = part.diffuser_width
-    plain = channel is None
     return FloorSpec(
         width=width,
         front_station=part.front_station.best,
@@ -146,22 +147,22 @@ def floor_spec(part: Floor, reference: Reference) -> FloorSpec:
         diffuser_angle=part.diffuser_angle.best,
         diffuser_width=min(own.best, width) if own is not None else width,
         edge_gap=part.edge_gap.best if part.edge_gap is not None else None,
-        nose=() if plain else tuple((p.station.best, p.height.best) for p in channel.nose),
-        tunnels=() if plain else tuple(
+        nose=tuple((p.station.best, p.height.best) for p in channel.nose),
+        tunnels=tuple(
             Strip(inner=t.inner.best, outer=t.outer.best,
                   profile=tuple((p.station.best, p.height.best) for p in t.points))
             for t in channel.tunnels
         ),
-        strakes=() if plain else tuple(
+        strakes=tuple(
             Strake(start=s.start.best, end=s.end.best, offset=s.offset.best, gap=s.gap.best)
             for s in channel.strakes
         ),
-        blocks=() if plain else tuple(
+        blocks=tuple(
             Block(start=b.start.best, end=b.end.best, inner=b.inner.best, outer=b.outer.best,
                   share=b.share.best, loss=b.loss.best)
             for b in channel.blocks
         ),
-        side=() if plain else tuple((s.station.best, s.pressure.best) for s in channel.side),
+        side=tuple((s.station.best, s.pressure.best) for s in channel.side),
         wheelbase=reference.wheelbase.best,
         front=_reach(reference.ride_height_front),
         rear=_reach(reference.ride_height_rear),

@@ -1,0 +1,149 @@
+"""The floor in the study: page, live answers, chains, findings, report, tables in the budget."""
+
+from dataclasses import replace
+from time import perf_counter
+
+import numpy as np
+import pytest
+
+from tuftwork.aeromap.interface import PlatformState
+from tuftwork.aeromap.part import ChannelFloor, floored, part_models
+from tuftwork.car import Floor, FloorChannel
+from tuftwork.errors import InputError, NotCovered, UnknownName
+from tuftwork.floor.table import TableSize, floor_table
+from tuftwork.study import Bench
+from tuftwork.study.floor_case import floor_case
+from tuftwork.study.floor_page import CAUTIONS, floor_findings
+from tuftwork.study.floor_step import channel_parts
+from tuftwork.study.floor_worked import floor_steps
+from tuftwork.study.job import Job
+
+
+def live(bench: Bench, **message: float):
+    return bench.live({"do": "floor_at", "floor": "floor", "state": "as raced", **message})
+
+
+def test_the_page_shows_the_engine_beside_what_the_budget_uses(halyard: Bench) -> None:
+    page = halyard.page("floor")
+    rows = {row["key"]: row["number"] for row in page["loads"]}
+    assert page["engine"] == "closed form"
+    assert "closed form" in page["answer"]
+    assert rows["downforce"]["low"] < rows["downforce"]["best"] < rows["downforce"]["high"]
+    assert rows["front"]["best"] + rows["rear"]["best"] == pytest.approx(rows["downforce"]["best"])
+    assert page["cautions"] == list(CAUTIONS)
+    nx, ny = page["field"]["shape"]
+    assert len(page["field"]["cp"]) == nx * ny
+    shares = page["flows"]["inlet_share"] + page["flows"]["leak_share"]
+    assert shares == pytest.approx(1.0, abs=1e-6)
+
+
+def test_the_budget_falls_where_the_truth_falls_and_the_channel_alone_does_not(
+    halyard: Bench,
+) -> None:
+    sweep = halyard.page("floor")["sweep"]
+    rear, budget = np.array(sweep["rear_mm"]), np.array(sweep["budget"])
+    steepest = rear[:-1][np.argmax(np.diff(budget))]
+    assert 50 < steepest < 62  # planted: half of it is gone at 57.8 mm
+    assert np.all(np.diff(sweep["shape_factor"]) < 0)
+    assert np.all(np.array(sweep["low"]) < np.array(sweep["best"]))
+
+
+def test_the_finding_names_the_diffuser_and_says_what_the_channel_explains(
+    halyard: Bench,
+) -> None:
+    found = [f for f in floor_findings(halyard.answers) if "diffuser" in f.title]
+    assert found
+    first = found[0]
+    assert first.page == "floor"
+    assert "kick line" in first.text
+    assert "vortices" in first.text
+    assert halyard.why(first.why)["steps"]
+
+
+def test_a_hard_point_has_a_price_and_the_rule_binds_behind_it(halyard: Bench) -> None:
+    prices = halyard.page("floor")["prices"]
+    rows = {row["name"]: row for row in prices["rows"]}
+    assert rows["silencer"]["binds"]
+    assert not rows["gearbox mount"]["binds"]
+    assert rows["gearbox mount"]["gain"]["best"] == 0
+    # 200 mm at the exit leave about half a degree more than the silencer does
+    assert 0 < rows["silencer"]["gain"]["best"] < 0.03
+
+
+def test_live_answers_follow_the_hand_quickly(halyard: Bench) -> None:
+    live(halyard, rear_mm=60.0)
+    begun = perf_counter()
+    header, arrays = live(halyard, rear_mm=61.0)
+    assert perf_counter() - begun < 1.0  # 15 to 30 ms on a quiet core
+    base = header["numbers"]["downforce"]["best"]
+    sealed, _ = live(halyard, rear_mm=61.0, skirt_mm=25.0)
+    assert sealed["numbers"]["downforce"]["best"] > 1.2 * base
+    assert sealed["flows"]["leak_share"] < header["flows"]["leak_share"]
+    rolled, more = live(halyard, rear_mm=61.0, roll_deg=1.0)
+    assert "roll" in rolled["at"]
+    assert np.nansum(more["leak_left"]) != pytest.approx(np.nansum(more["leak_right"]))
+    assert arrays["cp"].size == header["shape"][0] * header["shape"][1]
+
+
+@pytest.mark.parametrize(
+    ("message", "error", "words"),
+    [
+        ({"rear_mm": "low"}, InputError, "number"),
+        ({"rear_mm": 900.0}, InputError, "between"),
+        ({"front_mm": 4.0, "rear_mm": 400.0, "floor": "roof"}, UnknownName, "floor"),
+        ({"kick_mm": 7000.0}, InputError, "kick station"),
+    ],
+)
+def test_what_cannot_be_is_refused(halyard: Bench, message, error, words: str) -> None:
+    with pytest.raises(error, match=words):
+        live(halyard, **message)
+
+
+def test_chains_lead_from_every_number(halyard: Bench) -> None:
+    page = halyard.page("floor")
+    for row in page["loads"]:
+        assert halyard.why(row["number"]["why"])["title"]
+    assert halyard.why(page["strakes"][0]["gain"]["why"])["notices"]
+    assert halyard.why("floor/floor/as raced/downforce")["steps"]
+
+
+def test_a_project_without_a_floor_has_no_step(halyard: Bench) -> None:
+    project = halyard.answers.project
+    bare = project.model_copy(
+        update={"parts": tuple(p for p in project.parts if not isinstance(p, Floor))}
+    )
+    assert floor_steps(Job.of(bare)) == []
+    with pytest.raises(NotCovered, match="No floor"):
+        floor_case(bare)
+
+
+def test_a_floor_with_a_channel_is_answered_from_its_table(halyard: Bench) -> None:
+    project = halyard.answers.project
+    parts = tuple(
+        p.with_values({"channel": FloorChannel(has_fall=True)}) if isinstance(p, Floor) else p
+        for p in project.parts
+    )
+    changed = project.model_copy(update={"parts": parts})
+    (key,) = channel_parts(changed)
+    model = channel_parts(changed)[key]
+    spec = model.spec
+    platform = PlatformState(
+        ride_height_front=np.full(3, 0.045), ride_height_rear=np.array([0.05, 0.06, 0.07]),
+        speed=np.full(1, 60.0), density=np.full(1, 1.18), viscosity=np.full(1, 1.8e-5),
+    )  # fmt: skip
+    draws = {name: np.full(1, q.best) for name, q in model.inputs.items()}
+    with pytest.raises(NotCovered, match="Run the study"):
+        model.load(platform, draws, {})
+    table = floor_table(
+        spec.shape(), spec.closure(), front=(0.04, 0.05), rear=(0.045, 0.075),
+        wheelbase=spec.wheelbase, size=TableSize(front=2, rear=3, design=16, trials=4),
+    )  # fmt: skip
+    table = replace(table, lengths=spec.lengths, slopes=np.zeros((len(spec.lengths), 2)))
+    (ready,) = [m for m in floored(part_models(changed), {key: table}) if m.kind == "floor"]
+    assert isinstance(ready, ChannelFloor)
+    load = ready.load(platform, draws, {})
+    total = load.downforce_front + load.downforce_rear
+    assert np.all(total > 0.2)
+    assert total[1] > total[0]  # the empirical fall, at the height published for its ramp
+    wing = ready.load(platform, draws, {"exit_pressure": np.full(1, -0.1)})
+    assert np.all(wing.downforce_front + wing.downforce_rear > total)
