@@ -27,6 +27,7 @@ interface Handles {
   kick_least_mm: number;
   kick_most_mm: number;
   edge_gap_mm: number | null;
+  skirt_mm: number | null;
   roll_deg: number;
   exit_pressure: number;
   mixing: number;
@@ -99,6 +100,7 @@ interface Setting {
   angle_deg: number;
   kick_mm: number;
   edge_gap_mm: number | null;
+  skirt_mm: number | null;
   exit_pressure: number;
   mixing: number;
   discharge: number;
@@ -115,7 +117,7 @@ interface LiveFloor {
 
 const settingOf = (h: Handles): Setting => ({
   front_mm: h.front_mm, rear_mm: h.rear_mm, roll_deg: h.roll_deg, angle_deg: h.angle_deg, kick_mm: h.kick_mm,
-  edge_gap_mm: h.edge_gap_mm, exit_pressure: h.exit_pressure, mixing: h.mixing, discharge: h.discharge,
+  edge_gap_mm: h.edge_gap_mm, skirt_mm: h.skirt_mm, exit_pressure: h.exit_pressure, mixing: h.mixing, discharge: h.discharge,
 });
 
 export function FloorSheet() {
@@ -185,7 +187,11 @@ function FloorView({ tree }: { tree: FloorTree }) {
             <Slider label="Roll" value={now.roll_deg} low={-2} high={2} step={0.1} unit="°" onMove={(roll_deg) => move({ roll_deg })} />
             <Slider label="Ramp angle" value={now.angle_deg} low={0} high={22} step={0.1} unit="°" onMove={(angle_deg) => move({ angle_deg })} />
             <Slider label="Kick line" value={now.kick_mm} low={h.kick_least_mm} high={h.kick_most_mm} step={5} unit="mm" onMove={(kick_mm) => move({ kick_mm })} />
-            <Slider label="Gap under the edges" value={now.edge_gap_mm ?? Math.min(now.front_mm, now.rear_mm)} low={0} high={100} step={1} unit="mm" onMove={(edge_gap_mm) => move({ edge_gap_mm })} />
+            {now.edge_gap_mm !== null ? (
+              <Slider label="Gap under the edges" value={now.edge_gap_mm} low={0} high={100} step={1} unit="mm" onMove={(edge_gap_mm) => move({ edge_gap_mm })} />
+            ) : (
+              <Slider label="Skirt under the edges" value={now.skirt_mm ?? 0} low={0} high={Math.floor(0.9 * Math.min(now.front_mm, now.rear_mm))} step={0.5} unit="mm" onMove={(skirt_mm) => move({ skirt_mm })} />
+            )}
             <Slider label="Exit pressure, Cp × 100" value={100 * now.exit_pressure} low={-80} high={0} step={1} unit="" onMove={(v) => move({ exit_pressure: v / 100 })} />
             <Slider label="Loss of mixing" value={100 * now.mixing} low={0} high={100} step={1} unit="%" onMove={(v) => move({ mixing: v / 100 })} />
           </div>
