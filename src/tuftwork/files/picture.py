@@ -2,7 +2,7 @@
 
 import warnings
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ MOST_BYTES = 200_000_000
 TILE = 512
 """Side of a tile. [pixel]"""
 KINDS = ("JPEG", "PNG", "WEBP", "TIFF", "MPO", "HEIF")
+_NEEDS_HEIC = "A HEIC file needs Pillow's plug-in for it: pip install 'tuftwork[heic]'."
 _ORIENTATION, _EXIF, _FOCAL, _FOCAL_35 = 0x0112, 0x8769, 0x920A, 0xA405
 
 
@@ -110,13 +111,15 @@ def _opened(path: Path) -> Any:
         raise _fault(path, "is not there", "", "Put the file back into evidence/.")
     if path.stat().st_size > MOST_BYTES:
         raise _fault(path, "is too large to be read", f"{path.stat().st_size / 1e6:.0f} MB")
+    if path.suffix.lower() in (".heic", ".heif"):
+        _learn_heif()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", Image.DecompressionBombWarning)
             image = Image.open(path)
     except UnidentifiedImageError as error:
-        more = "A HEIC file needs Pillow's plug-in for it." if path.suffix.lower() in (
-            ".heic", ".heif") else "Save it as JPEG, PNG or WebP."  # fmt: skip
+        is_heic = path.suffix.lower() in (".heic", ".heif")
+        more = _NEEDS_HEIC if is_heic else "Save it as JPEG, PNG or WebP."
         raise _fault(path, "is not a picture this program reads", "", more) from error
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
         raise _fault(path, "cannot be read as a picture", str(error)[:120]) from error
@@ -133,6 +136,16 @@ def _opened(path: Path) -> Any:
         image.close()
         raise _fault(path, "is too small to mark", f"{image.width} × {image.height} pixels")
     return image
+
+
+@cache
+def _learn_heif() -> None:
+    """Let Pillow read HEIC where its plug-in is there; elsewhere such a file is refused."""
+    try:
+        from pillow_heif import register_heif_opener
+    except ImportError:
+        return
+    register_heif_opener()
 
 
 def _focal(header: Any) -> tuple[float | None, tuple[str, ...]]:

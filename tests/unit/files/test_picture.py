@@ -3,6 +3,7 @@
 import struct
 import zlib
 from pathlib import Path
+from time import perf_counter
 
 import pytest
 from PIL import Image
@@ -103,3 +104,31 @@ def test_a_bomb_is_refused_by_its_header(tmp_path: Path) -> None:
 def test_a_picture_too_small_to_mark_is_refused(tmp_path: Path) -> None:
     with pytest.raises(FileFault, match="too small"):
         picture_file(save(tmp_path / "p.png", size=(8, 8)))
+
+
+def test_a_heic_picture_is_read_where_the_plug_in_is(tmp_path: Path) -> None:
+    pillow_heif = pytest.importorskip("pillow_heif", reason="the extra for HEIC is not installed")
+    image = Image.linear_gradient("L").resize((1200, 800)).convert("RGB")
+    path = tmp_path / "p.heic"
+    pillow_heif.from_pillow(image).save(path, quality=90, exif=header_with(77).tobytes())
+    found = picture_file(path)
+    assert (found.width, found.height) == (1200, 800)
+    assert found.focal_35mm == 77
+    tile = tmp_path / "tile.jpg"
+    tile.write_bytes(picture_tile(path, 0, 1, 0))
+    with Image.open(tile) as opened:
+        assert opened.size == (TILE, TILE)
+
+
+def test_forty_megapixels_are_unfolded_once_and_then_served_in_tiles(tmp_path: Path) -> None:
+    path = save(tmp_path / "big.jpg", size=(7752, 5168), quality=80)
+    assert picture_file(path).width == 7752
+    begun = perf_counter()
+    picture_tile(path, 0, 0, 0)
+    first = perf_counter() - begun
+    begun = perf_counter()
+    for place in range(16):
+        picture_tile(path, place % 3, place % 4, place // 8)
+    later = (perf_counter() - begun) / 16
+    # what a drag costs: tiles of a picture already in memory, against unfolding it
+    assert later < 0.25 * first
