@@ -144,21 +144,24 @@ def _strips(
 
 
 def _sum(total: PartLoad | None, part: PartLoad, weight: float) -> PartLoad:
-    names = ("downforce_front", "downforce_rear", "drag")
-    base = {n: 0.0 if total is None else getattr(total, n) for n in names}
+    def both(name: str) -> Field:
+        before = 0.0 if total is None else getattr(total, name)
+        return np.asarray(before + weight * getattr(part, name))
+
     effects = {
-        key: (0.0 if total is None else total.effects[key]) + weight * field
+        key: np.asarray((0.0 if total is None else total.effects[key]) + weight * field)
         for key, field in part.effects.items()
     }
     return PartLoad(
-        **{n: np.asarray(base[n] + weight * getattr(part, n)) for n in names},
-        effects=effects, notices=part.notices if total is None else total.notices,
-    )  # fmt: skip
+        downforce_front=both("downforce_front"),
+        downforce_rear=both("downforce_rear"),
+        drag=both("drag"),
+        effects=effects,
+        notices=part.notices if total is None else total.notices,
+    )
 
 
-def _yawed(
-    model: PartModel, load: PartLoad, yaw: Field, draws: Mapping[str, Field]
-) -> PartLoad:
+def _yawed(model: PartModel, load: PartLoad, yaw: Field, draws: Mapping[str, Field]) -> PartLoad:
     square = np.square(yaw)
     if model.kind in _LOW:
         lost = draws[f"{KIND}.yaw_floor"]

@@ -206,9 +206,7 @@ class _Pair:
     notes: list[str]
 
 
-def _add(
-    pairs: dict[str, _Pair], name: str, change: Sequence[Field], note: str, size: int
-) -> None:
+def _add(pairs: dict[str, _Pair], name: str, change: Sequence[Field], note: str, size: int) -> None:
     """Add a change to its pair; one that is nothing anywhere makes no row."""
     flat = [_flat(field, size) for field in change]
     if name not in pairs:

@@ -82,7 +82,8 @@ class Edges:
 
 def edges_of(surface: Surface, criterion: float = CLIFF_CRITERION) -> Edges:
     """Return where both axles' cliffs begin, draw by draw."""
-    heights, edge = {}, {}
+    heights: dict[str, Array] = {}
+    edge: dict[str, Array] = {}
     for axle in AXLES:
         axis = surface.rear if axle == "front" else surface.front
         heights[axle] = np.linspace(axis[0], axis[-1], _NODES)
@@ -213,7 +214,9 @@ def _rate(spring: AxleSpring, load: Draws) -> Draws:
     return np.asarray(spring.rate[np.arange(piece.size), piece])
 
 
-def transfer_of(mass: Draws, height: Draws, wheelbase: Draws, held: tuple[Draws, Draws]) -> Transfer:
+def transfer_of(
+    mass: Draws, height: Draws, wheelbase: Draws, held: tuple[Draws, Draws]
+) -> Transfer:
     """Return what acceleration along the car puts on its springs.
 
     Parameters

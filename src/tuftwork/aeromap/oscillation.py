@@ -264,6 +264,4 @@ def onset_of(speed: Float[np.ndarray, " n_speed"], modes: Modes) -> Onset:
     share = np.clip(share, 0.0, 1.0)
     at = speed[before] + share * (speed[first] - speed[before])
     frequency = np.take_along_axis(modes.frequency, first[None], axis=0)[0]
-    return Onset(
-        speed=np.where(some, at, np.nan), frequency=np.where(some, frequency, np.nan)
-    )
+    return Onset(speed=np.where(some, at, np.nan), frequency=np.where(some, frequency, np.nan))

@@ -57,19 +57,18 @@ class Surrogate:
     spread: Float[np.ndarray, " n_out"]
     misses: Float[np.ndarray, " n"]
 
-    def mean(self, places: Places) -> Float[np.ndarray, "m n_out"]:
+    def mean(self, places: Float[np.ndarray, "m 2"]) -> Float[np.ndarray, "m n_out"]:
         """Return the expected outputs at other places."""
-        return _basis(places) @ self.plane + _kernel(places, self.places, self.lengths) @ (
-            self.weights
-        )
+        rest = _kernel(places, self.places, self.lengths) @ self.weights
+        return np.asarray(_basis(places) @ self.plane + rest)
 
-    def deviation(self, places: Places) -> Float[np.ndarray, "m"]:
+    def deviation(self, places: Float[np.ndarray, "m 2"]) -> Float[np.ndarray, "m"]:
         """Return the standard deviation at other places, over the outputs' own spread [-]."""
         cross = _kernel(places, self.places, self.lengths)
         left = np.maximum(1.0 - np.einsum("ij,jk,ik->i", cross, self.inverse, cross), 0.0)
         near = np.exp(-0.5 * _squares(places, self.places) / _NEARBY**2) + 1e-12
         local = np.sqrt(near @ np.square(self.misses) / np.sum(near, axis=1))
-        return np.sqrt(left) * np.maximum(local, 0.5)
+        return np.asarray(np.sqrt(left) * np.maximum(local, 0.5))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,9 +177,7 @@ def _likeliest(places: Places, rest: Array) -> Float[np.ndarray, "2"]:
     found = [float(_LENGTHS[4]), float(_LENGTHS[4])]
     for turn in range(4):  # one length after the other, twice: the two hardly trade
         axis = turn % 2
-        tried = [
-            likelihood(*(found[:axis] + [float(v)] + found[axis + 1 :])) for v in _LENGTHS
-        ]
+        tried = [likelihood(*([*found[:axis], float(v), *found[axis + 1 :]])) for v in _LENGTHS]
         found[axis] = float(_LENGTHS[int(np.argmax(tried))])
     return np.array(found)
 
@@ -189,10 +186,10 @@ def _basis(places: Places) -> Float[np.ndarray, "n 3"]:
     return np.column_stack([np.ones(len(places)), places])
 
 
-def _squares(one: Places, two: Places) -> Float[np.ndarray, "n m"]:
-    return np.sum((one[:, None] - two[None]) ** 2, axis=2)
+def _squares(one: Places, two: Float[np.ndarray, "m 2"]) -> Float[np.ndarray, "n m"]:
+    return np.asarray(np.sum((one[:, None] - two[None]) ** 2, axis=2))
 
 
-def _kernel(one: Places, two: Places, lengths: Array) -> Float[np.ndarray, "n m"]:
+def _kernel(one: Places, two: Float[np.ndarray, "m 2"], lengths: Array) -> Float[np.ndarray, "n m"]:
     far = np.sqrt(5.0 * _squares(one / lengths, two / lengths))
-    return (1.0 + far + far**2 / 3.0) * np.exp(-far)
+    return np.asarray((1.0 + far + far**2 / 3.0) * np.exp(-far))

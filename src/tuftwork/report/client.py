@@ -18,7 +18,7 @@ from tuftwork.study import Bench
 from tuftwork.study.answers import Answers
 
 _KMH = 3.6
-SECTIONS: tuple[str, ...] = ("reading", "wings", "floor", "flow", "trial", "cooling", "lap")
+SECTIONS: tuple[str, ...] = ("reading", "car", "wings", "floor", "flow", "trial", "cooling", "lap")
 """Sections of other jobs, in the order of the report: ``section/<name>.py`` and ``.typ``."""
 
 

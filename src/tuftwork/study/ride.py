@@ -9,7 +9,7 @@ from tuftwork.aeromap.equilibrium import follow_path, solve_equilibria
 from tuftwork.aeromap.interpolate import surface_of
 from tuftwork.aeromap.map import FIELDS
 from tuftwork.aeromap.platform import Suspension
-from tuftwork.errors import NotCovered
+from tuftwork.errors import NotConverged, NotCovered
 from tuftwork.quantity import Ensemble
 from tuftwork.study.step import Pulse, Work
 from tuftwork.study.store import Tree
@@ -35,9 +35,14 @@ def ride_step_work(
         suspension, density = springs(drawn), np.asarray(air(drawn).density)
         pulse.beat(0.2)
         speed = np.asarray(speeds, dtype=float)
-        rising, falling = follow_path(
-            surface, suspension, speed=speed, density=density, partial=True
-        )
+        state = map_name.removeprefix("map ")
+        try:
+            rising, falling = follow_path(
+                surface, suspension, speed=speed, density=density, partial=True
+            )
+            notices = _notices(rising.covered)
+        except (NotCovered, NotConverged) as error:
+            raise type(error)(f"State '{state}': {error}") from error
         pulse.beat(0.8)
         return {
             "speed": speed,
@@ -46,7 +51,7 @@ def ride_step_work(
             "falling_front": falling.ride_height_front,
             "falling_rear": falling.ride_height_rear,
             "equilibria": _best_equilibria(surface, suspension, speed, density),
-            "notices": _notices(rising.covered),
+            "notices": notices,
         }
 
     return work

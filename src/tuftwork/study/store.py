@@ -9,6 +9,7 @@ import json
 from io import BytesIO
 from pathlib import Path
 from typing import Any
+from zipfile import BadZipFile
 
 import numpy as np
 
@@ -63,12 +64,13 @@ class Store:
         """Return a result, or None where there is none or the file is damaged."""
         path = self.path_of(digest)
         try:
-            with np.load(path, allow_pickle=False) as held:
+            # opened here: a file cut short would otherwise stay open
+            with path.open("rb") as opened, np.load(opened, allow_pickle=False) as held:
                 tree = json.loads(held[_TREE].tobytes().decode())
                 return _restored(tree, held)
         except FileNotFoundError:
             return None
-        except (OSError, ValueError, KeyError, EOFError):
+        except (OSError, ValueError, KeyError, EOFError, BadZipFile):
             # a damaged result is only a result to be computed again
             path.unlink(missing_ok=True)
             return None

@@ -9,164 +9,36 @@ the surrogate answers between; its error is measured at runs it never saw.
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from time import perf_counter
 from typing import Any
 
 import numpy as np
 
-from tuftwork.aeromap.attitude import LARGEST_ROLL, LARGEST_YAW, attitude_draws
-from tuftwork.aeromap.budget import car_loads
-from tuftwork.aeromap.grid import fitted_axis
-from tuftwork.aeromap.interface import Field, PartModel, PlatformState
-from tuftwork.aeromap.map import FIELDS, AirAt
-from tuftwork.aeromap.part import draws_of, inputs_of
+from tuftwork.aeromap.map import FIELDS
 from tuftwork.aeromap.surrogate import HeldOut, fit_surrogate, held_out_error
-from tuftwork.car import Project
-from tuftwork.errors import Cancelled, InputError, NotCovered
-from tuftwork.quantity import Ensemble, Quantity, parse_quantity
+from tuftwork.errors import Cancelled, NotCovered
 from tuftwork.study.answers import Answers
 from tuftwork.study.executor import executor_for
-from tuftwork.study.job import _plain, _tables, models_in
 from tuftwork.study.store import Store, Tree, digest_of
+from tuftwork.study.survey_plan import (
+    FEWEST,
+    VERSION,
+    Block,
+    Cell,
+    Job,
+    Plan,
+    Survey,
+    run_block,
+)
 
-VERSION = 1
+__all__ = ["Filled", "Plan", "Survey", "run_survey"]
+
 _ROUNDS = 5
 _HELD = 0.12  # [-] of the runs, held out to measure the surrogate
 _SEED = 52
 _LARGEST_BLOCK = 128  # [cells] lost at most per worker by a kill
-_FEWEST, _MOST = 36, 10_000  # [cells]
 Watch = Callable[[float, str, float | None], None]
-Cell = tuple[int, int]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Slice:
-    """An attitude of the car; both angles in [rad]."""
-
-    roll: float = 0.0
-    yaw: float = 0.0
-
-    @property
-    def name(self) -> str:
-        """``straight``, ``roll 1.0°``, ``yaw 3.0°``."""
-        said = [
-            f"{word} {np.degrees(angle):.1f}°"
-            for word, angle in (("roll", self.roll), ("yaw", self.yaw))
-            if angle
-        ]
-        return ", ".join(said) or "straight"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Survey:
-    """What is wanted.
-
-    Attributes
-    ----------
-    nodes
-        Ride heights per axis.
-    share
-        Of the cells that is run; the rest is read off a surrogate. [-]
-    slices
-        Straight first.
-    """
-
-    nodes: int
-    share: float = 1.0
-    slices: tuple[Slice, ...] = (Slice(),)
-
-    @classmethod
-    def of(cls, *, cells: int, share: float = 1.0, roll: str = "", yaw: str = "") -> "Survey":
-        """Return the survey that a person asks for.
-
-        Raises
-        ------
-        InputError
-            If cells, share or an angle cannot be.
-        """
-        if not _FEWEST <= cells <= _MOST:
-            raise InputError("cells", cells, "", f"must lie between {_FEWEST} and {_MOST}")
-        if not 0.05 <= share <= 1:
-            raise InputError("share", share, "", "must lie between 0.05 and 1")
-        slices = [Slice()]
-        slices += [Slice(roll=a) for a in _angles("roll", roll, LARGEST_ROLL)]
-        slices += [Slice(yaw=a) for a in _angles("yaw", yaw, LARGEST_YAW)]
-        return cls(nodes=int(np.ceil(np.sqrt(cells))), share=share, slices=tuple(slices))
-
-
-def _angles(name: str, text: str, most: float) -> list[float]:
-    found = []
-    for word in filter(None, (w.strip() for w in text.split(","))):
-        angle = parse_quantity(word, "angle").best
-        if not 0 < abs(angle) <= most:
-            limit = f"must lie within {np.degrees(most):.0f}, and not be 0"
-            raise InputError(name, float(np.degrees(angle)), "°", limit)
-        found.append(float(angle))
-    return found
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Case:
-    """One state, ready to be run at any ride heights; equal where its digest is."""
-
-    digest: str
-    project: Project
-    state: str
-    tables: dict[str, Tree]
-    quantities: dict[str, Quantity]
-    names: tuple[str, ...]
-    deviates: np.ndarray
-    air: AirAt
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Case) and self.digest == other.digest
-
-    def __hash__(self) -> int:
-        return hash(self.digest)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Block:
-    """Cells of one state in one slice."""
-
-    case: _Case
-    at: Slice
-    cells: tuple[Cell, ...]
-    heights: np.ndarray
-
-
-@lru_cache(maxsize=4)
-def _models_of(case: _Case) -> tuple[tuple[PartModel, ...], Mapping[str, Field]]:
-    """Return models and draws of a state; built once per process, nets and tables in them."""
-    ensemble = Ensemble(
-        quantities=case.quantities, deviates=case.deviates,
-        columns={name: i for i, name in enumerate(case.names)},
-    )  # fmt: skip
-    models = models_in(case.project, case.state, case.tables)
-    return models, {**draws_of(models, ensemble), **attitude_draws(ensemble.size)}
-
-
-def run_block(task: Any) -> Tree:
-    """Run one block; works wherever the executor puts it."""
-    models, draws = _models_of(task.case)
-    air = task.case.air
-    one = np.ones((1, 1))
-    platform = PlatformState(
-        ride_height_front=task.heights[:, :1], ride_height_rear=task.heights[:, 1:],
-        speed=air.speed * one, density=air.density * one, viscosity=air.viscosity * one,
-        roll=task.at.roll * one, yaw=task.at.yaw * one,
-    )  # fmt: skip
-    found = car_loads(models, platform, draws)
-    shape = (len(task.cells), task.case.deviates.shape[0])
-    tree = {n: np.broadcast_to(getattr(found, n), shape).copy() for n in FIELDS}
-    if found.side is not None and found.yaw_moment is not None:
-        tree |= {
-            "side": np.broadcast_to(found.side, shape).copy(),
-            "yaw_moment": np.broadcast_to(found.yaw_moment, shape).copy(),
-        }
-    return tree | {"cells": np.array(task.cells), "notices": list(found.notices)}
 
 
 @dataclass(kw_only=True)
@@ -248,106 +120,6 @@ def _text(log: _Log, kept: int, took: float) -> str:
     return f"{log.ran} cells run now, {kept} kept from before, {took:.1f} s."
 
 
-Job = tuple[str, int]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Plan:
-    """A survey laid out: axes, cases, folder; the folder's name is the digest of all it reads."""
-
-    survey: Survey
-    front: np.ndarray
-    rear: np.ndarray
-    cases: Mapping[str, _Case]
-    folder: Path
-    digest: str
-
-    @classmethod
-    def of(cls, answers: Answers, survey: Survey, folder: Path) -> "Plan":
-        """Return the plan of a survey of a finished study."""
-        coarse = answers.aero_map()
-        axes = [fitted_axis(coarse, axle, survey.nodes) for axle in ("front", "rear")]
-        job = answers.job
-        air = coarse.air
-        cases = {}
-        for state in answers.states:
-            own = state if job.project.states else ""
-            read = [
-                _plain(inputs_of(answers.models(state))), answers.ensemble.deviates,
-                [air.speed, air.density, air.viscosity], VERSION,
-            ]  # fmt: skip
-            cases[state] = _Case(
-                digest=digest_of(read), project=job.project, state=own,
-                tables={k: answers.results[k] for k in _tables(job.project)},
-                quantities=dict(job.quantities), names=tuple(answers.ensemble.columns),
-                deviates=answers.ensemble.deviates, air=air,
-            )  # fmt: skip
-        slices = [[s.roll, s.yaw] for s in survey.slices]
-        digest = digest_of(
-            [*axes, slices, survey.share, {s: c.digest for s, c in cases.items()}]
-        )
-        return cls(
-            survey=survey, front=axes[0], rear=axes[1], cases=cases, digest=digest,
-            folder=folder / digest[:16],
-        )  # fmt: skip
-
-    @property
-    def jobs(self) -> list[Job]:
-        """Every state in every slice."""
-        return [(s, k) for s in self.cases for k in range(len(self.survey.slices))]
-
-    @property
-    def n_draw(self) -> int:
-        """Number of draws."""
-        return int(next(iter(self.cases.values())).deviates.shape[0])
-
-    @property
-    def every(self) -> list[Cell]:
-        """All cells, row by row."""
-        return [(i, j) for i in range(self.front.size) for j in range(self.rear.size)]
-
-    @property
-    def runs_wanted(self) -> int:
-        """Cells that are run per state and slice."""
-        return int(np.ceil(self.survey.share * self.front.size * self.rear.size))
-
-    def place(self, job: Job) -> Path:
-        """Return the folder of a state in a slice."""
-        return self.folder / f"{list(self.cases).index(job[0])}-{job[1]}"
-
-    def done(self, state: str, at: int) -> dict[Cell, tuple[str, int]]:
-        """Return cells that lie on disk → file and row."""
-        store = Store(self.place((state, at)))
-        found: dict[Cell, tuple[str, int]] = {}
-        for path in sorted(store.folder.glob("*/*.npz")):
-            tree = store.load(path.stem)  # a damaged block is dropped and run again
-            for row, cell in enumerate(tree["cells"] if tree is not None else ()):
-                found[int(cell[0]), int(cell[1])] = (path.stem, row)
-        return found
-
-    def read(self, job: Job) -> tuple[list[Cell], dict[str, np.ndarray], list[str]]:
-        """Return every cell that was run, its fields ``(n_cell, n_draw)`` and notices."""
-        store = Store(self.place(job))
-        cells: list[Cell] = []
-        parts: dict[str, list[np.ndarray]] = {}
-        notices: dict[str, None] = {}
-        for path in sorted(store.folder.glob("*/*.npz")):
-            tree = store.load(path.stem)
-            if tree is None:
-                continue
-            cells += [(int(c[0]), int(c[1])) for c in tree["cells"]]
-            notices |= dict.fromkeys(tree["notices"])
-            for name, value in tree.items():
-                if name not in ("cells", "notices"):
-                    parts.setdefault(name, []).append(value)
-        return cells, {n: np.concatenate(v) for n, v in parts.items()}, list(notices)
-
-    def places(self, cells: Sequence[Cell]) -> np.ndarray:
-        """Return cells as shares of the axes in nodes, ``(n, 2)`` [-]."""
-        size = np.array([self.front.size - 1, self.rear.size - 1], dtype=float)
-        return np.asarray(cells, dtype=float).reshape(-1, 2) / size
-
-
 def _run_job(plan: Plan, job: Job, log: _Log, scheduler: str | None) -> None:
     """Run a state in a slice, round by round."""
     rounds = 1 if plan.survey.share >= 1 else _ROUNDS
@@ -375,7 +147,7 @@ def _first(plan: Plan) -> list[Cell]:
     """Return everything, or an even net with the corners in it."""
     if plan.survey.share >= 1:
         return plan.every
-    wanted = max(_FEWEST, plan.runs_wanted // 2)
+    wanted = max(FEWEST, plan.runs_wanted // 2)
     count = max(4, int(np.sqrt(wanted)))
     front, rear = (
         np.unique(np.round(np.linspace(0, axis.size - 1, count)).astype(int))
@@ -409,7 +181,7 @@ def _next(plan: Plan, job: Job, number: int, rounds: int) -> list[Cell]:
 
 
 def _outputs(fields: Mapping[str, np.ndarray]) -> np.ndarray:
-    return np.concatenate([fields[n] for n in FIELDS], axis=1)
+    return np.asarray(np.concatenate([fields[n] for n in FIELDS], axis=1))
 
 
 def _run_cells(
@@ -421,7 +193,7 @@ def _run_cells(
     size = int(np.clip(len(cells) // 8, 4, _LARGEST_BLOCK))
     case, at = plan.cases[job[0]], plan.survey.slices[job[1]]
     tasks = [
-        _Block(
+        Block(
             case=case, at=at, cells=tuple(some),
             heights=np.array([[plan.front[i], plan.rear[j]] for i, j in some]),
         )
@@ -524,9 +296,8 @@ def _line(plan: Plan, job: Job, filled: Filled) -> dict[str, Any]:
     following = "all cells were run"
     if filled.next_cell is not None:
         (i, j), size = filled.next_cell
-        following = (
-            f"hf {1e3 * plan.front[i]:.1f}, hr {1e3 * plan.rear[j]:.1f} mm: ± {100 * size:.1f} points"
-        )
+        where = f"hf {1e3 * plan.front[i]:.1f}, hr {1e3 * plan.rear[j]:.1f} mm"
+        following = f"{where}: ± {100 * size:.1f} points"
     return {
         "state": job[0], "slice": plan.survey.slices[job[1]].name,
         "run": int(np.sum(filled.was_run)), "between": int(np.sum(~filled.was_run)),

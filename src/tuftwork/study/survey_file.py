@@ -1,4 +1,4 @@
-"""The map file that is handed over: header, device tables, a slice per attitude, method per cell."""
+"""The map file that is handed over: header, device tables, a slice per attitude, method."""
 
 import tempfile
 from collections.abc import Mapping
@@ -22,7 +22,8 @@ from tuftwork.study.cliff import cliff_of
 if TYPE_CHECKING:
     import xarray as xr
 
-    from tuftwork.study.survey import Filled, Plan
+    from tuftwork.study.survey import Filled
+    from tuftwork.study.survey_plan import Plan
 
 _KMH = 3.6
 _CROSSED = 6  # levers of parts whose cross terms are given
@@ -118,9 +119,10 @@ def _map_of(
     attitude = plan.survey.slices[at]
     shape = (len(states), plan.front.size, plan.rear.size)
     notices = dict.fromkeys(n for f in some for n in f.notices)
+    stacked = [np.stack([f.fields[name] for f in some]) for name in FIELDS]
     return replace(
         base, front=plan.front, rear=plan.rear, states=states,
-        **{name: np.stack([f.fields[name] for f in some]) for name in FIELDS},
+        downforce_front=stacked[0], downforce_rear=stacked[1], drag=stacked[2],
         origin=np.full(shape, ORIGINS.index("computed")), valid=np.ones(shape, dtype=bool),
         extrapolated=np.zeros(shape, dtype=bool), notices=tuple(notices),
         header=replace(

@@ -190,9 +190,7 @@ def _exit_to_surface(
         return _placed(down, station, draws[WHEELBASE])
 
     about = "air in the wheel wells lifts" if in_well else f"a jet on the {place}"
-    return [
-        Neighbour(source=cooling.name, target=target.name, inputs=inputs, law=law, about=about)
-    ]
+    return [Neighbour(source=cooling.name, target=target.name, inputs=inputs, law=law, about=about)]
 
 
 def _nose_to_splitter(
@@ -227,9 +225,7 @@ def _mouth_to_splitter(
     if splitter is None or cooling is None:
         return []
     mouths = {
-        f"cooling.inlets.{i.name}.area": i.area
-        for i in cooling.inlets
-        if i.kind == "leading-edge"
+        f"cooling.inlets.{i.name}.area": i.area for i in cooling.inlets if i.kind == "leading-edge"
     }
     if not mouths:
         return []

@@ -1,4 +1,4 @@
-"""States as positions and failures of devices: full rows each, schedules, and what sticking does."""
+"""States as positions and failures of devices: full rows, schedules, what sticking does."""
 
 from collections.abc import Sequence
 from typing import Any

@@ -49,9 +49,7 @@ def _bounces(answers: Answers) -> list[Finding]:
 def _sticks(answers: Answers) -> list[Finding]:
     found = []
     for device in devices_of(answers):
-        worst = max(
-            device["stuck"], key=lambda r: abs(r["share"]["best"]), default=None
-        )
+        worst = max(device["stuck"], key=lambda r: abs(r["share"]["best"]), default=None)
         if worst is None or abs(worst["share"]["best"]) < 2.0:
             continue
         found.append(

@@ -110,7 +110,10 @@ def motion_of(answers: Answers, state: str) -> Motion:
 
 
 def motion_with(
-    answers: Answers, state: str, keep: np.ndarray, rest: tuple[float | None, float | None] = _AS_IT_IS
+    answers: Answers,
+    state: str,
+    keep: np.ndarray,
+    rest: tuple[float | None, float | None] = _AS_IT_IS,
 ) -> Motion:
     """Return the motion of some draws, perhaps with other ride heights at rest.
 
@@ -181,7 +184,9 @@ def motion_inputs(project: Project) -> dict[str, Quantity]:
 def motion_labels(project: Project) -> dict[str, str]:
     """Return what a person calls them."""
     table = coefficients_of("aeromap", "motion")
-    return {f"{KIND}.{n}": f"motion: {c.meaning[0].lower()}{c.meaning[1:]}" for n, c in table.items()}
+    return {
+        f"{KIND}.{n}": f"motion: {c.meaning[0].lower()}{c.meaning[1:]}" for n, c in table.items()
+    }
 
 
 def motion_draws(answers: Answers) -> dict[str, Draws]:
@@ -231,7 +236,7 @@ def bounce_of(project: Project, draws: Mapping[str, Draws]) -> tuple[Bounce, Dra
     mass = project.mass_state()
     own = f"mass_states.{mass.name}."
     whole, share = draws[f"{own}mass"], draws[f"{own}front_weight"]
-    span = draws["car.wheelbase"] if "car.wheelbase" in draws else project.car.wheelbase.best
+    span = draws.get("car.wheelbase", project.car.wheelbase.best)
     unsprung = [
         draws.get(f"car.{axle}.unsprung_mass", draws["motion.unsprung"] * whole)
         for axle in ("front", "rear")

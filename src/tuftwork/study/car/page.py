@@ -26,8 +26,8 @@ _KMH = 3.6
 _SEEN = 0.5  # [-] share of the draws that must have a cliff for its distance to be a number
 Page = dict[str, Any]
 CAUTION = (
-    "A linear estimate says when a bounce would start, not how large it grows. Approach such speeds "
-    "in small steps on a closed course, with a way to lift off."
+    "A linear estimate says when a bounce would start, not how large it grows. Approach such "
+    "speeds in small steps on a closed course, with a way to lift off."
 )
 
 
@@ -178,7 +178,14 @@ def _cliff(motion: Motion, tell: _Teller, speed: float, axle: str) -> Page:
     clear = motion.clearance(axle)[motion.at(speed)]
     there = np.isfinite(clear)
     pedal = "braking" if axle == "front" else "driving"
-    page: Page = {"axle": axle, "pedal": pedal, "height": None, "g": None, "beyond": None, "text": ""}
+    page: Page = {
+        "axle": axle,
+        "pedal": pedal,
+        "height": None,
+        "g": None,
+        "beyond": None,
+        "text": "",
+    }
     if np.mean(there) < _SEEN:
         page["text"] = f"The map shows no cliff of the {axle} axle."
     else:
@@ -198,7 +205,8 @@ def _cliff(motion: Motion, tell: _Teller, speed: float, axle: str) -> Page:
     elif page["beyond"] < 1 and (page["height"] is not None or page["beyond"] < _SEEN):
         page["g"] = tell(
             f"g {axle}", f"{pedal.capitalize()} at which the {axle} passes its cliff",
-            STANDARD_GRAVITY * capped, "acceleration", "g", decision="Whether the brake pedal can find the cliff.",
+            STANDARD_GRAVITY * capped, "acceleration", "g",
+            decision="Whether the pedals can find the cliff.",
         )  # fmt: skip
     if page["beyond"] > 0:
         share = f"{100 * page['beyond']:.0f} %"
@@ -249,8 +257,8 @@ def _bounce(motion: Motion, tell: _Teller) -> Page:
         page["text"] = f"In {share} of the draws a bounce grows by itself below {top:.0f} km/h."
     else:
         page["text"] = (
-            f"In {share} of the draws a bounce grows by itself below {top:.0f} km/h; there it starts "
-            f"at {page['onset']['text']}, {page['at']['text']}."
+            f"In {share} of the draws a bounce grows by itself below {top:.0f} km/h; there it "
+            f"starts at {page['onset']['text']}, {page['at']['text']}."
         )
     return page
 
@@ -314,7 +322,7 @@ def _levers(answers: Answers, state: str, speed: float) -> list[Page]:
                 if lever.held is not None else None,
                 "drag": number("drag", "CxS added", lever.drag),
                 "share": number("share", "Front share moved", lever.share, "share", "%"),
-                "rank": [int(rank.low), int(round(rank.best)), int(np.ceil(rank.high))],
+                "rank": [int(rank.low), round(rank.best), int(np.ceil(rank.high))],
             }
         )  # fmt: skip
     return rows
