@@ -228,6 +228,16 @@ def test_ranking_respects_what_comes_first() -> None:
     assert names.index("rear up") < names.index("wing 11")
     assert ranked[-1].name == "louvres"
     assert ranked[-1].below_noise
+    cheap = rank_changes(
+        [
+            Change(name="tape", cost=0.01, seconds=-0.01 * ones),
+            Change(name="loss", cost=1.0, seconds=0.30 * ones),
+            Change(name="splitter", cost=500.0, seconds=-0.20 * ones),
+        ],
+        noise=0.05,
+    )
+    # ten times more for the money, but nobody could tell whether it was had
+    assert [r.name for r in cheap] == ["splitter", "tape", "loss"]
     with pytest.raises(InputError, match="circle"):
         rank_changes(
             [

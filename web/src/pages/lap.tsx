@@ -462,7 +462,8 @@ function Next({ tree }: { tree: LapPage }) {
         <table class="laps">
           <caption>
             Gains are what may be counted on: each is weighed by how it is known. A change stands
-            together with what it needs first.
+            together with what it needs first. What this driver’s scatter hides comes last, however
+            cheap.
           </caption>
           <thead>
             <tr>

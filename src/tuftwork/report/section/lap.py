@@ -5,12 +5,13 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from matplotlib.axes import Axes
 
 from tuftwork.errors import NotCovered
-from tuftwork.lap import Lap, PolarPlane, ValueTable
+from tuftwork.lap import AeroTable, Lap, Occupancy, PolarPlane, ValueTable
 from tuftwork.lap.value import footing_of
-from tuftwork.plot.lap import equal_lap_lines, speed_trace, track_plan, worth_bars
+from tuftwork.plot.lap import equal_lap_lines, occupancy_on_map, speed_trace, track_plan, worth_bars
 from tuftwork.plot.style import house_style, new_figure
 from tuftwork.report.figure import PAPER
 from tuftwork.study import Bench
@@ -55,6 +56,8 @@ def lap_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] 
             "smaller than this driver's laps can show.",
             "plane": "Lines of equal lap time over drag and downforce at the car's own balance: "
             "along a line, a change of wing pays for itself.",
+            "spent": f"Where on the map the lap of '{page['state']}' is spent. "
+            + page["cliff"]["text"],
         },
     }  # fmt: skip
 
@@ -94,6 +97,26 @@ def _draw(laps: Laps, page: dict[str, Any], folder: Path) -> None:
     _save(worth_bars(values, ax=_axes(66.0), theme=PAPER), folder / "lap_value.svg")
     plane = PolarPlane(**laps.result(shown)["plane"])
     _save(equal_lap_lines(plane, ax=_axes(62.0), theme=PAPER), folder / "lap_plane.svg")
+    spent, under = _spent(laps, shown)
+    _save(occupancy_on_map(spent, under, ax=_axes(58.0), theme=PAPER), folder / "lap_spent.svg")
+
+
+def _spent(laps: Laps, state: str) -> tuple[Occupancy, AeroTable]:
+    """Return where on the map the lap is spent, and the rear axle's load there."""
+    found = laps.result(state)
+    tree = found["occupancy"]
+    rear = np.asarray(tree["downforce_rear"])[None]
+    spent = Occupancy(
+        edges_front=np.asarray(tree["edges_front"]), edges_rear=np.asarray(tree["edges_rear"]),
+        edges_speed=np.array([0.0, 1.0]), seconds=np.asarray(tree["seconds"])[..., None],
+        near_cliff=float(found["near_cliff"]), slope=30.0, outside=float(found["outside"]),
+    )  # fmt: skip
+    under = AeroTable(
+        ride_height_front=np.asarray(tree["axis_front"]),
+        ride_height_rear=np.asarray(tree["axis_rear"]),
+        downforce_front=0.0 * rear, downforce_rear=rear, drag=0.0 * rear,
+    )  # fmt: skip
+    return spent, under
 
 
 def _axes(height: float) -> Axes:
