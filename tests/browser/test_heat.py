@@ -111,6 +111,37 @@ def test_a_larger_exit_on_the_bonnet_cools_the_water_live(page: Page, hot: Site)
     expect(page.locator(".keep")).to_have_count(0)
 
 
+def test_a_part_is_added_led_elsewhere_taken_out_and_undone(page: Page, hot: Site) -> None:
+    hot.open(page, "cooling")
+    page.get_by_text("Add a part", exact=True).click()
+    form = page.locator(".netadd form")
+    form.get_by_label("Name").fill("bonnet louvres")
+    form.get_by_label("Runs from").select_option("behind the radiator")
+    form.get_by_role("button", name="Add it").click()
+    added = page.get_by_role("button", name=re.compile("^bonnet louvres,"))
+    expect(added).to_be_visible()
+    expect(page.locator(".keep")).to_contain_text("[[cooling.exits]]")
+    page.get_by_label("Runs from").first.select_option("behind the corners")
+    expect(page.locator(".keep")).to_contain_text('start = "behind the corners"')
+    page.keyboard.press("Control+z")
+    page.get_by_role("button", name="Undo").click()
+    expect(added).to_have_count(0)
+    # what cannot be solved is refused by name, and undone
+    page.get_by_role("button", name=re.compile("^arch slots,")).click()
+    page.get_by_role("button", name="Take arch slots out").click()
+    expect(page.get_by_text("leads nowhere")).to_be_visible()
+    page.get_by_role("button", name="Undo").click()
+    expect(page.get_by_text("leads nowhere")).to_have_count(0)
+
+
+def test_a_stint_from_cold_is_drawn_with_words(page: Page, hot: Site) -> None:
+    hot.open(page, "cooling")
+    stint = page.get_by_role("region", name="A stint from cold")
+    expect(stint.get_by_role("img").first).to_be_visible()
+    expect(stint).to_contain_text("highest of the stint")
+    expect(stint).to_contain_text("after stopping")
+
+
 def test_charts_have_words_for_those_who_do_not_see_them(page: Page, hot: Site) -> None:
     hot.open(page, "cooling")
     chart = page.get_by_role("img", name=re.compile("^water at Brackenholt: 15 °C air"))

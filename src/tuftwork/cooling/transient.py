@@ -87,7 +87,8 @@ def heat_up(
 
     The steady network gives each loop's resistance R(V) = (T_hot - T_ambient)/Q at seven
     speeds with the thermostat open, below 30 m/s with less heat; then
-    C dT/dt = Q - x(T) (T - T_a)/R - still loss, exact within each step. Preheat by another circuit is in R and scales with it.
+    C dT/dt = Q - x(T) (T - T_a)/R - still loss, exact within each step. Preheat by another
+    circuit is in R and scales with it.
 
     Parameters
     ----------

@@ -120,7 +120,9 @@ def stint_page(tell: Teller, tree: Tree) -> dict[str, Any] | None:
     return {
         "text": f"{laps} from cold, then the engine off: {how}.",
         "boils_c": None if boils is None else round(boils - _KELVIN, 1),
-        "cap": None if table.cap is None else format_plain(table.cap.best, "pressure", "bar", digits=1),
+        "cap": None
+        if table.cap is None
+        else format_plain(table.cap.best, "pressure", "bar", digits=1),
         "rows": [_row(tell, name, found, boils) for name, found in tree["loops"].items()],
     }
 

@@ -73,12 +73,12 @@ def test_bonnet_louvres_as_large_as_the_class_allows_cure_it_live(halyard: Bench
 def test_the_net_conserves_mass_and_energy_in_every_draw(halyard: Bench) -> None:
     air = halyard.answers.results["cooling"]["air"]
     flow = dict(zip(air["names"], np.asarray(air["flow"]), strict=True))
-    np.testing.assert_allclose(flow["nose"], flow["arch slots"], rtol=1e-8)
+    np.testing.assert_allclose(flow["nose"], flow["arch slots"], rtol=1e-9)
     wells = flow["wheel openings"] + flow["wells, below"]
-    np.testing.assert_allclose(flow["arch slots"], wells, rtol=1e-7)
+    np.testing.assert_allclose(flow["arch slots"], wells, rtol=1e-9)
     heat = dict(zip(air["names"], np.asarray(air["heat"]), strict=True))["radiator"]
     entered = halyard.answers.ensemble.of("cooling.circuits.water.heat")
-    np.testing.assert_allclose(heat, entered, rtol=1e-6)
+    np.testing.assert_allclose(heat, entered, rtol=1e-9)
 
 
 def test_pages_keep_to_their_form_and_every_number_says_why(halyard: Bench) -> None:
