@@ -83,8 +83,8 @@ def test_a_finished_run_becomes_evidence_with_its_digest(flown: tuple[Path, dict
     folder, state = flown
     opened = read_project(folder)
     (item,) = opened.project.evidence
-    assert (item.id, item.kind, state["evidence"]) == ("F1", "run", "F1")
-    assert opened.project.flow.cases[0].evidence == "F1"
+    assert (item.id, item.kind, state["evidence"]) == ("flow-1", "run", "flow-1")
+    assert opened.project.flow.cases[0].evidence == "flow-1"
     assert opened.notices == ()
     assert (folder / "evidence" / item.file).is_file()
     names = {Path(f).name for f in state["files"]}
@@ -117,7 +117,7 @@ def test_a_run_stands_beside_the_budget_and_moves_it_only_as_far_as_its_range_al
     rows = {r["kind"]: r for r in bench.page("budget")["rows"]}
     assert rows["run"]["name"] == "3-D flow Coarse 150"
     assert "stated bias" in rows["run"]["note"]
-    assert bench.answers.flown == ("F1",)
+    assert bench.answers.flown == ("flow-1",)
     assert not bench.answers.is_tied  # nothing was measured
     plain = Bench(project_at(tmp_path / "plain", BASE)).page("budget")["rows"]
     alone = next(r for r in plain if r["kind"] == "total")
@@ -132,7 +132,7 @@ def test_several_runs_are_no_surer_than_one(flown: tuple[Path, dict], tmp_path: 
     folder, _ = flown
     text = (folder / "project.toml").read_text("utf-8")
     second = FLOW.partition("[[flow.cases]]")[2].replace("Coarse 150", "again")
-    second = f'[[flow.cases]]{second}evidence = "F1"'
+    second = f'[[flow.cases]]{second}evidence = "flow-1"'
     other = project_at(tmp_path / "two", f"{text}\n{second}\n")
     (other / "evidence").mkdir()
     for file in (folder / "evidence").iterdir():
@@ -318,7 +318,7 @@ def test_impossible_tables_are_refused(tmp_path: Path) -> None:
     both = FLOW.replace('generic = "coupe"', "")
     with pytest.raises(FileFault, match="generic"):
         read_project(project_at(tmp_path / "a", BASE + both))
-    named = FLOW + 'state = "wet"\nevidence = "F9"\n'
+    named = FLOW + 'state = "wet"\nevidence = "flow-9"\n'
     with pytest.raises(FileFault, match=r"(?s)no state.*no evidence"):
         read_project(project_at(tmp_path / "b", BASE + named))
     odd = FLOW.replace("splitter_length", "spoiler_length")

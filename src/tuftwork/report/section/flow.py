@@ -26,7 +26,7 @@ _CAPTIONS = {
 
 
 def flow_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] | None:
-    """Return the section of every finished run, None where there is none.
+    """Return the section of every finished run of this car, None where there is none.
 
     Parameters
     ----------
@@ -41,8 +41,8 @@ def flow_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any]
     runs: list[dict[str, Any]] = []
     for case in project.flow.cases:
         page = flow_page(bench, case.name)
-        if page["result"] is None:
-            continue
+        if page["result"] is None or not case.counts:
+            continue  # a shape that is not the car has no place in the client's report
         stem = f"flow{len(runs)}"
         record = record_of(bench, case.name)
         drawn = _draw(record, PAPER, folder, f"{stem}_")

@@ -297,9 +297,9 @@ def register_run(folder: Path, case: str, record: Path) -> str:
         save_changes(opened, {("flow", "cases", case, "evidence"): there})
         return there
     taken = {item.id for item in items}
-    number = next(n for n in range(1, 10_000) if f"F{n}" not in taken)
+    number = next(n for n in range(1, 10_000) if f"flow-{n}" not in taken)
     item = {
-        "id": f"F{number}", "title": f"3-D flow of this program: {case}", "kind": "run",
+        "id": f"flow-{number}", "title": f"3-D flow of this program: {case}", "kind": "run",
         "file": name, "digest": digest, "day": datetime.now(UTC).date(),
         "note": "Computed, with a stated bias; a rival opinion, not a measurement.",
     }  # fmt: skip
