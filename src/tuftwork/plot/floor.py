@@ -43,6 +43,12 @@ def floor_pressure(result: PlanResult, *, ax: Axes | None = None, theme: Theme =
                     arrowprops={"arrowstyle": "->", "color": theme.front, "lw": 0.8,
                                 "shrinkA": 0, "shrinkB": 0},
                 )  # fmt: skip
+        top = np.array([y[np.flatnonzero(row)[-1] + 1] for row in has_floor])
+        low = np.array([y[np.flatnonzero(row)[0]] for row in has_floor])
+        edge = np.concatenate([np.repeat(top, 2), np.repeat(low, 2)[::-1]])
+        along = np.column_stack([x[:-1], x[1:]]).ravel()
+        ring = np.concatenate([along, along[::-1]])
+        ax.plot(np.append(ring, ring[0]), np.append(edge, edge[0]), color=theme.ink, lw=0.9)
         ax.set_ylim(y[0] - 1.3 * reach, y[-1] + 1.3 * reach)
         ax.set_aspect("equal")
         ax.set_xlabel("behind the front axle [m]")
@@ -80,7 +86,7 @@ def ride_height_sweep(
                 fontsize=8, color=theme.tuft, xytext=(-3, 0), textcoords="offset points",
             )  # fmt: skip
         ax.set_ylim(bottom=0.0)
-        ax.set_xlabel("rear ride height, the car lowered at its rake [mm]")
+        ax.set_xlabel("rear ride height at this rake [mm]")
         ax.set_ylabel("CzS of the floor [m²]")
         ax.legend()
     return ax

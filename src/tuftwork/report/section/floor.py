@@ -35,10 +35,10 @@ def floor_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any
             continue
         plan, sweep = f"floor_plan_{number}.svg", f"floor_sweep_{number}.svg"
         result = solved(answers, asked(answers, {"floor": name, "state": state}))
-        _, axes = new_figure(height=66.0, theme=PAPER)
+        _, axes = new_figure(height=60.0, theme=PAPER)
         _save(floor_pressure(result, ax=axes[0, 0], theme=PAPER), folder / plan)
         s = {k: np.array(v, float) for k, v in page["sweep"].items() if isinstance(v, list)}
-        _, axes = new_figure(height=56.0, theme=PAPER)
+        _, axes = new_figure(width="half", height=58.0, theme=PAPER)
         drawn = ride_height_sweep(
             s["rear_mm"], s["best"], s["low"], s["high"], rival=s["budget"],
             rival_label=f"budget, {page['engine']}", now=page["sweep"]["now_mm"], ax=axes[0, 0],
