@@ -2,9 +2,12 @@
 
 import re
 import tomllib
+from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
+from statistics import median
 
+import numpy as np
 import pytest
 import tomlkit
 from playwright.sync_api import Page, expect
@@ -12,21 +15,31 @@ from tests.browser.conftest import Site
 from tests.browser.test_access import AXE, TAGS, broken_rules
 
 from tuftwork.demo.day import coast_table, day_table, demo_day
+from tuftwork.demo.rig import laps_table, pressures_table, tunnel_table
 from tuftwork.study import Bench
+from tuftwork.trial.pyramid import build_pyramid
 
-KEPT = ("form", "about", "car", "mass_states", "weather", "states", "days", "plan", "study")
+KEPT = ("form", "about", "car", "mass_states", "weather", "states", "days", "plan", "study",
+        "tunnels", "pressures", "hypotheses", "flow_notes")  # fmt: skip
+TABLES = {"L3": laps_table, "T1": tunnel_table, "P1": pressures_table}
+ZOOMS = "performance.getEntriesByName('zoom to repaint').map(e => e.duration)"
+SAMPLES = 10_000_000
 
 
 def write_project(folder: Path, log: str) -> Path:
     """Write the demo's test day with the parts its states need, and nothing else of it."""
     demo = tomllib.loads(files("tuftwork.demo").joinpath("halyard.toml").read_text("utf-8"))
     kept = {key: demo[key] for key in KEPT}
-    kept["parts"] = [p for p in demo["parts"] if p["kind"] != "cooling"]
-    kept["evidence"] = [e for e in demo["evidence"] if e["id"] in ("L1", "L2")]
+    kept["parts"] = [p for p in demo["parts"] if p["kind"] not in ("cooling", "air net")]
+    kept["evidence"] = [e for e in demo["evidence"] if e["id"] in ("L1", "L2", *TABLES)]
     kept["study"] = {**demo["study"], "draws": 64}
     (folder / "evidence").mkdir(parents=True)
     (folder / "evidence" / "day-1.csv").write_text(log, encoding="utf-8")
     (folder / "evidence" / "coast-1.txt").write_text(coast_table(), encoding="utf-8")
+    for item in kept["evidence"]:
+        if item["id"] in TABLES:
+            text = TABLES[item["id"]]()
+            (folder / "evidence" / item["file"]).write_text(text, encoding="utf-8")
     (folder / "project.toml").write_text(tomlkit.dumps(kept), encoding="utf-8")
     return folder
 
@@ -78,6 +91,68 @@ def test_a_trace_zooms_by_key_and_by_pass(page: Page, day: Site) -> None:
     drawn = "c => c.getContext('2d').getImageData(0, 0, c.width, c.height).data.some(v => v > 0)"
     page.wait_for_timeout(300)
     assert trace.evaluate(drawn)
+
+
+def test_from_the_zoom_to_the_repainted_trace_of_ten_million_samples(
+    page: Page,
+    table: str,
+    tmp_path: Path,
+    note_times: Callable[[list[float]], None],
+    record_property: Callable[[str, object], None],
+) -> None:
+    site = opened(write_project(tmp_path / "halyard", table))
+    bench: Bench = site.bench  # type: ignore[assignment]
+    span = bench.page("log")["span_s"]
+    values = np.random.default_rng(1).normal(8.0, 1.0, SAMPLES)
+    time = np.linspace(span[0], span[1], SAMPLES)
+    kept = bench.answers.worked_out
+    kept["trace first day pot rear left False"] = build_pyramid(time, values)
+    site.open(page, "log")
+    trace = page.locator(".trace canvas")
+    trace.focus()
+    for _ in range(8):
+        for key in ("+", "+", "ArrowRight", "-", "+"):
+            page.keyboard.press(key)
+            page.wait_for_timeout(60)
+        page.keyboard.press("Home")
+        page.wait_for_timeout(60)
+    header, _ = bench.live({"do": "trace", "role": "pot rear left"})
+    assert header["samples"] == SAMPLES
+    times = page.evaluate(ZOOMS)
+    assert len(times) > 20
+    note_times(times)
+    record_property("zoom_to_repaint_median_ms", median(times))
+
+
+def test_columns_are_confirmed_and_remembered(page: Page, table: str, tmp_path: Path) -> None:
+    folder = write_project(tmp_path / "halyard", table)
+    site = opened(folder)
+    site.open(page, "log")
+    page.get_by_role("button", name="Confirm all guesses").click()
+    expect(page.get_by_text("Remembered in the project.")).to_be_visible()
+    expect(page.get_by_role("button", name="Confirm all guesses")).to_have_count(0, timeout=60_000)
+    text = (folder / "project.toml").read_text(encoding="utf-8")
+    assert '"Damper RL" = "pot rear left"' in text
+    page.get_by_label("What is Laser rear").select_option("")
+    expect(page.get_by_text("Remembered in the project.")).to_be_visible()
+    page.wait_for_function(
+        "document.querySelector('[aria-label=\"What is Laser rear\"]').value === ''"
+    )
+    assert '"Laser rear" = ""' in (folder / "project.toml").read_text(encoding="utf-8")
+
+
+def test_results_show_tunnel_laps_pressures_and_notes(page: Page, day: Site) -> None:
+    day.open(page, "results")
+    for name in ("Laps against the baseline", "Tunnel: 40 % model", "Pressures: scanner day",
+                 "Flow made visible"):  # fmt: skip
+        expect(page.get_by_role("heading", name=name)).to_be_visible()
+    expect(page.get_by_text("two branches").first).to_be_visible()
+    page.get_by_text("Wall corrections side by side").click()
+    expect(page.get_by_text("catch-all (Pope)").first).to_be_visible()
+    day.open(page, "plan")
+    expect(page.get_by_role("region", name="Tunnel matrix")).to_be_visible()
+    day.open(page, "agreement")
+    expect(page.get_by_role("heading", name="Disagreements")).to_be_visible()
 
 
 def test_a_measured_number_says_why(page: Page, day: Site) -> None:

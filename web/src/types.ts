@@ -264,6 +264,13 @@ export interface PicturesPage {
   features: {
     list: StockFeature[];
     loose: { name: string; lacks: string; text: string }[];
+    paths: { name: string; inlets: string[]; exits: string[]; text: string }[];
+    mending: {
+      text: string;
+      mend: number;
+      leave: number;
+      rows: { name: string; kind: string; zone: string; count: number; mend: number; points: number }[];
+    } | null;
     ask: { feature: string; name: string; ask: string; text: string; doubt_bits: number; points: number | null }[];
   };
 }

@@ -135,9 +135,49 @@ class Feature(Table):
     picture: Annotated[str, Field(description="Where it is seen")] = ""
     mark: Annotated[str, Field(description="Its mark there")] = ""
     readings: Annotated[list[str], Field(description="Ids of readings that measure it")] = []
+    bore: Annotated[
+        Quantity | None,
+        number("height", least=0.003, most=0.2),
+        Field(description="Inner diameter of a cooler's pipe: which circuit it may serve"),
+    ] = None
+    warm: Annotated[
+        Quantity | None,
+        number("temperature", least=230.0, most=700.0),
+        Field(description="Of that pipe's surface when the car is warm"),
+    ] = None
+    area: Annotated[
+        Quantity | None,
+        number("area", positive=True),
+        Field(description="Net, where no reading of an area measures it"),
+    ] = None
+    core_loss: Annotated[
+        Quantity | None,
+        number("ratio", positive=True),
+        Field(description="Of a core over its own dynamic pressure; 25 unless given"),
+    ] = None
     feeds: Annotated[list[str], Field(description="Ids of features its air goes to")] = []
     rivals: Annotated[list[Rival], Field(description="What it may be for")] = []
     note: Annotated[str, Field(description="Anything worth remembering")] = ""
+
+
+class Seam(Table):
+    """Steps, gaps or fixings of one sort in the skin."""
+
+    name: Annotated[_Name, Field(description="What and where: door gaps")]
+    kind: Annotated[
+        Literal["step forward", "step backward", "gap", "raised head", "recessed fixing"],
+        Field(description="What sort of fault"),
+    ]
+    zone: Annotated[str, Field(min_length=1, description="Zone of the body: roof, sill, …")]
+    height: Annotated[
+        Quantity, number("height", positive=True), Field(description="Step, or width of a gap")
+    ]
+    length: Annotated[
+        Quantity, number("length", positive=True), Field(description="Across the flow, each")
+    ]
+    run: Annotated[Quantity, number("length", positive=True), Field(description="Skin ahead of it")]
+    count: Annotated[int, Field(ge=1, le=500, description="How many of them")] = 1
+    picture: Annotated[str, Field(description="Where they are seen")] = ""
 
 
 class Pictures(Table):
@@ -149,6 +189,9 @@ class Pictures(Table):
     lengths: Annotated[tuple[KnownLength, ...], Field(description="Known distances")] = ()
     readings: Annotated[tuple[Asked, ...], Field(description="What is measured")] = ()
     features: Annotated[tuple[Feature, ...], Field(description="Stock of features")] = ()
+    seams: Annotated[
+        tuple[Seam, ...], Field(description="Steps, gaps and fixings of the skin")
+    ] = ()
     width_front: Annotated[
         Quantity | None,
         number("length", positive=True),

@@ -51,7 +51,16 @@ def read(
     show_lines(page["picture"]["notices"])
     asks = page["features"]["ask"]
     show_lines(f"Ask: {q['ask']} ({q['name']}: {q['text']})" for q in asks[:3])
-    show_lines(one["text"] for one in page["features"]["loose"])
+    features = page["features"]
+    show_lines(one["text"] for one in features["loose"])
+    show_lines(f"{one['name']}: {text}" for one in features["list"] for text in one["checks"])
+    show_lines(f"{one['name']}: {one['text']}" for one in features["paths"])
+    mending = features["mending"]
+    if mending is not None:
+        seams = [(r["name"], r["kind"], r["zone"], f"{r['mend']} of {r['count']}",
+                  f"{r['points']:.2f} points") for r in mending["rows"]]  # fmt: skip
+        show_table("Seams, gaps and fixings", ("fault", "kind", "zone", "mend", "costs"), seams)
+        show_lines([mending["text"]])
     show_lines(f"Filled {key} with {value}" for key, value in filled.items())
     show_lines(f"Wrote {path}" for pair in drawn for path in pair.values())
     return NO if faults else 0

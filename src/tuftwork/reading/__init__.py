@@ -28,6 +28,7 @@ from tuftwork.reading.scene import (
     wheel_points,
 )
 from tuftwork.reading.solve import Hint, Solution, solve_scene
+from tuftwork.reading.together import correlations
 
 __all__ = [
     "KINDS",
@@ -50,6 +51,7 @@ __all__ = [
     "Trace",
     "ask_of",
     "circle_poses",
+    "correlations",
     "cross_ratio",
     "focal_from_square",
     "height_from_reference",

@@ -140,6 +140,51 @@ class _Layout:
         return found
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Posed:
+    """A measurement as a function of the solution's unknowns, its own, and the mesh."""
+
+    kind: Kind
+    value: Callable[[np.ndarray], np.ndarray]
+    centre: np.ndarray
+    spreads: np.ndarray
+    labels: list[str]
+
+    def gradient(self, n_theta: int) -> np.ndarray:
+        """Return the slope on every unknown at the best values."""
+        place = np.arange(len(self.centre))
+        step = np.where(place < n_theta, 1e-6 * np.maximum(1.0, np.abs(self.centre)), 1e-4)
+        both = self.value(
+            np.concatenate([self.centre + np.diag(step), self.centre - np.diag(step)])
+        )
+        return np.asarray((both[: len(step)] - both[len(step) :]) / (2.0 * step))
+
+
+def posed(solution: Solution, ask: Ask) -> Posed:
+    """Return a measurement as a function, refused where marks are missing or a plane is edge-on."""
+    kind = KINDS.get(ask.kind)
+    if kind is None:
+        raise UnknownName("kind", ask.kind, KINDS)
+    _refuse_few(ask, kind)
+    for trace in (*ask.traces, *ask.less):
+        if not trace.point:
+            _refuse_edge_on(solution, trace)
+    layout = _Layout(solution, (*ask.traces, *ask.less))
+
+    def value(psi: np.ndarray) -> np.ndarray:
+        points = layout.points(psi[..., :-1])
+        found = kind.work(points[: len(ask.traces)])
+        for outline in points[len(ask.traces) :]:
+            found = found - outline_area(outline)
+        return ask.times * found * (1.0 - psi[..., -1] if kind.dimension == "area" else 1.0)
+
+    return Posed(
+        kind=kind, value=value,
+        centre=np.concatenate([solution.theta, np.zeros(len(layout.spreads)), [ask.blocked[0]]]),
+        spreads=np.array([*layout.spreads, ask.blocked[1]]), labels=[*layout.labels, "mesh"],
+    )  # fmt: skip
+
+
 def measure(solution: Solution, ask: Ask, *, n_draw: int = N_DRAW, seed: int = 1) -> Reading:
     """Return a measurement with its 80 % range and what that comes from.
 
@@ -153,25 +198,9 @@ def measure(solution: Solution, ask: Ask, *, n_draw: int = N_DRAW, seed: int = 1
     InputError
         If it needs more marks, or a plane is seen edge-on.
     """
-    kind = KINDS.get(ask.kind)
-    if kind is None:
-        raise UnknownName("kind", ask.kind, KINDS)
-    _refuse_few(ask, kind)
-    for trace in (*ask.traces, *ask.less):
-        if not trace.point:
-            _refuse_edge_on(solution, trace)
-    layout = _Layout(solution, (*ask.traces, *ask.less))
-    n_theta, n_own = len(solution.theta), len(layout.spreads)
-
-    def value(psi: np.ndarray) -> np.ndarray:
-        points = layout.points(psi[..., :-1])
-        found = kind.work(points[: len(ask.traces)])
-        for outline in points[len(ask.traces) :]:
-            found = found - outline_area(outline)
-        return ask.times * found * (1.0 - psi[..., -1] if kind.dimension == "area" else 1.0)
-
-    centre = np.concatenate([solution.theta, np.zeros(n_own), [ask.blocked[0]]])
-    spreads = np.array([*layout.spreads, ask.blocked[1]])
+    problem = posed(solution, ask)
+    kind, value, centre, spreads = problem.kind, problem.value, problem.centre, problem.spreads
+    n_theta = len(solution.theta)
     draws = np.empty((n_draw, len(centre)))
     draws[:, :n_theta] = solution.draws(n_draw, seed)
     noise = np.random.default_rng(seed + 1).standard_normal((n_draw, len(spreads)))
@@ -183,7 +212,7 @@ def measure(solution: Solution, ask: Ask, *, n_draw: int = N_DRAW, seed: int = 1
         raise InputError(ask.kind, "none", "", "its plane is seen edge-on", cure)
     drawn = np.where(np.isfinite(drawn), drawn, best)
     low, high = np.quantile(drawn, [0.1, 0.9])
-    shares = _shares(solution, value, centre, [*layout.labels, "mesh"], spreads)
+    shares = _shares(solution, problem)
     return Reading(
         kind=ask.kind, dimension=kind.dimension, best=best, low=float(min(low, best)),
         high=float(max(high, best)), draws=drawn, shares=shares, notices=_notices(ask, solution),
@@ -215,16 +244,11 @@ def _refuse_edge_on(solution: Solution, trace: Trace) -> None:
         raise InputError("plane of", f"'{trace.name}'", "", "is seen edge-on", cure)
 
 
-def _shares(
-    solution: Solution, value: Callable[[np.ndarray], np.ndarray], centre: np.ndarray,
-    labels: list[str], spreads: np.ndarray,
-) -> tuple[tuple[str, float], ...]:  # fmt: skip
+def _shares(solution: Solution, problem: Posed) -> tuple[tuple[str, float], ...]:
     n = len(solution.theta)
-    step = np.where(np.arange(len(centre)) < n, 1e-6 * np.maximum(1.0, np.abs(centre)), 1e-4)
-    both = value(np.concatenate([centre + np.diag(step), centre - np.diag(step)]))
-    gradient = (both[: len(centre)] - both[len(centre) :]) / (2.0 * step)
+    gradient = problem.gradient(n)
     found = solution.shares(gradient[:n])
-    for label, slope, spread in zip(labels, gradient[n:], spreads, strict=True):
+    for label, slope, spread in zip(problem.labels, gradient[n:], problem.spreads, strict=True):
         found[label] = found.get(label, 0.0) + float(slope * spread) ** 2
     total = sum(found.values())
     if not total > 0:

@@ -112,14 +112,26 @@ def _draws_step(job: Job) -> Step:
     correlations = ride_height_correlations(job.quantities)
     settings = job.project.study
 
+    from tuftwork.study.picture.shared import picture_inputs
+
+    pictures = picture_inputs(job.quantities, job.project)
+
     def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
+        shared = {}
+        if pictures:
+            from tuftwork.study.picture.shared import shared_correlations
+
+            shared = shared_correlations(job.quantities, job.project, job.folder)
         ensemble = draw_ensemble(
-            job.quantities, size=settings.draws, seed=settings.seed, correlations=correlations
-        )
-        return {"names": names, "deviates": ensemble.deviates}
+            job.quantities, size=settings.draws, seed=settings.seed,
+            correlations={**shared, **correlations},
+        )  # fmt: skip
+        return {"names": names, "deviates": ensemble.deviates,
+                "shared": [[*pair, value] for pair, value in shared.items()]}  # fmt: skip
 
     pairs = [[*pair, value] for pair, value in correlations.items()]
     inputs = {"names": names, "size": settings.draws, "seed": settings.seed, "pairs": pairs}
+    inputs |= {"pictures": pictures} if pictures else {}
     return Step(name="draws", title="Drawing the inputs", inputs=inputs, needs=(), work=work)
 
 

@@ -48,17 +48,31 @@ export function Trace({ day, role, cured, window: [start, end], whole, onWindow 
     ask.current({ do: "trace", day, role, cured, start, end, pieces: Math.max(200, width) });
   }, [day, role, cured, start, end, width]);
   const shade = colours.value;
+  const begun = useRef(0);
   useEffect(() => {
-    if (canvas.current && answer) draw(canvas.current, answer, width);
+    if (!canvas.current || !answer) return;
+    draw(canvas.current, answer, width);
+    const from = begun.current;
+    if (from === 0 || answer.start !== start || answer.end !== end) return;
+    begun.current = 0;
+    // the next message after a frame comes once that frame has been painted
+    requestAnimationFrame(() => {
+      const channel = new MessageChannel();
+      channel.port1.onmessage = () =>
+        performance.measure("zoom to repaint", { start: from, end: performance.now() });
+      channel.port2.postMessage(0);
+    });
   }, [answer, width, shade]);
 
   const zoom = (factor: number, at = 0.5) => {
+    begun.current = performance.now();
     const middle = start + at * (end - start);
     const next = Math.min(whole[1] - whole[0], Math.max(0.5, (end - start) * factor));
     const from = Math.min(Math.max(whole[0], middle - at * next), whole[1] - next);
     onWindow([from, from + next]);
   };
   const slide = (share: number) => {
+    begun.current = performance.now();
     const span = end - start;
     const from = Math.min(Math.max(whole[0], start + share * span), whole[1] - span);
     onWindow([from, from + span]);

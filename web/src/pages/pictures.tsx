@@ -380,8 +380,8 @@ function Square({ page, step }: { page: PicturesPage; step: Step }) {
 }
 
 function Stock({ page }: { page: PicturesPage }) {
-  const { list, loose, ask } = page.features;
-  if (list.length === 0) return null;
+  const { list, loose, ask, paths, mending } = page.features;
+  if (list.length === 0 && !mending) return null;
   return (
     <>
       {ask.length > 0 && (
@@ -409,6 +409,21 @@ function Stock({ page }: { page: PicturesPage }) {
           </ul>
         </section>
       )}
+      {paths.length > 0 && (
+        <section aria-labelledby="paths">
+          <h2 id="paths">What restricts the air</h2>
+          <ul>
+            {paths.map((one) => (
+              <li key={one.name}>
+                <b>{one.name}</b>
+                {one.inlets.length > 0 && `, from ${one.inlets.join(", ")}`}
+                {one.exits.length > 0 && ` to ${one.exits.join(", ")}`}: {one.text}
+              </li>
+            ))}
+          </ul>
+        </section>
+      )}
+      {mending && <Mending mending={mending} />}
       <section aria-labelledby="stock">
         <h2 id="stock">Stock of features</h2>
         <ul class="stock">
@@ -450,5 +465,39 @@ function Stock({ page }: { page: PicturesPage }) {
         </ul>
       </section>
     </>
+  );
+}
+
+function Mending({ mending }: { mending: NonNullable<PicturesPage["features"]["mending"]> }) {
+  return (
+    <section aria-labelledby="mending">
+      <h2 id="mending">Seams, gaps and fixings</h2>
+      <p class="answer">{mending.text}</p>
+      <table class="plain">
+        <thead>
+          <tr>
+            <th scope="col">Fault</th>
+            <th scope="col">Where</th>
+            <th scope="col">Mend</th>
+            <th scope="col">All of them cost</th>
+          </tr>
+        </thead>
+        <tbody>
+          {mending.rows.map((row) => (
+            <tr key={row.name}>
+              <th scope="row">
+                {row.name}
+                <small>{row.kind}</small>
+              </th>
+              <td>{row.zone}</td>
+              <td>
+                {row.mend > 0 ? <b>{row.mend} of {row.count}</b> : <span class="faint">none of {row.count}</span>}
+              </td>
+              <td>{row.points < 0.005 ? "under 0.01" : row.points.toFixed(2)} points of drag</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </section>
   );
 }

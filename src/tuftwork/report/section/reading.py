@@ -40,4 +40,6 @@ def reading_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, A
         "features": page["features"]["list"],
         "loose": page["features"]["loose"],
         "ask": page["features"]["ask"],
+        "paths": page["features"]["paths"],
+        "mending": page["features"]["mending"],
     }

@@ -1,0 +1,140 @@
+"""Rules that compute put to the demo's stock, and errors that numbers of one picture share."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tuftwork.demo import DEMOS
+from tuftwork.quantity import Quantity, draw_ensemble, parse_quantity
+from tuftwork.reading import ask_of, correlations, measure
+from tuftwork.study import Bench
+from tuftwork.study.picture import desk_of
+from tuftwork.study.picture.ruled import circuit_lines, washing_lines
+from tuftwork.study.picture.save import fill_keys
+from tuftwork.study.picture.shared import cited_readings, shared_correlations
+
+
+@pytest.fixture(scope="module")
+def halyard_unrun(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+    folder = Path(tmp_path_factory.mktemp("rules")) / "halyard"
+    return Bench(DEMOS["halyard"](folder), runs_itself=False)
+
+
+@pytest.fixture(scope="module")
+def road_unrun(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+    folder = Path(tmp_path_factory.mktemp("rules")) / "road"
+    return Bench(DEMOS["road"](folder), runs_itself=False)
+
+
+def test_a_pipe_says_which_circuit_and_how_much_it_would_carry(halyard_unrun: Bench) -> None:
+    stock = {f["name"]: f for f in halyard_unrun.page("pictures")["features"]["list"]}
+    (radiator,) = stock["Radiator"]["checks"]
+    assert "water" in radiator
+    assert "l/min" in radiator
+    assert "common practice" in radiator
+    (charge,) = stock["Charge coolers"]["checks"]
+    assert charge.index("charge air") < charge.index("water") if "water" in charge else True
+    feature = next(f for f in desk_of(halyard_unrun).room.features if f.name == "Radiator")
+    cold = feature.model_copy(update={"warm": parse_quantity("45 °C", "temperature")})
+    assert "low-temperature water" in circuit_lines(cold)[0].split(";")[0]
+
+
+def test_inlet_core_and_exit_are_compared_where_all_three_are_known(halyard_unrun: Bench) -> None:
+    paths = {p["name"]: p for p in halyard_unrun.page("pictures")["features"]["paths"]}
+    # what the demo plants: the arch slots are too small for the radiator
+    assert paths["Radiator"]["restricts"] == "exit"
+    assert paths["Radiator"]["chance"] > 0.95
+    assert "not compared: no area of core, exit" in paths["Charge coolers"]["text"]
+
+
+def test_few_seams_are_worth_mending_and_many_are_not(halyard_unrun: Bench) -> None:
+    mending = halyard_unrun.page("pictures")["features"]["mending"]
+    assert mending["mend"] + mending["leave"] == 46
+    assert mending["mend"] <= 8
+    assert f"Mend these {mending['mend']}, ignore those {mending['leave']}" in mending["text"]
+    rows = {r["name"]: r for r in mending["rows"]}
+    assert rows["floor panel joints"]["mend"] == 2
+    assert rows["recessed fixings of the floor"]["mend"] == 0
+    costs = [r["points"] for r in mending["rows"]]
+    assert costs == sorted(costs, reverse=True)
+    assert mending["saves_points"] >= 0.8 * sum(costs) - 0.01
+
+
+def test_a_strake_says_which_way_it_washes(halyard_unrun: Bench) -> None:
+    desk = desk_of(halyard_unrun)
+    table = desk.room.readings[0]
+    flat = {p.name for p in desk.room.planes if p.axis == "z"}
+    photo, mark = next(
+        (p, m) for p in desk.room.pictures for m, plane in p.on.items()
+        if plane in flat and len(p.marks[m]) >= 2
+    )  # fmt: skip
+    asked = table.model_copy(
+        update={"id": "R90", "kind": "plan angle", "picture": photo.id, "marks": [mark]}
+    )
+    feature = desk.room.features[0].model_copy(update={"kind": "strake", "readings": ["R90"]})
+    room = desk.room.model_copy(update={"readings": (*desk.room.readings, asked)})
+    with_it = replace(desk, project=desk.project.model_copy(update={"reading": room}))
+    (line,) = washing_lines(with_it, feature)
+    assert "washes" in line
+    assert "in plan" in line
+
+
+def test_numbers_of_one_camera_move_together(road_unrun: Bench) -> None:
+    desk = desk_of(road_unrun)
+    tables = [desk.asked(name) for name in ("R1", "R2", "R3", "R6")]
+    group = desk.group(tables[0].picture)
+    tables = [t for t in tables if t.picture in group]
+    assert len(tables) >= 2
+    solution = desk.solution(tables[0].picture)
+    asks = [ask_of(desk.project, t) for t in tables]
+    matrix = correlations(solution, asks)
+    np.testing.assert_allclose(np.diag(matrix), 1.0)
+    np.testing.assert_allclose(matrix, matrix.T)
+    assert np.all(np.linalg.eigvalsh(matrix) > -1e-9)
+    # the linear answer against draws of the cameras alone, clicks frozen for both
+    spread = [np.ptp(measure(solution, a).draws) for a in asks]
+    assert min(spread) > 0
+    # one reading beside itself is the same number
+    twice = correlations(solution, [asks[0], asks[0]])
+    assert twice[0, 1] == pytest.approx(1.0)
+
+
+def test_lengths_in_one_plane_share_the_scale_of_their_picture(halyard_unrun: Bench) -> None:
+    desk = desk_of(halyard_unrun)
+    matrix = correlations(
+        desk.solution("P4"), [ask_of(desk.project, desk.asked(n)) for n in ("R8", "R9")]
+    )
+    # two widths under one camera: too large together or too small together
+    assert matrix[0, 1] > 0.2
+
+
+def test_filled_keys_are_drawn_together_and_others_are_not(road_unrun: Bench) -> None:
+    filled = fill_keys(road_unrun)
+    assert {"parts.rear wing.chord", "parts.rear wing.span"} <= set(filled)
+    project = road_unrun.opened.project
+    quantities: dict[str, Quantity] = {
+        f"rear wing.{k}": getattr(project.part("rear wing"), k)
+        for k in ("chord", "incidence", "span")
+    }  # fmt: skip
+    quantities["assumed"] = parse_quantity("1.0 m ± 0.1 m", "length")
+    cited = cited_readings(quantities, project)
+    assert cited == {"rear wing.chord": "R1", "rear wing.incidence": "R2", "rear wing.span": "R3"}
+    pairs = shared_correlations(quantities, project, road_unrun.folder)
+    assert pairs
+    assert not any("assumed" in pair for pair in pairs)
+    drawn = draw_ensemble(quantities, size=4096, correlations=pairs)
+    for (first, second), tie in pairs.items():
+        found = np.corrcoef(drawn.of(first), drawn.of(second))[0, 1]
+        assert found == pytest.approx(tie, abs=0.06)
+
+
+def test_two_numbers_of_one_reading_are_one(halyard_unrun: Bench) -> None:
+    project = halyard_unrun.opened.project
+    area = parse_quantity("0.056 m^2 ± 6 %", "area", place="reading R5: photo P5, mark arch vent")
+    other = parse_quantity("0.056 m^2 ± 6 %", "area", place="reading R5: photo P5, mark arch vent")
+    tape = parse_quantity("1.6 m ± 1 %", "length", place="reading R12: photo P2, marks; tape")
+    pairs = shared_correlations({"a": area, "b": other, "c": tape}, project, halyard_unrun.folder)
+    assert set(pairs) == {("a", "b")}
+    assert pairs["a", "b"] == pytest.approx(0.995)
