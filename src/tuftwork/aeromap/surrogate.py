@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from jaxtyping import Bool, Float
 
-from tuftwork.errors import InputError, NotConverged
+from tuftwork.errors import InputError
 from tuftwork.quantity import Array, Source
 
 SOURCES = (
@@ -104,23 +104,19 @@ def fit_surrogate(places: Places, outputs: Float[np.ndarray, "n n_out"]) -> Surr
     Raises
     ------
     InputError
-        If there are fewer than 6 runs, or one of them holds no number.
-    NotConverged
-        If two runs stand at one place.
+        If there are fewer than 6 runs, one of them holds no number, or two stand at one place.
     """
     if places.shape[0] < 6:
         raise InputError("runs", places.shape[0], "", "a surrogate needs 6 at least")
     if not np.all(np.isfinite(outputs)):
         raise InputError("outputs", int(np.sum(~np.isfinite(outputs))), "of them", "are no numbers")
+    if len(np.unique(places, axis=0)) < len(places):
+        raise InputError("places", len(places), "", "two runs stand at one place of the map")
     basis = _basis(places)
     plane = np.linalg.lstsq(basis, outputs, rcond=None)[0]
     rest = outputs - basis @ plane
     lengths = _likeliest(places, rest)
     kernel = _kernel(places, places, lengths) + _JITTER * np.eye(len(places))
-    try:
-        np.linalg.cholesky(kernel)
-    except np.linalg.LinAlgError:
-        raise NotConverged("surrogate: two runs stand at one place of the map") from None
     inverse = np.linalg.inv(kernel)
     weights = inverse @ rest
     spread = np.sqrt(np.maximum(np.mean(rest * weights, axis=0), 1e-30))
