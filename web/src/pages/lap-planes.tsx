@@ -167,6 +167,13 @@ function Lines({ grid, levels, x, y, place, tone, within, write: text }: LinesPr
     return axis[i] + (k - i) * (axis[i + 1] - axis[i]);
   };
   const [across, up] = within;
+  // Where lines crowd, every other label would lie on its neighbour.
+  const labelled: Point[] = [];
+  const isFree = ([a, b]: Point) => {
+    if (a < EDGE.left + 14 || labelled.some(([c, d]) => Math.abs(a - c) < 34 && Math.abs(b - d) < 15)) return false;
+    labelled.push([a, b]);
+    return true;
+  };
   const inside = (a: number, b: number) => a >= across.low && a <= across.high && b >= up.low && b <= up.high;
   return (
     <>
@@ -180,7 +187,7 @@ function Lines({ grid, levels, x, y, place, tone, within, write: text }: LinesPr
             return (
               <g key={`${level} ${n}`}>
                 <path class={`isoline ${tone}${level === 0 ? " zero" : ""}`} d={`M${points.map(([a, b]) => `${a.toFixed(1)} ${b.toFixed(1)}`).join("L")}`} />
-                {points.length > 4 && text(level) !== "" && <text class={`level ${tone}`} x={tx} y={ty + 4} text-anchor="middle">{text(level)}</text>}
+                {points.length > 4 && text(level) !== "" && isFree([tx, ty]) && <text class={`level ${tone}`} x={tx} y={ty + 4} text-anchor="middle">{text(level)}</text>}
               </g>
             );
           }),
