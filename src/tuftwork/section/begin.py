@@ -102,7 +102,7 @@ def march_chain(
         layers.state[part, 4],
         np.maximum(speed[:end], 1e-4),
         np.zeros(end),
-        float(layers.trip[chain[0]]),
+        abs(float(layers.trip[chain[0]])),
         np.zeros(6),
         False,
         False,

@@ -166,8 +166,13 @@ def transition_place(
     trip: float,
     par: Array,
 ) -> float:
-    """Where the layer turns turbulent inside the interval, clamped to it."""
+    """Where the layer turns turbulent inside the interval, clamped to it.
+
+    A trip below zero is where the solver holds a transition that went round in a ring.
+    """
     dx = x2 - x1
+    if trip < 0.0:
+        return min(max(-trip, x1 + 0.01 * dx), x2 - 0.001 * dx)
     r1, r2 = par[0] * u1 * t1, par[0] * u2 * t2
     rise = max(r2 - r1, 1e-6)
     forced = max(trip, x1 + dx * (TRIP_RE_THETA - r1) / rise if r1 < TRIP_RE_THETA else trip)

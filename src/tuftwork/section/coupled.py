@@ -6,7 +6,7 @@ import numpy as np
 
 from tuftwork.errors import NotConverged
 from tuftwork.quantity import Array
-from tuftwork.section import newton
+from tuftwork.section import closure, newton
 from tuftwork.section.begin import march_chain
 from tuftwork.section.layout import Layout
 from tuftwork.section.station import Layers, LayerSettings, connect, find_stagnation
@@ -47,7 +47,7 @@ def solve_layers(
     signed = layers.sign * layers.state[:, 3]
     connect(layout, settings, layers, signed)
     switch: list[list[int]] = [[] for _ in layers.chains]
-    frozen = False
+    frozen = is_held = False
     for it in range(most):
         s = layers.sign
         mass = s * layers.state[:, 2]
@@ -69,6 +69,10 @@ def solve_layers(
         change, relax = _update(layers, dc, dt, dm, du)
         layers.residual = max(worst, float(np.abs(mismatch).max()))
         moved = _follow_stagnation(layout, settings, layers, n_surface)
+        is_held = is_held or _goes_round(history)
+        if is_held:
+            frozen = True
+            _hold_transition(layers)
         shifted = 0
         if not frozen:
             for k, chain in enumerate(layers.chains):
@@ -94,6 +98,26 @@ def solve_layers(
         layers.is_settled = True
         return layers
     raise NotConverged(f"not converged after {most} iterations, residual {layers.residual:.1e}")
+
+
+def _goes_round(history: Sequence[tuple[float, float, float]]) -> bool:
+    """Whether the iteration has gone round in a ring of a few states for a while."""
+    if len(history) < 24:
+        return False
+    residual = [row[2] for row in history[-12:]]
+    return min(residual[6:]) > max(0.05, 0.8 * min(residual[:6]))
+
+
+def _hold_transition(layers: Layers) -> None:
+    """Hold transition in the middle of its interval, an error of half a panel at most.
+
+    A trip below zero says so to the closures.
+    """
+    for chain in layers.chains:
+        at = int(np.argmax(layers.kind[chain] == closure.TRANSITION))
+        if at > 0:
+            a, b = layers.state[chain[at - 1], 4], layers.state[chain[at], 4]
+            layers.trip[chain[at]] = -0.5 * (a + b)
 
 
 def _is_settled(history: Sequence[tuple[float, float, float]]) -> bool:

@@ -1,5 +1,8 @@
 # mypy: disable-error-code="untyped-decorator,import-untyped"
-"""March of one layer along a given speed, bending the speed where it separates."""
+"""March of one layer along a given speed, bending the speed where it separates.
+
+Trips are taken as they are here; what holds transition is the iteration's own, see ``closure``.
+"""
 
 from typing import no_type_check
 

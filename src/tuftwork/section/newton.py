@@ -5,7 +5,7 @@ Unknowns per station: ``c``, ``t``, ``m = u d``; the edge speed ``u`` is carried
 its own with the residual ``u_inviscid + D m - u``. ``c`` and ``t`` are eliminated station by
 station as affine functions of all changes of ``m``; of the three equations the two with the
 best-conditioned pair are used (a fixed pair turns singular where transition happens), the third
-becomes a row of the dense system.
+becomes a row of the dense system. A trip below zero holds transition, see ``closure``.
 """
 
 from typing import no_type_check

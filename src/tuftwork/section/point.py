@@ -181,7 +181,9 @@ def solve_point(case: Case, alpha: float, start: Layers | None = None) -> Sectio
         reynolds=case.condition.reynolds, par=parameters(case.condition), trips=trips
     )
     with np.errstate(all="ignore"):
-        layers = start_layers(layout, settings) if start is None else start.copy()
+        # layers of another mesh start nothing here
+        fits = start is not None and start.state.shape[0] == layout.n
+        layers = start.copy() if start is not None and fits else start_layers(layout, settings)
         try:
             layers = solve_layers(layout, settings, layers)
         except (FloatingPointError, ZeroDivisionError, IndexError) as why:

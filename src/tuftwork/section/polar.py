@@ -9,11 +9,13 @@ import numpy as np
 from tuftwork.errors import NotConverged
 from tuftwork.quantity import Array
 from tuftwork.section.condition import Condition, ConstantSet
+from tuftwork.section.ease import EASES, walk_from_ease
 from tuftwork.section.point import Case, SectionPoint, prepare, solve_point
 from tuftwork.section.stack import Stack
 from tuftwork.section.station import Layers
 
 State = Literal["converged", "settled", "separated", "beyond", "failed"]
+_FINER = (1.2, 1.55)  # [-] meshes tried where several elements do not converge on the first
 _BEYOND = np.deg2rad(2.0)  # nothing is promised further beyond maximum lift
 _JUMP = 0.12  # lift off the line between neighbours one or two degrees away
 
@@ -117,6 +119,20 @@ def solve_cold(case: Case, alpha: float) -> SectionPoint:
             return point
     except NotConverged:
         pass
+    if len(case.stack.elements) > 1:
+        # the iteration may go round in a ring on one mesh and settle on the next
+        for gain in _FINER:
+            count = min(600, int(gain * case.n_panel))
+            finer = prepare(
+                case.stack, case.condition, height=case.height, is_inverted=case.is_inverted,
+                n_panel=count,
+            )  # fmt: skip
+            try:
+                point = solve_point(finer, alpha)
+                if not point.is_settled:
+                    return point
+            except NotConverged:
+                continue
     shifts = np.deg2rad([-3.0, 3.0, -6.0, 6.0, -10.0])
     for shift in shifts:
         try:
@@ -133,6 +149,12 @@ def solve_cold(case: Case, alpha: float) -> SectionPoint:
             try:
                 first = lower(1.0 / far, None)
                 return _walk(lower, 1.0 / far, 1.0 / case.height, first.layers)
+            except NotConverged:
+                continue
+    if len(case.stack.elements) > 1:
+        for ease in EASES:
+            try:
+                return walk_from_ease(case, alpha, ease)
             except NotConverged:
                 continue
     return solve_point(case, alpha)
