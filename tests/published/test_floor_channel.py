@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from tuftwork.floor import FloorClosure, FloorShape, Stand, plane_diffuser, solve_line
-from tuftwork.floor.plan import plan_grid, solve_grid
+from tuftwork.floor.plan import solve_grid
+from tuftwork.floor.plan_grid import plan_grid
 from tuftwork.floor.sweep import RideSweep, has_hysteresis, ride_sweep
 from tuftwork.floor.theory import cone_loss, jet_profile_factor
 

@@ -13,7 +13,7 @@ from scipy.sparse.linalg import spsolve
 
 from tuftwork.errors import NotConverged
 from tuftwork.floor.line import FloorClosure, LineResult
-from tuftwork.floor.plan import PlanGrid, plan_grid
+from tuftwork.floor.plan_grid import PlanGrid, plan_grid
 from tuftwork.floor.shape import FloorShape, Stand, check_shape
 from tuftwork.quantity import Array
 

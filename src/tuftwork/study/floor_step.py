@@ -4,13 +4,15 @@ from collections.abc import Mapping
 
 from tuftwork.aeromap.part import ChannelFloor, part_models
 from tuftwork.car import Floor, Project
-from tuftwork.floor.table import floor_table
+from tuftwork.floor.table_make import floor_table
+from tuftwork.study.executor import executor_for
 from tuftwork.study.inputs import state_names
 from tuftwork.study.job import FLOOR_TABLES, Job
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
 _VERSION = 1
+_SECONDS = 9.0  # [s] a table takes in one process on a quiet core
 
 
 def channel_parts(project: Project) -> dict[str, ChannelFloor]:
@@ -39,9 +41,11 @@ def floor_table_steps(job: Job) -> list[Step]:
                 pulse.beat((k + share) / len(parts))
 
             spec = model.spec
+            where = executor_for(job.scheduler, seconds=_SECONDS, tasks=21)
             made[key] = floor_table(
                 spec.shape(), spec.closure(), front=spec.front, rear=spec.rear,
                 wheelbase=spec.wheelbase, lengths=spec.lengths, moved=spec.moved, beat=beat,
+                each=where.each,
             ).tree()  # fmt: skip
         return made
 

@@ -20,7 +20,8 @@ from tuftwork.floor import (
     solve_line,
     solve_plan,
 )
-from tuftwork.floor.plan import PlanGrid, plan_grid, solve_grid
+from tuftwork.floor.plan import solve_grid
+from tuftwork.floor.plan_grid import PlanGrid, plan_grid
 from tuftwork.floor.potential import potential_downforce
 
 HALF = 0.157

@@ -13,7 +13,8 @@ from tuftwork.floor.nose import FrontFloor, FrontFlow, edge_tolerance, solve_fro
 from tuftwork.floor.package import HardLimit, area_ratio, best_ramp
 from tuftwork.floor.plan import solve_plan
 from tuftwork.floor.sweep import ride_sweep, two_state_path
-from tuftwork.floor.table import FloorTable, TableSize, closure_at, evaluate, floor_table
+from tuftwork.floor.table import FloorTable, closure_at, evaluate
+from tuftwork.floor.table_make import TableSize, floor_table
 from tuftwork.floor.vortex import Fence, benefit_window, fence_strength, vortex_trail
 
 STAND = Stand(front=0.05, rear=0.06, wheelbase=2.6)

@@ -10,7 +10,7 @@ from tuftwork.aeromap.interface import PlatformState
 from tuftwork.aeromap.part import ChannelFloor, floored, part_models
 from tuftwork.car import Floor, FloorChannel
 from tuftwork.errors import InputError, NotCovered, UnknownName
-from tuftwork.floor.table import TableSize, floor_table
+from tuftwork.floor.table_make import TableSize, floor_table
 from tuftwork.study import Bench
 from tuftwork.study.floor_case import floor_case
 from tuftwork.study.floor_page import CAUTIONS, floor_findings
