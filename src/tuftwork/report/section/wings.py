@@ -59,8 +59,10 @@ def _sheet(
     keys = ("wing", "state", "speed_kmh", "outline", "answer", "loads", "tolerances", "slots",
             "cautions", "notices", "handles", "shape")  # fmt: skip
     spec = case.spec
+    edge = page.get("edge")
     return {key: page[key] for key in keys} | {
         "drawing": drawing,
+        "edge": edge["text"] if edge is not None else "",
         "span_figure": loading,
         "settings": [
             {"label": "span", "text": f"{1e3 * spec.span:.0f} mm"},
