@@ -16,7 +16,8 @@ from tuftwork.car.claim import (
     TopSpeedClaim,
 )
 from tuftwork.car.cooling import Cooling
-from tuftwork.car.crossed import CrossedNames, Crossing, crossings
+from tuftwork.car.crossed import CrossedNames, crossings
+from tuftwork.car.crossing import Crossing
 from tuftwork.car.device import Device, Schedule, ScheduleRule, position_at
 from tuftwork.car.floor import FloorChannel, HardPoint
 from tuftwork.car.flow import Flow, FlowRun, FlowSurface

@@ -5,11 +5,15 @@ report these faults together with all others, and say on which line each stands.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
 
-Path = tuple[str | int, ...]
+from tuftwork.car.crossed_cooling import air_net_crossings, cooling_crossings
+from tuftwork.car.crossing import Crossing, Path
+from tuftwork.car.crossing import get as _get
+from tuftwork.car.crossing import missing as _missing
+from tuftwork.car.crossing import names as _names
+from tuftwork.car.crossing import rows as _rows
 
 _NAMED = (
     ("parts", "name"),
@@ -26,28 +30,6 @@ _NAMED = (
     ("pressures", "name"),
     ("hypotheses", "id"),
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Crossing:
-    """One name that does not meet what it should.
-
-    Attributes
-    ----------
-    path
-        Keys and list places that lead to it.
-    what
-        Short sentence.
-    found
-        The name.
-    known
-        Names that could stand there.
-    """
-
-    path: Path
-    what: str
-    found: str
-    known: tuple[str, ...] = ()
 
 
 class CrossedNames(ValueError):
@@ -77,27 +59,11 @@ def crossings(project: Any) -> list[Crossing]:
         *_trial(project),
         *_sessions(project),
         *_reading(project),
-        *_cooling(project),
-        *_air_net(project),
+        *cooling_crossings(project),
+        *air_net_crossings(project),
         *_lap(project),
         *_flow(project),
     ]
-
-
-def _get(table: Any, key: str) -> Any:
-    if isinstance(table, Mapping):
-        return table.get(key)
-    return getattr(table, key, None)
-
-
-def _rows(project: Any, key: str) -> list[Any]:
-    rows = _get(project, key)
-    return list(rows) if isinstance(rows, list | tuple) else []
-
-
-def _names(project: Any, table: str, key: str = "name") -> tuple[str, ...]:
-    found = (_get(row, key) for row in _rows(project, table))
-    return tuple(name for name in found if isinstance(name, str))
 
 
 def _used_twice(project: Any) -> Iterator[Crossing]:
@@ -111,14 +77,6 @@ def _used_twice(project: Any) -> Iterator[Crossing]:
                 yield Crossing(path=(table, index, key), what=f"this {key} is used twice in "
                                f"{table}", found=name)  # fmt: skip
             seen.add(name)
-
-
-def _missing(
-    row: Any, key: str, path: Path, known: tuple[str, ...], what: str
-) -> Iterator[Crossing]:
-    name = _get(row, key)
-    if isinstance(name, str) and name and name not in known:
-        yield Crossing(path=(*path, key), what=f"no {what} of this name", found=name, known=known)
 
 
 def _claims(project: Any) -> Iterator[Crossing]:
@@ -204,71 +162,6 @@ def _study(project: Any) -> Iterator[Crossing]:
     study = _get(project, "study")
     if study is not None:
         yield from _missing(study, "mass_state", ("study",), masses, "mass state")
-
-
-_COOLING_PARTS = ("inlets", "cores", "ducts", "exits", "leaks", "fans")
-
-
-def _cooling(project: Any) -> Iterator[Crossing]:
-    """Check the air of the cooling: names, cores that circuits pass, nodes that lead nowhere."""
-    table = _get(project, "cooling")
-    if table is None:
-        return
-    parts: dict[str, Path] = {}
-    ends: dict[str, list[Path]] = {}
-    for kind in _COOLING_PARTS:
-        for index, row in enumerate(_rows(table, kind)):
-            path: Path = ("cooling", kind, index)
-            name = _get(row, "name")
-            if isinstance(name, str):
-                if name in parts:
-                    yield Crossing(path=(*path, "name"), what="another part of the air has this "
-                                   "name", found=name)  # fmt: skip
-                parts[name] = path
-            for key in ("start", "end"):
-                node = _get(row, key)
-                if isinstance(node, str) and node != "outside":
-                    ends.setdefault(node, []).append((*path, key))
-    for node, paths in ends.items():
-        if len(paths) == 1:
-            known = tuple(n for n in ends if n != node)
-            yield Crossing(path=paths[0], what="this node leads nowhere: no other part of the air "
-                           "meets it", found=node, known=known)  # fmt: skip
-    cores = _names(table, "cores")
-    circuits = _names(table, "circuits")
-    served: set[str] = set()
-    for index, circuit in enumerate(_rows(table, "circuits")):
-        for name in _get(circuit, "coolers") or ():
-            where: Path = ("cooling", "circuits", index, "coolers")
-            if isinstance(name, str) and name not in cores:
-                yield Crossing(path=where, what="no core of this name", found=name, known=cores)
-            elif name in served:
-                yield Crossing(path=where, what="two circuits pass this core", found=name)
-            served.add(name)
-        own, inner = _get(circuit, "name"), _get(circuit, "exchanger")
-        if inner is not None:
-            others = tuple(name for name in circuits if name != own)
-            yield from _missing(
-                inner, "to", ("cooling", "circuits", index, "exchanger"), others, "other circuit"
-            )
-    for index, well in enumerate(_rows(table, "wells")):
-        yield from _missing(well, "name", ("cooling", "wells", index), tuple(ends), "node")
-
-
-def _air_net(project: Any) -> Iterator[Crossing]:
-    """Check that a part's air net is there and counted once, and that brakes have stops."""
-    parts = _rows(project, "parts")
-    nets = [i for i, part in enumerate(parts) if _get(part, "kind") == "air net"]
-    for index in nets[1:]:
-        what = "the air net is a part already; its load would count twice"
-        yield Crossing(path=("parts", index, "kind"), found="air net", what=what)
-    if nets and _get(project, "cooling") is None:
-        yield Crossing(path=("parts", nets[0], "kind"), found="air net",
-                       what="there is no [cooling] whose air net this part could be")  # fmt: skip
-    brakes = _get(project, "brakes")
-    if brakes is not None and not _rows(brakes, "stops") and _get(project, "lap") is None:
-        yield Crossing(path=("brakes",), what="brakes need the 'stops' of a lap, or a [lap]",
-                       found="no stops")  # fmt: skip
 
 
 def _reading(project: Any) -> Iterator[Crossing]:
