@@ -8,6 +8,7 @@ from typing import Any, Literal, NotRequired
 from typing_extensions import TypedDict
 
 from tuftwork.app.contract_car import CarPage
+from tuftwork.app.contract_floor import FloorPage
 from tuftwork.app.contract_lap import LapPage, TrimPage
 from tuftwork.app.contract_number import Number as Number
 from tuftwork.app.contract_picture import Pictures
@@ -357,41 +358,6 @@ class Sections(TypedDict):
     loads: list[SectionLoad]
     edge: dict[str, Any] | None
     tolerances: list[SectionTolerance]
-    cautions: list[str]
-    notices: list[str]
-
-
-class FloorPrices(TypedDict):
-    """The best plane ramp under the hard points, and what each of these costs."""
-
-    kick_m: float
-    angle_deg: float
-    area_ratio: float
-    gain: Number
-    moved_mm: int
-    rows: list[dict[str, Any]]
-
-
-class FloorPage(TypedDict):
-    """``/floor.json?floor=…&state=…``; live: ``floor_at``."""
-
-    floors: list[str]
-    floor: str
-    state: str
-    states: list[str]
-    speed_kmh: float
-    at: str
-    engine: str
-    answer: str
-    handles: dict[str, Any] | None
-    loads: list[SectionLoad]
-    sweep: dict[str, Any] | None
-    field: dict[str, Any] | None
-    flows: dict[str, float] | None
-    hysteresis: str
-    prices: FloorPrices | None
-    strakes: list[dict[str, Any]]
-    levers: list[dict[str, Any]]
     cautions: list[str]
     notices: list[str]
 

@@ -38,6 +38,7 @@ from tuftwork.study.inputs import (
     state_names,
     study_quantities,
 )
+from tuftwork.study.reach import HEIGHT_KEYS, axis_ends, thinned
 from tuftwork.study.registry import STEPS, gathered
 from tuftwork.study.ride import ride_step_work
 from tuftwork.study.step import Pulse, Step, Work
@@ -49,9 +50,6 @@ TABLES = "wing tables"
 FLOOR_TABLES = "floor tables"
 """Step that works out the tables of floors with a channel, where there are any."""
 _COARSE = 24  # nodes per axis of the first map, which only says where the cliff is
-_ROOM = 1.35  # [-] travel the map covers over what the first map asks for
-_ABOVE = 0.012  # [m] of the map above the highest ride height at rest
-_LOWEST = 0.004  # [m]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -183,12 +181,12 @@ def _tie_step(job: Job) -> Step:
 
 def _axes_step(job: Job) -> Step:
     project = job.project
-    heights = {n: q for n, q in job.quantities.items() if n.rpartition(".")[2] in _HEIGHT_KEYS}
+    heights = {n: q for n, q in job.quantities.items() if n.rpartition(".")[2] in HEIGHT_KEYS}
 
     def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
-        ensemble = _thinned(job.ensemble(results["tie"]), 64)
+        ensemble = thinned(job.ensemble(results["tie"]), 64)
         load = _load_function(models_in(project, "", results), ensemble)
-        ends = _axis_ends(job, ensemble, load)
+        ends = axis_ends(project, job.quantities, ensemble, load, _air_at(job))
         coarse = build_map(
             {"baseline": load},
             front=even_axis(*ends["front"], _COARSE),
@@ -341,56 +339,6 @@ def _load_function(
         return car_loads(models, platform, draws)
 
     return load
-
-
-_HEIGHT_KEYS = ("ride_height_front", "ride_height_rear")
-
-
-def _axis_ends(
-    job: Job, ensemble: Ensemble, load: Callable[[PlatformState], CarLoad]
-) -> dict[str, tuple[float, float]]:
-    """Return how far down and up the map must reach: travel at the greatest loads met."""
-    project = job.project
-    mass = project.mass_state()
-    drawn = {name: ensemble.of(name) for name in job.quantities}
-    suspension = suspension_of(project, "", state_names(project)[0], drawn)
-    pressure = 0.5 * float(job.air().density) * job.top_speed**2
-    heights = {
-        key: [getattr(mass, key).best]
-        + [getattr(s, key).best for s in project.states if getattr(s, key) is not None]
-        for key in _HEIGHT_KEYS
-    }
-    found = {}
-    air = _air_at(job)
-    grid = np.linspace(0.3, 1.0, 5)
-    hf = (grid * max(heights["ride_height_front"]))[:, None, None]
-    hr = (grid * max(heights["ride_height_rear"]))[None, :, None]
-    loads = load(
-        PlatformState(
-            ride_height_front=hf,
-            ride_height_rear=hr,
-            speed=np.full(1, air.speed),
-            density=np.full(1, air.density),
-            viscosity=np.full(1, air.viscosity),
-        )
-    )
-    for axle, spring, force, key in (
-        ("front", suspension.front, loads.downforce_front, "ride_height_front"),
-        ("rear", suspension.rear, loads.downforce_rear, "ride_height_rear"),
-    ):
-        greatest = np.quantile(np.max(force, axis=(0, 1)), 0.98)
-        sink = _ROOM * np.max(spring.sink(np.full(ensemble.size, pressure * max(greatest, 0.1))))
-        low = max(_LOWEST, min(heights[key]) - float(sink))
-        found[axle] = (low, max(heights[key]) + _ABOVE)
-    return found
-
-
-def _thinned(ensemble: Ensemble, most: int) -> Ensemble:
-    return Ensemble(
-        quantities=ensemble.quantities,
-        deviates=ensemble.deviates[:most],
-        columns=ensemble.columns,
-    )
 
 
 def _air_at(job: Job) -> AirAt:
