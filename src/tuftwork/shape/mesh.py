@@ -10,6 +10,8 @@ from tuftwork.errors import InputError
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+_AT_ONCE = 2_000_000
+"""Pixels tried in one go; bounds the memory. [pixels]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,24 +175,31 @@ def frontal_area(meshes: Sequence[Mesh], *, pixel: float = 0.002) -> float:
     shape = np.ceil(np.ptp(corner.reshape(-1, 2), axis=0) / pixel).astype(int) + 1
     seen = np.zeros(tuple(shape), bool)
     scaled = (corner - low) / pixel - 0.5
-    for tri in scaled:
-        _shade(seen, tri)
+    first = np.maximum(np.ceil(scaled.min(axis=1)).astype(np.int64), 0)
+    last = np.minimum(np.floor(scaled.max(axis=1)).astype(np.int64), shape - 1)
+    size = np.maximum(last - first + 1, 0)
+    ends = np.cumsum(size[:, 0] * size[:, 1])
+    start = 0
+    while start < len(scaled):
+        done = ends[start - 1] if start else 0
+        stop = max(start + 1, int(np.searchsorted(ends, done + _AT_ONCE, side="right")))
+        _shade(seen, scaled[start:stop], first[start:stop], size[start:stop])
+        start = stop
     return float(seen.sum() * pixel**2)
 
 
-def _shade(seen: npt.NDArray[np.bool_], tri: Floats) -> None:
-    """Mark pixel centres inside one projected triangle."""
-    first = np.maximum(np.ceil(tri.min(axis=0)).astype(int), 0)
-    last = np.minimum(np.floor(tri.max(axis=0)).astype(int), np.array(seen.shape) - 1)
-    if np.any(last < first):
-        return
-    (ax, ay), (bx, by), (cx, cy) = tri
-    area = (bx - ax) * (cy - ay) - (cx - ax) * (by - ay)
-    if area == 0.0:
-        return
-    y = np.arange(first[0], last[0] + 1)[:, None]
-    z = np.arange(first[1], last[1] + 1)[None, :]
-    s = ((y - ax) * (cy - ay) - (cx - ax) * (z - ay)) / area
-    t = ((bx - ax) * (z - ay) - (y - ax) * (by - ay)) / area
-    inside = (s >= 0) & (t >= 0) & (s + t <= 1)
-    seen[first[0] : last[0] + 1, first[1] : last[1] + 1] |= inside
+def _shade(seen: npt.NDArray[np.bool_], corner: Floats, first: Ints, size: Ints) -> None:
+    """Mark pixel centres inside projected triangles: every pixel of every box around one."""
+    count = size[:, 0] * size[:, 1]
+    tri = np.repeat(np.arange(len(count)), count)
+    place = np.arange(len(tri)) - np.repeat(np.cumsum(count) - count, count)
+    i = first[tri, 0] + place // size[tri, 1]
+    j = first[tri, 1] + place % size[tri, 1]
+    b, c = (corner[:, k] - corner[:, 0] for k in (1, 2))
+    area = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
+    x, y = i - corner[tri, 0, 0], j - corner[tri, 0, 1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        s = (x * c[tri, 1] - y * c[tri, 0]) / area[tri]
+        t = (b[tri, 0] * y - b[tri, 1] * x) / area[tri]
+        inside = (s >= 0) & (t >= 0) & (s + t <= 1)
+    seen[i[inside], j[inside]] = True

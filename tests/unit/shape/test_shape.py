@@ -60,12 +60,17 @@ def test_every_generic_car_is_watertight_part_by_part(kind: str) -> None:
 
 def test_every_number_of_the_generic_car_moves_something() -> None:
     base = KINDS["open-wheeler"]
-    wide = {"skirt_height": 0.02, "splitter_length": 0.05}
+    wide = {
+        "skirt_height": 0.02, "splitter_length": 0.05, "wing_flap_chord": 0.1, "wing_gurney": 0.01,
+        "dive_planes": 1, "diffuser_fences": 2,
+    }  # fmt: skip
+    counts = ("dive_planes", "diffuser_fences")
     before = np.concatenate([p.vertices for p in generic_car("open-wheeler", **wide)])
     for name in base.__dataclass_fields__:
         value = wide.get(name, getattr(base, name))
+        more = value + 1 if name in counts else value * 1.05
         after = np.concatenate(
-            [p.vertices for p in generic_car("open-wheeler", **(wide | {name: value * 1.05}))]
+            [p.vertices for p in generic_car("open-wheeler", **(wide | {name: more}))]
         )
         moved = after.shape != before.shape or np.abs(after - before).max() > 1e-6
         assert moved, name

@@ -361,7 +361,7 @@ function PlaneOf({ view }: { view: View }) {
 function Charts({ view }: { view: View }) {
   const a = view.arrays;
   return (
-    <section class="section-split" aria-label="Along the car and over time">
+    <section class="section-split flow-charts" aria-label="Along the car and over time">
       <LineChart title="Load along the car" xLabel="x, m rearward of the front axle" yLabel="m² in each band" series={[
         { label: "downforce", tone: "ink", x: a.band_start, y: a.band_downforce },
         { label: "drag", tone: "tuft", x: a.band_start, y: a.band_drag },

@@ -136,7 +136,7 @@ export class Scene {
 
   private matrix(aspect: number): [Float32Array, number[]] {
     const { right, up, eye, size, middle } = this.frame();
-    const height = size / Math.min(1.9, Math.max(aspect, 0.6));
+    const height = size / Math.min(1.6, Math.max(aspect, 0.6));
     const [sx, sy, sz] = [2 / (height * aspect), 2 / height, -0.1 / size];
     const [ox, oy] = this.camera.shift;
     const row = (axis: number[], s: number, o: number) => [

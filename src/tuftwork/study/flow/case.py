@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatch
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -207,6 +208,13 @@ def _from_file(surface: FlowSurface, folder: Path) -> Shape:
     path = (root / surface.file.removeprefix("evidence/")).resolve()
     if not path.is_relative_to(root):
         raise InputError("file", surface.file, "", "lies outside evidence/")
+    written = path.stat().st_mtime_ns if path.is_file() else 0
+    return _placed(surface, path, written)
+
+
+@lru_cache(maxsize=4)
+def _placed(surface: FlowSurface, path: Path, written: int) -> Shape:
+    """Read, place and mend one file; kept, because a page asks again for every move of a slider."""
     found = [m for m in read_meshes(path, unit=_UNITS[surface.unit])
              if not _matches(m.name, surface.leave_out)]  # fmt: skip
     if not found:
