@@ -12,6 +12,7 @@ from tuftwork.errors import InputError
 from tuftwork.quantity import Array
 
 _CORNER = np.deg2rad(30.0)  # sharper turns than this are corners, kept as corners by the spline
+_EDGE = np.deg2rad(70.0)  # a sharp edge turns by more, each corner of a blunt one by about 90
 FEWEST_POINTS = 21  # a nose needs more points than 20 to be a nose
 
 
@@ -113,6 +114,8 @@ def check_contour(x: ArrayLike, y: ArrayLike, *, name: str = "section") -> Conto
         )
     px, py, more = _in_order(px, py, name)
     notices += more
+    px, py, more = _from_edge(px, py, name)
+    notices += more
     _refuse_open(px, py, name)
     _refuse_crossing(px, py, name)
     return Contour(x=px, y=py, name=name, notices=tuple(notices))
@@ -124,6 +127,29 @@ def _in_order(px: Array, py: Array, name: str) -> tuple[Array, Array, list[str]]
     if area < 0.0:
         return px[::-1].copy(), py[::-1].copy(), [f"{name}: order reversed, upper side first"]
     return px, py, []
+
+
+def _from_edge(px: Array, py: Array, name: str) -> tuple[Array, Array, list[str]]:
+    """Turn a closed outline so that it starts at its trailing edge, its only sharp corner."""
+    size = max(float(np.ptp(px)), float(np.ptp(py)))
+    if float(np.hypot(px[0] - px[-1], py[0] - py[-1])) > 1e-6 * size:
+        return px, py, []
+    x, y = px[:-1], py[:-1]
+    ahead = np.arctan2(np.roll(y, -1) - y, np.roll(x, -1) - x)
+    turn = np.abs((ahead - np.roll(ahead, 1) + np.pi) % (2.0 * np.pi) - np.pi)
+    sharp = np.flatnonzero(turn > _EDGE)
+    if turn[0] > _EDGE or sharp.size not in (1, 2):
+        return px, py, []
+    # of a blunt edge's two corners the one that its base leads to comes first
+    last = sharp.size == 2 and (sharp[1] - sharp[0]) % x.size == 1
+    k = int(sharp[-1] if last else sharp[0])
+    if sharp.size == 2 and not last:
+        if (sharp[0] - sharp[1]) % x.size != 1:
+            return px, py, []
+        k = int(sharp[0])
+    keep = 0 if sharp.size == 2 else 1  # the base of a blunt edge is no part of the outline
+    order = (k + np.arange(x.size + keep)) % x.size
+    return x[order], y[order], [f"{name}: started at point {k + 1}, its trailing edge"]
 
 
 def _refuse_open(px: Array, py: Array, name: str) -> None:

@@ -102,3 +102,31 @@ def test_nodes_lie_on_the_spline_and_are_fine_at_the_nose() -> None:
     step = np.hypot(np.diff(x), np.diff(y))
     assert step.min() == pytest.approx(step[58:62].min())
     assert fit_spline(c).nose > 0.9
+
+
+@pytest.mark.parametrize("first", [40, 80, 110])
+def test_an_outline_that_starts_elsewhere_is_turned_to_its_trailing_edge(first) -> None:
+    good = naca("4412", n_point=161)
+    x, y = (np.roll(v[:-1], -first) for v in (good.x, good.y))
+    mended = check_contour(np.append(x, x[0]), np.append(y, y[0]))
+    np.testing.assert_allclose(mended.x, good.x, atol=1e-12)
+    np.testing.assert_allclose(mended.y, good.y, atol=1e-12)
+    assert "its trailing edge" in mended.notices[-1]
+
+
+def test_a_blunt_outline_that_starts_at_its_nose_keeps_its_edge_open() -> None:
+    good = thicken_edge(naca("0012", n_point=161), 0.02)
+    x, y = (np.roll(v, -80) for v in (good.x, good.y))
+    mended = check_contour(np.append(x, x[0]), np.append(y, y[0]))
+    assert mended.edge_gap == pytest.approx(0.02, rel=0.01)
+    np.testing.assert_allclose(mended.x, good.x, atol=1e-12)
+
+
+def test_both_sides_from_nose_to_tail_are_refused() -> None:
+    good = naca("4412")
+    k = int(np.argmin(good.x))
+    with pytest.raises(InputError, match="open by more than a tenth"):
+        check_contour(
+            np.r_[good.x[: k + 1][::-1], good.x[k + 1 :]],
+            np.r_[good.y[: k + 1][::-1], good.y[k + 1 :]],
+        )

@@ -6,7 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tuftwork.errors import InputError
-from tuftwork.section import Flap, assemble, measure_slot, naca, over_ground, single
+from tuftwork.section import Flap, Stack, assemble, measure_slot, naca, over_ground, single
+from tuftwork.section.shape import transform
+from tuftwork.section.stack import check_stack
 
 
 def _flap(**more) -> Flap:
@@ -65,3 +67,10 @@ def test_the_lowest_point_is_at_the_height() -> None:
 def test_a_section_below_the_road_is_refused(height) -> None:
     with pytest.raises(InputError, match="height"):
         over_ground(single(naca("4412")), 0.0, height)
+
+
+def test_elements_that_touch_name_the_place() -> None:
+    one = single(naca("4412")).elements[0]
+    crossing = Stack(elements=(one, transform(one, shift=(0.5, 0.0))))
+    with pytest.raises(InputError, match=r"elements 1 and 2 near .* touch or cross"):
+        check_stack(crossing)
