@@ -1,6 +1,6 @@
 """Commands about pictures: read."""
 
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -22,6 +22,9 @@ def read(
         bool, typer.Option("--public", help="Leave out what tells whose car it is.")
     ] = False,
     slide: Annotated[bool, typer.Option("--slide", help="16:9, legend at the side.")] = False,
+    section: Annotated[
+        str, typer.Option(help="Write this mark, traced end-on, as section coordinates into out/.")
+    ] = "",
     as_json: JsonOption = False,
 ) -> int:
     """Read dimensions with ranges from the marks on pictures; list what to ask next."""
@@ -38,6 +41,8 @@ def read(
         write_annotated(bench, name, public=public, shape="slide" if slide else "paper")
         for name in (wanted if draw or public or slide else ())
     ]
+    if section:
+        drawn.append(_write_section(bench, picture or page["picture"]["id"], section))
     faults = [p for p in page["pictures"] if p["fault"]] + [r for r in rows if r["fault"]]
     if as_json:
         print_json({**page, "readings": rows, "filled": filled, "drawn": drawn})
@@ -64,6 +69,20 @@ def read(
     show_lines(f"Filled {key} with {value}" for key, value in filled.items())
     show_lines(f"Wrote {path}" for pair in drawn for path in pair.values())
     return NO if faults else 0
+
+
+def _write_section(bench: Any, picture: str, mark: str) -> dict[str, str]:
+    """Write a traced section into out/ and return its path."""
+    from tuftwork.files import write_atomic
+    from tuftwork.study.picture import desk_of
+    from tuftwork.study.picture.traced import trace_section
+
+    found = trace_section(desk_of(bench), picture, mark)
+    out = bench.folder / "out"
+    out.mkdir(exist_ok=True)
+    path = out / f"section-{mark.replace(' ', '-')}.csv"
+    write_atomic(path, found.csv().encode())
+    return {"section": str(path)}
 
 
 def _largest(shares: list[dict[str, float]]) -> str:

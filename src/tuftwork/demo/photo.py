@@ -35,6 +35,8 @@ class Shot:
         Name → points of the car.
     on
         Mark → plane.
+    silhouette
+        Name of the mark that follows the car's outline against the background, if any.
     """
 
     id: str
@@ -50,6 +52,7 @@ class Shot:
     marks: Mapping[str, np.ndarray] = field(default_factory=dict)
     on: Mapping[str, str] = field(default_factory=dict)
     on_lift: bool = False
+    silhouette: str = ""
 
     def camera(self) -> Camera:
         """Return the true camera."""
@@ -74,10 +77,31 @@ class Shot:
             axle, side = wheel.split()
             places[f"tyre {wheel}"] = mould.tyre(axle, side, (20, 60, 100, 140, 180, 210, -25))
         places |= {name: np.atleast_2d(at) for name, at in self.marks.items()}
-        return {
+        found = {
             name: np.round(project(camera, at) + rng.normal(0, CLICK, (len(at), 2)), 1)
             for name, at in places.items()
         }
+        if self.silhouette:
+            around = outline_of(mould, camera)
+            found[self.silhouette] = np.round(around + rng.normal(0, CLICK, around.shape), 1)
+        return found
+
+
+_FINE = 4  # drawn this much larger for the outline
+
+
+def outline_of(mould: Mould, camera: Camera) -> np.ndarray:
+    """Return the car's outline in a picture, as corners a person would click ``(n, 2)``. [pixel]"""
+    import cv2
+
+    mask = np.zeros((SIZE[1] * _FINE, SIZE[0] * _FINE), dtype=np.uint8)
+    for surface in mould.surfaces():
+        seen = project(camera, np.asarray(surface.vertices, dtype=float))
+        for corners in np.round(_FINE * seen[np.asarray(surface.faces)]).astype(np.int32):
+            cv2.fillConvexPoly(mask, corners, 255)
+    lines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    longest = max(lines, key=cv2.contourArea)
+    return np.asarray(cv2.approxPolyDP(longest, 1.0 * _FINE, closed=True)[:, 0, :] / _FINE)
 
 
 ALL = ("hub", "top", "ground")
@@ -148,7 +172,7 @@ ROAD = Mould(
 
 
 def road_shots(mould: Mould) -> tuple[Shot, ...]:
-    """Return the three photographs of the road hypercar, all a magazine would print."""
+    """Return the four photographs of the road hypercar, all a magazine would print."""
     m = mould
     chord = np.stack([m.wing_edge(0.0, m.wing_span / 2), m.wing_edge(1.0, m.wing_span / 2)])
     tip = m.wing_edge(0.0, m.wing_span / 2) + np.array([-0.03, 0.0, 0.06])
@@ -180,6 +204,10 @@ def road_shots(mould: Mould) -> tuple[Shot, ...]:
              marks={"wing tip right": tip, "wing tip left": tip * across,
                     "diffuser exit": np.array([m.ramp_end, 0.0, m.ramp_exit])},
              on={"diffuser exit": "diffuser exit"}),
+        Shot(id="P4", title="Head-on, long lens", target=(1.0, 0.0, 0.55), azimuth=180,
+             elevation=0.6, distance=42.0, focal_35mm=400,
+             wheels={"front right": ("top", "ground"), "front left": ("top", "ground")},
+             silhouette="silhouette", on={"silhouette": "broadest section"}),
     )  # fmt: skip
 
 

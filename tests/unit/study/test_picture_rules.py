@@ -138,3 +138,55 @@ def test_two_numbers_of_one_reading_are_one(halyard_unrun: Bench) -> None:
     pairs = shared_correlations({"a": area, "b": other, "c": tape}, project, halyard_unrun.folder)
     assert set(pairs) == {("a", "b")}
     assert pairs["a", "b"] == pytest.approx(0.995)
+
+
+def test_the_frontal_area_comes_from_a_silhouette(road_unrun: Bench) -> None:
+    from shapely.geometry import Polygon
+    from shapely.ops import unary_union
+
+    from tuftwork.demo.photo import ROAD
+
+    shadow = [
+        Polygon(corners[:, 1:])
+        for surface in ROAD.surfaces()
+        for corners in np.asarray(surface.vertices)[np.asarray(surface.faces)]
+    ]
+    true = unary_union([p.buffer(1e-5) for p in shadow if p.area > 1e-9]).area
+    row = next(r for r in road_unrun.page("pictures")["readings"] if r["id"] == "R10")
+    number = row["number"]
+    half = (number["high"] - number["low"]) / 2
+    assert abs(number["best"] - true) < 2 * half
+    # an outline from ahead lies on no one plane, and the reading says so
+    assert row["shares"][0]["name"] == "plane broadest section"
+    held = road_unrun.opened.project.car.frontal_area
+    assert held.origin == "digitised"
+    assert "reading R10" in held.place
+
+
+def test_a_traced_section_becomes_coordinates_for_the_section_engine(
+    road_unrun: Bench, tmp_path: Path
+) -> None:
+    from tuftwork.files.section import read_section
+    from tuftwork.reading import project
+    from tuftwork.section import naca
+    from tuftwork.study.picture.traced import trace_section
+
+    desk = desk_of(road_unrun)
+    plane = next(p for p in desk.room.planes if p.name == "end plate")
+    true = naca("6412", n_point=41)
+    chord, nose = 0.6, np.array([1.0, plane.at.best, 0.9])
+    corners = np.stack([nose[0] + chord * true.x, np.full(true.x.size, nose[1]),
+                        nose[2] - chord * true.y], axis=1)  # fmt: skip
+    seen = project(desk.solution("P1").camera("P1"), corners[:-1])
+    with_it = desk.with_marks(
+        "P1", {**desk.photo("P1").marks, "foil": seen.tolist()},
+        {**desk.photo("P1").on, "foil": "end plate"},
+    )  # fmt: skip
+    found = trace_section(with_it, "P1", "foil")
+    assert found.chord == pytest.approx(chord, rel=0.01)
+    path = tmp_path / "foil.csv"
+    path.write_text(found.csv(), encoding="utf-8")
+    shape = read_section(path)
+    assert np.max(shape.y) - np.min(shape.y) == pytest.approx(
+        np.max(true.y) - np.min(true.y), abs=0.006
+    )
