@@ -9,13 +9,13 @@ import numpy as np
 from tuftwork.errors import InputError
 from tuftwork.flow.case import FlowCase
 from tuftwork.flow.engine import PRECISIONS, Backend, Precision
+from tuftwork.flow.parts import part_faults
 from tuftwork.flow.prepare import (
     RATES,
     Prepared,
     blockage_of,
     body_length,
     grid_of,
-    part_faults,
     prepare,
     steps_for,
 )

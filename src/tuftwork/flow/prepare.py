@@ -1,20 +1,19 @@
 """From a case to a setup in lattice units, with refusals and the cost before anything runs."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from tuftwork.errors import InputError
-from tuftwork.flow.case import LONGEST_CAR, SHORTEST_CAR, FlowCase, FlowPart
+from tuftwork.flow.case import FlowCase, FlowPart
 from tuftwork.flow.engine import Backend, Precision
+from tuftwork.flow.parts import FEWEST_GAP_CELLS, part_faults
 from tuftwork.flow.setup import Setup, Surface
 from tuftwork.flow.walls import Body, wrap_bodies
-from tuftwork.shape.mesh import Mesh, check_mesh, frontal_area
+from tuftwork.shape.mesh import Mesh, frontal_area
 
 LARGEST_BLOCKAGE = 0.15
-FEWEST_GAP_CELLS = 2
 SPONGE_SHARE = 0.05
 """Largest share of free stream imposed per step inside the sponge. [-]"""
 
@@ -128,38 +127,6 @@ def _check_parts(case: FlowCase) -> None:
     """Refuse surfaces that cannot be meant."""
     for fault in part_faults(case):
         raise fault
-
-
-def part_faults(case: FlowCase) -> Iterator[InputError]:
-    """Yield everything wrong with the surfaces, all parts, before a grid is laid."""
-    low, high = case.bounds()
-    length = float((high - low).max())
-    if not SHORTEST_CAR <= length <= LONGEST_CAR:
-        cure = "Metres are meant: millimetres make a car 1000 times too long."
-        limit = f"all parts together must be {SHORTEST_CAR:g} to {LONGEST_CAR:g} m long"
-        yield InputError("parts", length, "m", limit, cure)
-        return
-    for part in case.parts:
-        try:
-            check_mesh(
-                Mesh(name=part.name, vertices=part.vertices, faces=part.faces),
-                closed=part.is_closed,
-            )
-        except InputError as fault:
-            yield fault
-            continue
-        depth = float(part.vertices[:, 2].min())
-        allowed = -case.cell if part.spin else -1e-6
-        if case.road != "none" and depth < allowed:
-            at = part.vertices[part.vertices[:, 2].argmin()]
-            cure = f"Lowest point at x {at[0]:.3f}, y {at[1]:.3f} m. Raise the part."
-            yield InputError(f"part '{part.name}'", depth, "m", "lies below the road (z = 0)", cure)
-            continue
-        across = depth / case.cell
-        if case.road != "none" and part.spin is None and depth > 1e-6 and across < FEWEST_GAP_CELLS:
-            limit = f"needs at least {FEWEST_GAP_CELLS} cells (between road and {part.name})"
-            cure = f"Use cells of {depth / 4:.4f} m or set the part down."
-            yield InputError("smallest gap", round(across, 2), "cells", limit, cure)
 
 
 def grid_of(case: FlowCase) -> tuple[tuple[float, float, float], tuple[int, int, int]]:

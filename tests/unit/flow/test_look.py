@@ -9,9 +9,9 @@ from tuftwork.errors import InputError
 from tuftwork.flow import Box, FlowCase, FlowPart, FlowResult, StopRule, fields, prepare, run
 from tuftwork.flow.bias import comparisons, stated_bias
 from tuftwork.flow.judge import forecast, prepared_or_faults
+from tuftwork.flow.level import equal_surface
 from tuftwork.flow.look import (
     car_loads,
-    equal_surface,
     load_rows,
     part_axle_loads,
     plane,

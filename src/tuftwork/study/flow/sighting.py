@@ -6,6 +6,7 @@ bias, so several of them must not add up to certainty: with n runs each one's va
 as large.
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot, sqrt
 from pathlib import Path
@@ -16,6 +17,7 @@ from tuftwork.errors import FileFault
 from tuftwork.files.evidence import digest_of
 from tuftwork.files.flow import read_flow_record
 from tuftwork.quantity import Z80, Quantity
+from tuftwork.study.number import Link
 
 _AREA = ("m²", "area")
 
@@ -141,3 +143,16 @@ def sighted_rows(project: Project, folder: Path | None) -> tuple[Measured, ...]:
     counted = [run for run in flown_runs(project, folder) if not run.why_not]
     share = sqrt(len(counted)) if counted else 1.0
     return tuple(run.measured_row(share) for run in counted)
+
+
+def runs_held(project: Project, rows: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
+    """Return the evidence ids of runs among the rows that the draws were held against."""
+    measured = {row.id for row in project.measured}
+    return tuple(dict.fromkeys(str(r["id"]) for r in rows if r["id"] not in measured))
+
+
+def flow_links(project: Project, rows: Sequence[Mapping[str, Any]]) -> list[Link]:
+    """Return the step that runs of the 3-D flow make in every whole-car number."""
+    held = runs_held(project, rows)
+    what = "Draws held against the 3-D flow, its stated bias in the range"
+    return [Link(what=what, origin="computed", source=", ".join(held))] if held else []
