@@ -24,6 +24,7 @@ from tuftwork.air import Air
 from tuftwork.car import Measured, Project
 from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.quantity import ORIGINS, Ensemble, format_plain, summarise, to_si
+from tuftwork.study.flow.sighting import flow_links
 from tuftwork.study.inputs import has_platform, labels_of, state_names
 from tuftwork.study.job import Job, models_in
 from tuftwork.study.number import ChainBook, Link, Number, link_of_source
@@ -90,13 +91,6 @@ class Answers:
     def is_tied(self) -> bool:
         """Whether measured rows narrowed the draws."""
         return bool(self.results["tie"]["rows"]) and bool(self.project.measured)
-
-    @property
-    def flown(self) -> tuple[str, ...]:
-        """Evidence ids of runs of the 3-D flow that the draws were held against."""
-        measured = {row.id for row in self.project.measured}
-        return tuple(dict.fromkeys(r["id"] for r in self.results["tie"]["rows"]
-                                   if r["id"] not in measured))  # fmt: skip
 
     @property
     def has_platform(self) -> bool:
@@ -230,10 +224,7 @@ class Answers:
 
     def car_links(self, state: str) -> list[Link]:
         """Return the steps every whole-car number rests on."""
-        links = []
-        if self.flown:
-            what = "Draws held against the 3-D flow, its stated bias in the range"
-            links.append(Link(what=what, origin="computed", source=", ".join(self.flown)))
+        links = flow_links(self.project, self.results["tie"]["rows"])
         if self.is_tied:
             rows = [row.id for row in self.project.measured]
             places = sorted({row.evidence for row in self.project.measured if row.evidence})
