@@ -16,8 +16,6 @@ export interface LoadRow {
   total: Num;
   share: Num;
   drag: Num;
-  front?: Num;
-  rear?: Num;
   height_front?: Num;
   height_rear?: Num;
 }

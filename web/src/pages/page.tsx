@@ -34,12 +34,12 @@ export function Page<T>({ title: own, lead, address, bare, children }: Props<T>)
           {lead && <p>{lead}</p>}
         </header>
       )}
-      {error && <Refusing error={error} />}
-      {!error && !data && <Busy what={`Reading ${title.toLowerCase()}`} />}
+      {error && !bare && <Refusing error={error} />}
+      {!error && !data && !bare && <Busy what={`Reading ${title.toLowerCase()}`} />}
       {data && (
         <>
-          <Partial missing={(data as Shared).partial} />
-          <Notices notices={(data as Shared).notices} />
+          {!bare && <Partial missing={(data as Shared).partial} />}
+          {!bare && <Notices notices={(data as Shared).notices} />}
           {children(data, busy)}
         </>
       )}

@@ -9,9 +9,9 @@ from tuftwork.aeromap.map import AeroMap
 from tuftwork.aeromap.platform import STANDARD_GRAVITY
 from tuftwork.car import Device, Project, Schedule, position_at
 from tuftwork.errors import NotCovered
-from tuftwork.quantity import Draws
+from tuftwork.quantity import Draws, summarise
 from tuftwork.study.answers import Answers
-from tuftwork.study.number import Number
+from tuftwork.study.number import Number, number_of_summary
 
 _KMH = 3.6
 _SIDE = (0.0, 1.0)  # [g] straight ahead, cornering
@@ -51,7 +51,15 @@ def role_of(project: Project, state: str) -> str:
 
 
 def rows_of(answers: Answers) -> list[Page]:
-    """Return every state with its loads at every studied speed."""
+    """Return every state with its loads at every studied speed; worked out once."""
+    key = "car rows"
+    if key not in answers.worked_out:
+        answers.worked_out[key] = _rows(answers)
+    kept: list[Page] = answers.worked_out[key]
+    return kept
+
+
+def _rows(answers: Answers) -> list[Page]:
     return [
         {
             "name": state,
@@ -65,10 +73,12 @@ def rows_of(answers: Answers) -> list[Page]:
 
 def load_row(answers: Answers, state: str, speed: float) -> Page:
     """Return one row of a state: loads, share, drag, ride heights where they are known."""
-    names = ["total", "share", "drag"]
+    numbers = {name: _number(answers, state, name, speed) for name in ("total", "share", "drag")}
     if answers.has_platform:
-        names += ["front", "rear", "height_front", "height_rear"]
-    numbers = {name: _number(answers, state, name, speed) for name in names}
+        keep = answers.kept(state)
+        for name in ("height_front", "height_rear"):
+            heights = summarise(answers.draws(state, name, speed)[keep])
+            numbers[name] = number_of_summary(heights, "height", unit="mm")
     return {"speed_kmh": round(speed * _KMH, 1), **numbers}
 
 
@@ -101,8 +111,12 @@ def _loads(answers: Answers, state: str, speed: float) -> dict[str, Draws]:
 
 
 def devices_of(answers: Answers) -> list[Page]:
-    """Return every device: its schedules, and what it does to the car to stick anywhere."""
-    return [_device(answers, device) for device in answers.project.devices]
+    """Return every device: schedules, and what it does to stick anywhere; worked out once."""
+    key = "car devices"
+    if key not in answers.worked_out:
+        answers.worked_out[key] = [_device(answers, d) for d in answers.project.devices]
+    kept: list[Page] = answers.worked_out[key]
+    return kept
 
 
 def _device(answers: Answers, device: Device) -> Page:

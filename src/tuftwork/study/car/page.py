@@ -36,6 +36,14 @@ def car_page(answers: Answers, *, speed: str = "", state: str = "") -> Page:
     name = answers.state_named(state)
     usual = answers.speeds[-2] if len(answers.speeds) > 1 else answers.speeds[-1]
     at_speed = answers.speed_named(speed, usual=usual)
+    key = f"car page {name} {at_speed}"
+    if key not in answers.worked_out:
+        answers.worked_out[key] = _page(answers, name, at_speed)
+    kept: Page = answers.worked_out[key]
+    return kept
+
+
+def _page(answers: Answers, name: str, at_speed: float) -> Page:
     has_parts = bool(answers.project.parts)
     return {
         "state": name,
