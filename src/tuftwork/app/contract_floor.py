@@ -44,6 +44,7 @@ class FloorPage(TypedDict):
     flows: dict[str, float] | None
     hysteresis: str
     prices: FloorPrices | None
+    fronts: list[dict[str, Any]]
     strakes: list[dict[str, Any]]
     levers: list[dict[str, Any]]
     cautions: list[str]

@@ -90,6 +90,11 @@ class Splitter(PartTable):
     drop: Annotated[
         Quantity, number("height"), Field(description="Underside below the reference plane")
     ] = Quantity(best=0.0, low=0.0, high=0.0, unit="mm", dimension="height", spread="exact")
+    stiffness: Annotated[
+        Quantity | None,
+        number("stiffness", positive=True),
+        Field(description="Load on the plate per droop of its lip; rigid unless given"),
+    ] = None
 
 
 class Body(PartTable):

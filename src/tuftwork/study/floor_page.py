@@ -7,10 +7,11 @@ import numpy as np
 from tuftwork.car import Floor, Project
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.floor.sweep import has_hysteresis
-from tuftwork.quantity import Quantity, format_number
+from tuftwork.quantity import format_number
 from tuftwork.study.answers import Answers
 from tuftwork.study.finding import Finding
 from tuftwork.study.floor_case import FloorCase, floor_case, floors_of
+from tuftwork.study.floor_front import front_rows
 from tuftwork.study.floor_live import (
     asked,
     drawing_of,
@@ -20,7 +21,8 @@ from tuftwork.study.floor_live import (
     solved,
     worked_of,
 )
-from tuftwork.study.number import Link, Number, number_of_quantity
+from tuftwork.study.floor_number import computed
+from tuftwork.study.number import Link, Number
 from tuftwork.study.store import Tree
 from tuftwork.study.support import Support, counted
 
@@ -65,14 +67,15 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
         why = str(kept.get("refused", "it has not been computed"))
         return head | {"answer": f"No answer for this floor: {why}", "notices": [why],
                        "handles": None, "loads": [], "sweep": None, "field": None,
-                       "prices": None, "strakes": [], "levers": [], "flows": None}  # fmt: skip
+                       "prices": None, "fronts": [], "strakes": [], "levers": [],
+                       "flows": None}  # fmt: skip
     what = asked(answers, {"floor": case.part.name, "state": named})
     try:
         result = solved(answers, what)
     except (NotConverged, InputError) as why:
         return head | {"answer": f"No answer at {what.said}: {why}", "notices": [str(why)],
                        "handles": handles_of(case, kept), "loads": [], "sweep": _sweep(kept),
-                       "field": None, "prices": None, "strakes": [], "levers": [],
+                       "field": None, "prices": None, "fronts": [], "strakes": [], "levers": [],
                        "flows": None}  # fmt: skip
     loads = _loads(answers, case, named, what, result, kept)
     return head | {
@@ -88,6 +91,7 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
         "flows": flows_of(result),
         "hysteresis": _hysteresis(case),
         "prices": _prices(answers, case, kept, named),
+        "fronts": front_rows(kept["fronts"]),
         "strakes": _strakes(answers, case, kept, named),
         "levers": _levers(answers, case, kept, named),
         "notices": list(result.notices),
@@ -154,7 +158,7 @@ def _loads(
         for k in ("budget", "budget_low", "budget_high")
     ]
     name = "channel table" if case.has_channel else "closed form"
-    number = _number(three[0], three[1], three[2], "area", "m²", what.said)
+    number = computed(three[0], three[1], three[2], "area", "m²", what.said)
     why = f"floor/{case.part.name}/{state}/budget"
     answers.book.add(
         why, title=f"{case.part.name}: CzS in the budget ({name})", number=number | {"why": why},
@@ -163,16 +167,6 @@ def _loads(
     )  # fmt: skip
     label = f"CzS of the floor in the budget, {name}"
     return [rows[0], {"key": "budget", "label": label, "number": number | {"why": why}}, *rows[1:]]
-
-
-def _number(best: float, low: float, high: float, dimension: str, unit: str, place: str) -> Number:
-    a, b = sorted((low, high))
-    # the best value of draws may lie at an end of a narrow range
-    a, b = min(a, best), max(b, best)
-    return number_of_quantity(
-        Quantity(best=best, low=a, high=b, unit=unit, dimension=dimension, origin="computed",
-                 place=place)
-    ) | {"at": place}  # fmt: skip
 
 
 def _sweep(kept: Tree) -> Page:
@@ -238,7 +232,7 @@ def _prices(answers: Answers, case: FloorCase, kept: Tree, state: str) -> Page:
     coverage, at = float(kept["coverage"]), "best plane ramp under the hard points"
 
     def gain(key: str, value: float, title: str) -> Number:
-        number = _number(coverage * value, coverage * value * low, coverage * value * high,
+        number = computed(coverage * value, coverage * value * low, coverage * value * high,
                          "area", "m²", at)  # fmt: skip
         why = f"floor/{case.part.name}/{state}/{key}"
         answers.book.add(why, title=title, number=number | {"why": why}, links=_LINKS,
@@ -265,7 +259,7 @@ def _strakes(answers: Answers, case: FloorCase, kept: Tree, state: str) -> list[
     rows = []
     for k, row in enumerate(kept["strakes"]):
         gain = float(row["gain"])
-        number = _number(gain, 0.6 * gain, 1.4 * gain, "area", "m²", "pair of strakes, ±40 %")
+        number = computed(gain, 0.6 * gain, 1.4 * gain, "area", "m²", "pair of strakes, ±40 %")
         why = f"floor/{case.part.name}/{state}/strake {k}"
         answers.book.add(why, title="A pair of strakes", number=number | {"why": why},
                          links=_LINKS, decision="Whether strakes are worth a try.",
@@ -283,8 +277,8 @@ def _levers(answers: Answers, case: FloorCase, kept: Tree, state: str) -> list[P
     for k, row in enumerate(kept["levers"]):
         per_mm, per_kn = float(row["per_mm"]), 1e3 * float(row["per_newton"])
         why = f"floor/{case.part.name}/{state}/lever {k}"
-        one = _number(per_mm, 0.5 * per_mm, 1.5 * per_mm, "area", "m²", "per millimetre")
-        two = _number(per_kn, 0.5 * per_kn, 1.5 * per_kn, "area", "m²", "per kilonewton")
+        one = computed(per_mm, 0.5 * per_mm, 1.5 * per_mm, "area", "m²", "per millimetre")
+        two = computed(per_kn, 0.5 * per_kn, 1.5 * per_kn, "area", "m²", "per kilonewton")
         answers.book.add(why, title=f"{row['name']}: CzS per millimetre", number=one | {"why": why},
                          links=_LINKS, decision="What to move first.",
                          notices=["Sign near certain, size good to half."])  # fmt: skip
@@ -340,7 +334,7 @@ def _cause(answers: Answers, case: FloorCase, kept: Tree, state: str) -> list[Fi
     stand = case.stand(*[float(h) for h in kept["heights"]])
     gap = float(stand.plane(np.array(kick), np.zeros(1))[0])
     ratio = gap / (0.5 * case.spec.diffuser_width)
-    number = _number(lost, 0.6 * lost, 1.4 * lost, "area", "m²", f"hr {_MM * now:.1f} mm")
+    number = computed(lost, 0.6 * lost, 1.4 * lost, "area", "m²", f"hr {_MM * now:.1f} mm")
     why = f"floor/{case.part.name}/{state}/cause"
     answers.book.add(why, title="Lost by the last 8 mm of rear ride height", links=_LINKS,
                      number=number | {"why": why}, notices=[CAUTIONS[0]],

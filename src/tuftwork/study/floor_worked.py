@@ -8,7 +8,7 @@ import numpy as np
 
 from tuftwork.aeromap.interface import PlatformState
 from tuftwork.aeromap.part import draws_of
-from tuftwork.car import Floor
+from tuftwork.car import Floor, Splitter
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.floor import FloorClosure, PlanResult, Strake, solve_plan
 from tuftwork.floor.device import Lip, Move, leverage, lip_effect, strake_gain
@@ -17,13 +17,14 @@ from tuftwork.floor.package import HardLimit, best_ramp
 from tuftwork.floor.sweep import ride_sweep
 from tuftwork.quantity import Array, Ensemble
 from tuftwork.study.floor_case import ClosureDraws, FloorCase, closure_draws, floor_case
+from tuftwork.study.floor_front import fronts
 from tuftwork.study.inputs import has_platform, state_names
 from tuftwork.study.job import Job, models_in
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
 STEP = "floor"
-_VERSION = 3
+_VERSION = 4
 _KMH = 3.6
 _DRAWS = 12  # of the sweep's range
 _LEVELS = 11
@@ -50,7 +51,9 @@ def floor_steps(job: Job) -> list[Step]:
 
     needs = ("tie", *(("axes", f"map {state}", f"ride {state}") if rides else ()))
     inputs = {
-        "floors": [p.model_dump_json() for p in floors],
+        "floors": [
+            p.model_dump_json() for p in job.project.parts if isinstance(p, Floor | Splitter)
+        ],
         "speeds": [q.best for q in job.project.study.speeds],
         "plain": not rides,
     }
@@ -79,6 +82,10 @@ def _worked(job: Job, results: Mapping[str, Tree], name: str, ride: str) -> Tree
                     for k in ("discharge", "mixing", "exit_pressure", "head")},
         "sweep": _sweep(job, case, closures, heights, speed, models, draws, ensemble, plan),
         "packages": _package(case, best, heights),
+        "fronts": fronts(
+            tuple(p for p in project.parts if isinstance(p, Splitter)), case, best, heights, plan,
+            0.5 * float(job.air().density) * speed**2,
+        ),
         "strakes": _strakes(case, best, heights, coverage),
         "levers": _levers(case, best, heights, coverage, plan,
                           0.5 * float(job.air().density) * speed**2),

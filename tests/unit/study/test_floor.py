@@ -147,3 +147,11 @@ def test_a_floor_with_a_channel_is_answered_from_its_table(halyard: Bench) -> No
     assert total[1] > total[0]  # the empirical fall, at the height published for its ramp
     wing = ready.load(platform, draws, {"exit_pressure": np.full(1, -0.1)})
     assert np.all(wing.downforce_front + wing.downforce_rear > total)
+
+
+def test_the_splitter_is_solved_as_the_front_of_the_channel(halyard: Bench) -> None:
+    (front,) = halyard.page("floor")["fronts"]
+    rows = {row["label"]: row["number"] for row in front["numbers"]}
+    assert rows["of it from below"]["best"] < rows["CzS, from above and below"]["best"]
+    assert rows["CzS more with the nose 10 mm lower"]["best"] > 0
+    assert "narrowest gap" in front["text"]

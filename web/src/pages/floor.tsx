@@ -88,6 +88,7 @@ interface FloorTree {
   flows: Flows | null;
   hysteresis: string;
   prices: Prices | null;
+  fronts: { name: string; text: string; numbers: { label: string; number: Num }[] }[];
   strakes: { offset_mm: number; start_m: number; gap_pct: number; gain: Num }[];
   levers: { name: string; per_mm: Num; per_kn: Num; force_n: number; front_share_pct: number }[];
   cautions: string[];
@@ -218,6 +219,22 @@ function FloorView({ tree }: { tree: FloorTree }) {
       {live.value && <Notices notices={live.value.notices} />}
       <p class="faint">{tree.hysteresis}</p>
       {tree.prices && <PriceTable prices={tree.prices} />}
+      {(tree.fronts ?? []).map((front) => (
+        <section key={front.name}>
+          <h2>Front floor: {front.name}, up to where the flat begins</h2>
+          {front.numbers.length > 0 && (
+            <dl class="pairs">
+              {front.numbers.map((row) => (
+                <div key={row.label}>
+                  <dt>{row.label}</dt>
+                  <dd><NumberText number={row.number} label={`${front.name}: ${row.label}`} /></dd>
+                </div>
+              ))}
+            </dl>
+          )}
+          <p class="faint">{front.text}</p>
+        </section>
+      ))}
       <div class="floor-split">
         {tree.strakes.length > 0 && <StrakeTable rows={tree.strakes} />}
         {tree.levers.length > 0 && <LeverTable rows={tree.levers} />}
