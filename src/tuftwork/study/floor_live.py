@@ -52,6 +52,17 @@ def worked_of(answers: Answers, name: str) -> Tree:
     return found
 
 
+def heights_in(answers: Answers, state: str, kept: Tree) -> list[float]:
+    """Return both ride heights of a state at the page's speed, medians of the draws [m]."""
+    heights = [float(h) for h in kept.get("heights", ())]
+    if not heights or not answers.has_platform or state in ("", answers.states[0]):
+        return heights
+    where = answers.platform(state, float(kept["speed"]))
+    return [
+        float(np.median(where.ride_height_front)), float(np.median(where.ride_height_rear))
+    ]  # fmt: skip
+
+
 def asked(answers: Answers, message: Mapping[str, Any]) -> Asked:
     """Return what a message asks for; what it leaves out stays as in the project.
 
@@ -67,7 +78,7 @@ def asked(answers: Answers, message: Mapping[str, Any]) -> Asked:
     values = {
         key: _number(message, key) for key in _LIMITS if message.get(key) is not None
     }  # fmt: skip
-    heights = kept.get("heights") or [sum(spec.front) / 2, sum(spec.rear) / 2]
+    heights = heights_in(answers, state, kept) or [sum(spec.front) / 2, sum(spec.rear) / 2]
     changes: dict[str, Any] = {}
     for key, field in (("angle_deg", "diffuser_angle"), ("kick_mm", "kick_station")):
         if key in values:

@@ -17,6 +17,7 @@ from tuftwork.study.floor_live import (
     drawing_of,
     floor_numbers,
     flows_of,
+    heights_in,
     range_at,
     solved,
     worked_of,
@@ -70,11 +71,12 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
                        "prices": None, "fronts": [], "strakes": [], "levers": [],
                        "flows": None}  # fmt: skip
     what = asked(answers, {"floor": case.part.name, "state": named})
+    handles = handles_of(case, kept, heights_in(answers, own, kept))
     try:
         result = solved(answers, what)
     except (NotConverged, InputError) as why:
         return head | {"answer": f"No answer at {what.said}: {why}", "notices": [str(why)],
-                       "handles": handles_of(case, kept), "loads": [], "sweep": _sweep(kept),
+                       "handles": handles, "loads": [], "sweep": _sweep(kept),
                        "field": None, "prices": None, "fronts": [], "strakes": [], "levers": [],
                        "flows": None}  # fmt: skip
     loads = _loads(answers, case, named, what, result, kept)
@@ -82,7 +84,7 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
         "speed_kmh": round(_KMH * kept["speed"], 1),
         "at": what.said,
         "answer": _answer(case, kept, loads),
-        "handles": handles_of(case, kept),
+        "handles": handles,
         "loads": loads,
         "sweep": _sweep(kept),
         "field": {k: _listed(v) for k, v in drawing_of(result).items()}
@@ -94,7 +96,11 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
         "fronts": front_rows(kept["fronts"]),
         "strakes": _strakes(answers, case, kept, named),
         "levers": _levers(answers, case, kept, named),
-        "notices": list(result.notices),
+        "notices": [
+            *result.notices,
+            *(["sweep, prices, strakes and levers stand at the baseline's ride heights"]
+              if named != answers.states[0] else []),
+        ],
     }  # fmt: skip
 
 
@@ -104,10 +110,10 @@ def floor_chain(answers: Answers, address: str) -> None:
     floor_page(answers, floor, state if answers.project.states else "")
 
 
-def handles_of(case: FloorCase, kept: Tree) -> Page:
+def handles_of(case: FloorCase, kept: Tree, heights: list[float]) -> Page:
     """Return what the page's handles may move, and where they stand."""
     spec, closure = case.spec, kept["closure"]
-    front, rear = (float(h) for h in kept["heights"])
+    front, rear = heights
     return {
         "front_mm": round(_MM * front, 1), "rear_mm": round(_MM * rear, 1),
         "front_most_mm": round(_MM * spec.front[1]),

@@ -155,3 +155,10 @@ def test_the_splitter_is_solved_as_the_front_of_the_channel(halyard: Bench) -> N
     assert rows["of it from below"]["best"] < rows["CzS, from above and below"]["best"]
     assert rows["CzS more with the nose 10 mm lower"]["best"] > 0
     assert "narrowest gap" in front["text"]
+
+
+def test_another_state_stands_at_its_own_ride_heights(halyard: Bench) -> None:
+    base = halyard.page("floor")["handles"]
+    raised = halyard.page("floor", state="rear up, wing 9")
+    assert raised["handles"]["rear_mm"] > base["rear_mm"] + 3
+    assert any("baseline" in n for n in raised["notices"])
