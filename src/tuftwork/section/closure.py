@@ -213,18 +213,20 @@ def interval(
         k1 = closure(kind, c1, t1, d1, u1, par)
         k2 = closure(kind, c2, t2, d2, u2, par)
         return balance(kind, x1, c1, t1, d1, u1, w1, k1, x2, c2, t2, d2, u2, w2, k2, par)
+    # constants in calls would compile kernels of their own for each of them
+    lam, tur = np.int64(0), np.int64(1)
     xt = transition_place(x1, c1, t1, d1, u1, x2, t2, d2, u2, trip, par)
     f = (xt - x1) / (x2 - x1)
     tt, dt, ut = t1 + f * (t2 - t1), d1 + f * (d2 - d1), u1 + f * (u2 - u1)
-    k1 = closure(0, c1, t1, d1, u1, par)
-    kl = closure(0, c1, tt, dt, ut, par)
-    a = balance(0, x1, c1, t1, d1, u1, w1, k1, xt, c1, tt, dt, ut, w1, kl, par)
-    kt = closure(1, 0.03, tt, dt, ut, par)
+    k1 = closure(lam, c1, t1, d1, u1, par)
+    kl = closure(lam, c1, tt, dt, ut, par)
+    a = balance(lam, x1, c1, t1, d1, u1, w1, k1, xt, c1, tt, dt, ut, w1, kl, par)
+    kt = closure(tur, 0.03, tt, dt, ut, par)
     st = kt[4] * min(1.8 * np.exp(-3.3 / max(kt[0] - 1.0, 0.2)), 0.9)
     st = max(st, 0.005)
-    kt = closure(1, st, tt, dt, ut, par)
-    k2 = closure(1, c2, t2, d2, u2, par)
-    b = balance(1, xt, st, tt, dt, ut, w1, kt, x2, c2, t2, d2, u2, w2, k2, par)
+    kt = closure(tur, st, tt, dt, ut, par)
+    k2 = closure(tur, c2, t2, d2, u2, par)
+    b = balance(tur, xt, st, tt, dt, ut, w1, kt, x2, c2, t2, d2, u2, w2, k2, par)
     return a[0] + b[0], a[1] + b[1], b[2]
 
 
@@ -234,7 +236,7 @@ def similarity(
     x: float, c: float, t: float, d: float, u: float, par: Array
 ) -> tuple[float, float, float]:
     """Residuals of the stagnation profile, speed growing with distance."""
-    k = closure(0, c, t, d, u, par)
+    k = closure(np.int64(0), c, t, d, u, par)
     mom = k[0] + 2.0 - 0.5 * k[2] * x / t
     shape = 1.0 - k[0] - (k[3] - 0.5 * k[2]) * x / t
     return mom, shape, c

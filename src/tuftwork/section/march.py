@@ -143,6 +143,8 @@ def march(
     n = x.size
     state, kinds, flag = np.zeros((n, 6)), np.zeros(n, np.int64), np.zeros(n, np.int64)
     before = start.copy()
+    # constants in calls would compile kernels of their own for each of them
+    three, never = np.int64(3), x.size < 0
     turbulent = has_start and before[1] > 0.0 and not is_wake and trip < 0.0
     for i in range(n):
         now = np.empty(6)
@@ -163,11 +165,11 @@ def march(
             if not over and ok and now[3] / now[2] > 3.8 and may_inverse:
                 over = False
             if over:
-                kind = 3
+                kind = three
                 turbulent = True
                 now = guess.copy()
                 now[1], now[3] = 0.05, 0.85 * guess[3]
-                ok = advance(kind, False, before, now, trip, 0.0, par)
+                ok = advance(kind, never, before, now, trip, 0.0, par)
         limit = 3.8 if kind == 0 else 2.5
         if may_inverse and not first and (not ok or now[3] / now[2] > limit):
             h1 = before[3] / before[2]
@@ -187,17 +189,17 @@ def march(
             now = guess.copy()
             if kind != 0 and kind != 2:
                 now[1] = max(min(guess[1], 0.2), 0.03) if kind == 1 else 0.05
-            ok = advance(kind, False, before, now, trip, aim, par)
+            ok = advance(kind, never, before, now, trip, aim, par)
             flag[i] = 1
             if kind == 0 and ok:
                 rt = par[0] * now[4] * now[2]
                 if now[1] >= par[5] or rt >= par[6] or (trip <= x[i] and rt >= 180.0):
-                    kind = 3
+                    kind = three
                     turbulent = True
                     now = guess.copy()
                     now[1] = 0.05
                     aim = max(h1 - 0.15 * dx / before[2], 2.5)
-                    ok = advance(kind, False, before, now, trip, aim, par)
+                    ok = advance(kind, never, before, now, trip, aim, par)
         if not ok:
             flag[i] = 2
             grow = np.sqrt(x[i] / before[0]) if not is_wake and not first else 1.0

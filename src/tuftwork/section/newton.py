@@ -74,7 +74,7 @@ def _interval_jacobian(
             )  # fmt: skip
         else:
             r = interval(
-                3, v1[4], v1[0], v1[1], d1, v1[3], one[5],
+                kind, v1[4], v1[0], v1[1], d1, v1[3], one[5],
                 v2[4], v2[0], v2[1], d2, v2[3], two[5], trip, par,
             )  # fmt: skip
         for i in range(3):
@@ -266,7 +266,9 @@ def place_transition(
     for k in range(new, n):
         b = chain[k]
         if k < old:
-            k2 = closure(1, 0.05, state[b, 1], state[b, 2] / state[b, 3], state[b, 3], par)
+            k2 = closure(
+                np.int64(1), 0.05, state[b, 1], state[b, 2] / state[b, 3], state[b, 3], par
+            )
             state[b, 0] = min(max(0.7 * k2[4], 0.02), 0.25) if old == n else max(ref, 0.02)
         kind[b] = 3 if k == new else 1
     return new - old
