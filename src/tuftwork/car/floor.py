@@ -94,7 +94,6 @@ class FloorChannel(Table):
     strakes: tuple[FloorStrake, ...] = ()
     blocks: tuple[FloorBlock, ...] = ()
     side: tuple[SidePressure, ...] = ()
-    hard_points: tuple[HardPoint, ...] = ()
     has_fall: Annotated[
         bool,
         Field(description="Put the empirical fall of the force below the engine's peak on top"),
