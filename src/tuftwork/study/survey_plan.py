@@ -250,4 +250,4 @@ class Plan:
     def places(self, cells: Sequence[Cell]) -> np.ndarray:
         """Return cells as shares of the axes in nodes, ``(n, 2)`` [-]."""
         size = np.array([self.front.size - 1, self.rear.size - 1], dtype=float)
-        return np.asarray(cells, dtype=float).reshape(-1, 2) / size
+        return np.asarray(np.asarray(cells, dtype=float).reshape(-1, 2) / size)

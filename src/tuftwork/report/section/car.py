@@ -66,7 +66,8 @@ def car_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] 
 
 def _shows(row: dict[str, Any]) -> bool:
     """Return whether an interaction is large enough to print: a third of a point."""
-    return max(abs(row[k][e]) for k in ("total", "drag") for e in ("low", "high")) >= 0.0035
+    sizes = [abs(float(row[k][e])) for k in ("total", "drag") for e in ("low", "high")]
+    return max(sizes) >= 0.0035
 
 
 def _state_rows(page: dict[str, Any]) -> list[dict[str, Any]]:
