@@ -58,7 +58,7 @@ def tunnel_part(answers: Answers, one: TunnelSession) -> Page:
                 **{f: tunnel_number(answers, one, r, f) for f in (*FIELDS, "total")},
                 "gap_points": None if r["gap"] is None else round(r["gap"] / 0.01, 1),
             }
-            for r in tree["rows"]
+            for r in sorted(tree["rows"], key=_place)
         ],
         "methods": [
             {"method": str(m["method"]), "ratio": round(float(m["pressure"]), 4),
@@ -70,6 +70,10 @@ def tunnel_part(answers: Answers, one: TunnelSession) -> Page:
         "sweeps": [_sweep_text(state, gap) for state, gap in tree["sweeps"].items()],
         "scatter": _scatter_text(tree), "notices": list(tree["notices"]),
     }  # fmt: skip
+
+
+def _place(row: Tree) -> tuple[str, float, float]:
+    return str(row["state"]), _mm(row["height_front"]), _mm(row["height_rear"])
 
 
 def _mm(draws: Any) -> float:
