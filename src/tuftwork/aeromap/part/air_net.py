@@ -28,8 +28,10 @@ from tuftwork.cooling.surroundings import GAS_CONSTANT
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array, Numeric, draw_ensemble
 
-FIELDS = ("front", "rear", "drag", "low_drag")
-"""What a net gives: CzSf, CzSr, CxS, and the share of CxS whose air leaves downward. [m²]"""
+FIELDS = ("front", "rear", "drag", "low_drag", "jet_front", "jet_rear", "well_front", "well_rear")
+"""What a net gives: CzSf, CzSr, CxS, the share of CxS whose air leaves downward, and of the loads
+what jets do to the surfaces they leave by and what the air in the wheel wells lifts. [m²]"""
+_QUICK = 4  # of them stand behind the response surface
 _SPEEDS = (30.0, 50.0, 70.0)  # [m/s] of the response surface; in between it is nearly flat
 _DRAWS = 512  # of the inputs, to which the response surface is fitted
 _SEED = 20260
@@ -49,7 +51,7 @@ class NetCooling(EstimatedPart):
         return _part_load(self, self.solved(platform, draws), draws)
 
     def solved(self, platform: PlatformState, draws: Mapping[str, Field]) -> Array:
-        """Return ``FIELDS`` at every speed asked for, ``(4, ..., n_draw)``. [m²]"""
+        """Return ``FIELDS`` at every speed asked for, ``(n_field, ..., n_draw)``. [m²]"""
         speed = np.asarray(platform.speed, dtype=float)
         density = np.asarray(platform.density, dtype=float)
         if speed.size == 1 and density.ndim <= 1:
@@ -64,7 +66,7 @@ class NetCooling(EstimatedPart):
         return np.stack(found, axis=1).reshape(len(FIELDS), *rows[0].shape[:-1], -1)
 
     def _at(self, speed: float, density: Array, draws: Mapping[str, Field]) -> Array:
-        """Return ``FIELDS`` at one speed, ``(4, n_draw)``; what was solved before is kept."""
+        """Return ``FIELDS`` at one speed, ``(n_field, n_draw)``; what was solved before is kept."""
         own = np.stack(np.broadcast_arrays(density, *(draws[name] for name in self.net_inputs)))
         key = (speed, own.tobytes())
         if key not in self.kept:
@@ -88,7 +90,12 @@ class NetCooling(EstimatedPart):
         low = sum(
             (row[0] * _downward(case, name) for name, row in cost.parts.items()), np.zeros(count)
         )
-        return np.stack([cost.CzSf, cost.CzSr, cost.CxS, low])
+        beside = [
+            sum((row[axle] for name, row in cost.parts.items() if name.startswith(f"{kind}, ")),
+                np.zeros(count))
+            for kind in ("jet", "wheel well") for axle in (1, 2)
+        ]  # fmt: skip
+        return np.stack([cost.CzSf, cost.CzSr, cost.CxS, low, *beside])
 
     @property
     def net_inputs(self) -> tuple[str, ...]:
@@ -127,7 +134,8 @@ def _quick(model: NetCooling, density: float) -> QuickNet:
     names = model.net_inputs
     ensemble = draw_ensemble({n: model.inputs[n] for n in names}, size=_DRAWS, seed=_SEED)
     draws = {name: ensemble.of(name) for name in names}
-    values = np.stack([model._solve(v, np.array([density]), draws, _DRAWS) for v in _SPEEDS])
+    solved = (model._solve(v, np.array([density]), draws, _DRAWS) for v in _SPEEDS)
+    values = np.stack([fields[:_QUICK] for fields in solved])
     uncertain = {name: draws[name] for name in ensemble.uncertain}
     response = response_of(uncertain, np.array(_SPEEDS), values)
     kept = {*response.names, *(n for n in model.inputs if not _is_of_net(n))}
@@ -138,13 +146,31 @@ def _quick(model: NetCooling, density: float) -> QuickNet:
 
 
 def _part_load(part: EstimatedPart, fields: Array, draws: Mapping[str, Field]) -> PartLoad:
-    front, rear, drag, low = fields
+    front, rear, drag, low = fields[:_QUICK]
     own = part.coefficients(draws)
     effects: dict[str, Field] = {}
     if "mixing" in own:
         share = own["mixing"] / (2 * draws[FRONTAL_AREA])
         effects = {"rear_wing_pressure": -share * (drag - low), "floor_head": -share * low}
-    return PartLoad(downforce_front=front, downforce_rear=rear, drag=drag, effects=effects)
+    return PartLoad(
+        downforce_front=front, downforce_rear=rear, drag=drag, effects=effects,
+        within=_within(part, fields[_QUICK:]),
+    )  # fmt: skip
+
+
+def _within(part: EstimatedPart, beside: Array) -> dict[str, tuple[Field, Field, Field]]:
+    """Return what jets and wells do to their neighbours, by ``source → target``."""
+    project = part.reference.project
+    if len(beside) == 0 or project is None:
+        return {}
+    names = {p.kind: p.name for p in project.parts}
+    jet_front, jet_rear, well_front, well_rear = beside
+    none = np.zeros(1)
+    found = {
+        f"{part.name} → {names.get('body', 'surfaces')}": (jet_front, jet_rear, none),
+        f"{part.name} → {names.get('wheels', 'wheel wells')}": (well_front, well_rear, none),
+    }
+    return {k: v for k, v in found.items() if np.any(v[0]) or np.any(v[1])}
 
 
 def _is_of_net(name: str) -> bool:
