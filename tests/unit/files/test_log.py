@@ -213,3 +213,22 @@ def test_units_from_the_size_of_values() -> None:
     assert guess_unit(np.array([24.0]), "air temperature") == "°C"
     assert split_unit("speed_kmh") == ("speed", "km/h")
     assert split_unit("Damper FL (mm)") == ("Damper FL", "mm")
+
+
+def test_sixteen_bit_text_with_its_mark_is_read(tmp_path: Path) -> None:
+    read = read_log(put(tmp_path, "a.csv", f"time [s],speed [km/h],pot fl\n{rows()}", "utf-16"))
+    assert read.rows == 300
+    assert any("byte-order mark" in n for n in read.notices)
+
+
+def test_another_encoding_far_down_the_file_is_named_with_its_line(tmp_path: Path) -> None:
+    whole = "".join(f"{t / 100:.2f},150.00,5.00,ok\n" for t in range(20_000))
+    path = put(tmp_path, "a.csv", f"time,speed,pot fl,gps speed\n{whole}".replace(",ok", ",151.0"))
+    data = path.read_bytes().splitlines(keepends=True)
+    data[15_000] = b"149.99,150.00,5\xb0,151.0\n"
+    path.write_bytes(b"".join(data))
+    with pytest.raises(FileFault) as caught:
+        read_log(path)
+    assert caught.value.faults[0].line == 15_001
+    kept = read_log(path, LogWish(keep_partial=True))
+    assert kept.rows == 19_999
