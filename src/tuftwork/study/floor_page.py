@@ -316,7 +316,7 @@ def floor_findings(answers: Answers) -> list[Finding]:
                         text=f"Raised by {prices['moved_mm']} mm it lets the ramp grow: "
                         f"{row['gain']['text']} of CzS. The best ramp under the hard points has "
                         f"{prices['angle_deg']}° from station {prices['kick_m']:.2f} m.",
-                        verdict="computed", page="floor", worth=0.5 * float(row["gain"]["best"]),
+                        verdict="consistent", page="floor", worth=0.5 * float(row["gain"]["best"]),
                         numbers=(row["gain"],), test="Measure the room over the ramp with a stick.",
                         why=row["gain"]["why"],
                     )
@@ -359,7 +359,7 @@ def _cause(answers: Answers, case: FloorCase, kept: Tree, state: str) -> list[Fi
             f"kick line the gap is {_MM * gap:.0f} mm, {ratio:.2f} of the diffuser's half width: "
             f"published bodies peak near 0.2 with 17° and lower with less. In the channel solved "
             f"in plan {where}. {_hysteresis(case)}",
-            verdict="computed", page="floor", worth=0.4 * lost, numbers=(number | {"why": why},),
+            verdict="needs an assumption", page="floor", worth=0.4 * lost, numbers=(number | {"why": why},),
             test="Tufts and six pressure taps on the ramp, rear 10 mm up and back down.",
             why=why,
         )
