@@ -1,5 +1,7 @@
 """The command ``tuftwork``: one thin function per verb, which calls the study and shows it."""
 
+import os
+
 from tuftwork.cli import (
     answer,
     car,
@@ -35,4 +37,7 @@ __all__ = [
 
 def main() -> None:
     """Run the program."""
+    # small dense systems by the thousand: a second thread of the linear algebra waits more than
+    # it works, and the cores are taken by processes already
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     program()
