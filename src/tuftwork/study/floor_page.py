@@ -108,6 +108,7 @@ def floor_chain(answers: Answers, address: str) -> None:
     """Keep the chains of a floor's numbers: ``floor/<floor>/<state>/<name>``."""
     _, floor, state, *_ = address.split("/")
     floor_page(answers, floor, state if answers.project.states else "")
+    floor_findings(answers)
 
 
 def handles_of(case: FloorCase, kept: Tree, heights: list[float]) -> Page:
@@ -359,7 +360,8 @@ def _cause(answers: Answers, case: FloorCase, kept: Tree, state: str) -> list[Fi
             f"kick line the gap is {_MM * gap:.0f} mm, {ratio:.2f} of the diffuser's half width: "
             f"published bodies peak near 0.2 with 17° and lower with less. In the channel solved "
             f"in plan {where}. {_hysteresis(case)}",
-            verdict="needs an assumption", page="floor", worth=0.4 * lost, numbers=(number | {"why": why},),
+            verdict="needs an assumption", page="floor", worth=0.4 * lost,
+            numbers=(number | {"why": why},),
             test="Tufts and six pressure taps on the ramp, rear 10 mm up and back down.",
             why=why,
         )
