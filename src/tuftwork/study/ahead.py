@@ -35,11 +35,20 @@ def compile_floors() -> None:
     """Solve one floor in plan and read a table."""
     from math import radians
 
+    import numpy as np
+
     from tuftwork.floor import FloorClosure, Stand, plane_diffuser, solve_plan
+    from tuftwork.floor.table import N_OUT, FloorTable, read_terms
 
     shape = plane_diffuser(width=0.3, front=0.0, kick=0.8, exit=1.3, angle=radians(8))
     stand = Stand(front=0.05, rear=0.05, wheelbase=1.0)
     solve_plan(shape, stand, FloorClosure(), n_x=20, n_y=4)
+    ends = np.array([0.0, 1.0])
+    table = FloorTable(
+        front=ends, rear=ends, terms=np.zeros((2, 2, N_OUT, 15)), slopes=np.zeros((0, 2)),
+        lengths=(), scale=1.0, error=0.0, peak=ends, wheelbase=1.0, notices=(),
+    )  # fmt: skip
+    read_terms(table, ends, ends, np.zeros((2, 4)))
 
 
 KERNELS: Mapping[str, Callable[[], None]] = {
