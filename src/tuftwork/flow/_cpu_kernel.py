@@ -10,6 +10,8 @@ import numpy as np
 from numba import njit, prange
 
 THIRD, NINTH, SIXTH, TWOTHIRD = 1.0 / 3.0, 1.0 / 9.0, 1.0 / 6.0, 2.0 / 3.0
+EDDY = 0.41
+PIN = 0.28
 
 
 @njit(inline="always")
@@ -319,7 +321,7 @@ def step_bulk_alone(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
 def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out):
     """Advance one cell beside a wall by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
-    om, Fx, Fy, Fz, nu = setting[0], setting[1], setting[2], setting[3], setting[4]
+    Fx, Fy, Fz, nu = setting[1], setting[2], setting[3], setting[4]
     n = cell[m]
     i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
     sigma = max2(sx[i], max2(sy[j], sz[k]))
@@ -424,6 +426,50 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     pxy = f7 + f8 - f13 - f14 + f19 + f20 + f21 + f22 - f23 - f24 - f25 - f26 - (rho * u * v - 0.5 * (Fx * v + Fy * u))
     pxz = f9 + f10 - f11 - f12 + f19 + f20 - f21 - f22 + f23 + f24 - f25 - f26 - (rho * u * w - 0.5 * (Fx * w + Fz * u))
     pyz = f15 + f16 - f17 - f18 + f19 + f20 - f21 - f22 - f23 - f24 + f25 + f26 - (rho * v * w - 0.5 * (Fy * w + Fz * v))
+    un = (u - vx) * nx + (v - vy) * ny + (w - vz) * nz
+    tx = u - vx - un * nx
+    ty = v - vy - un * ny
+    tz = w - vz - un * nz
+    ut = sqrt(tx * tx + ty * ty + tz * tz) + 1e-12
+    us = 0.0
+    om = 1.0 / (3.0 * nu + 0.5)
+    if wall_law > 0.0:
+        yn = max2(y, 0.5) / nu
+        rey = max2(ut * yn, 1e-12)
+        up = sqrt(rey)
+        if rey > 139.5:
+            up = 6.372 * sqrt(sqrt(sqrt(rey)))
+        us = ut / up
+        yp = 0.0
+        e1 = 0.0
+        e2 = 0.0
+        law = 0.0
+        slope = 0.0
+        yp = yn * us
+        e1 = exp(-yp * 0.09090909090909091)
+        e2 = exp(-yp * 0.3333333333333333)
+        law = log(1.0 + 0.41 * yp) * 2.4390243902439024 + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)
+        slope = 1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091 * (e1 - e2 + yp * 0.3333333333333333 * e2)
+        us = us + (ut / us - law) / (ut / (us * us) + slope * yn)
+        yp = yn * us
+        e1 = exp(-yp * 0.09090909090909091)
+        e2 = exp(-yp * 0.3333333333333333)
+        law = log(1.0 + 0.41 * yp) * 2.4390243902439024 + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)
+        slope = 1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091 * (e1 - e2 + yp * 0.3333333333333333 * e2)
+        us = us + (ut / us - law) / (ut / (us * us) + slope * yn)
+        yp = yn * us
+        e1 = exp(-yp * 0.09090909090909091)
+        e2 = exp(-yp * 0.3333333333333333)
+        law = log(1.0 + 0.41 * yp) * 2.4390243902439024 + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)
+        slope = 1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091 * (e1 - e2 + yp * 0.3333333333333333 * e2)
+        us = us + (ut / us - law) / (ut / (us * us) + slope * yn)
+        yp = yn * us
+        e1 = exp(-yp * 0.09090909090909091)
+        e2 = exp(-yp * 0.3333333333333333)
+        law = log(1.0 + 0.41 * yp) * 2.4390243902439024 + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)
+        slope = 1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091 * (e1 - e2 + yp * 0.3333333333333333 * e2)
+        us = us + (ut / us - law) / (ut / (us * us) + slope * yn)
+        om = 1.0 / (3.0 * (nu + EDDY * us * (2.0 * max2(y, 0.5) + 1.0)) + 0.5)
     tr = pxx + pyy + pzz
     dxu = -0.5 * ir * (om * (2.0 * pxx - pyy - pzz) + tr)
     dyv = dxu + 1.5 * om * ir * (pxx - pyy)
@@ -586,202 +632,156 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         g24 = g24 + sigma * (G[24] - g24)
         g25 = g25 + sigma * (G[25] - g25)
         g26 = g26 + sigma * (G[26] - g26)
-    s = 0.0
     shear = 0.0
-    un = (u - vx) * nx + (v - vy) * ny + (w - vz) * nz
-    tx = u - vx - un * nx
-    ty = v - vy - un * ny
-    tz = w - vz - un * nz
-    ut = sqrt(tx * tx + ty * ty + tz * tz) + 1e-12
-    if wall_law > 0.0:
-        yn = max2(y, 0.5) / nu
-        rey = max2(ut * yn, 1e-12)
-        up = sqrt(rey)
-        if rey > 139.5:
-            up = 6.372 * sqrt(sqrt(sqrt(rey)))
-        us = ut / up
-        yp = 0.0
-        e1 = 0.0
-        e2 = 0.0
-        law = 0.0
-        slope = 0.0
-        yp = yn * us
-        e1 = exp(-yp * 0.09090909090909091)
-        e2 = exp(-yp * 0.3333333333333333)
-        law = log(1.0 + 0.41 * yp) * 2.4390243902439024 + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)
-        slope = 1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091 * (e1 - e2 + yp * 0.3333333333333333 * e2)
-        us = us + (ut / us - law) / (ut / (us * us) + slope * yn)
-        yp = yn * us
-        e1 = exp(-yp * 0.09090909090909091)
-        e2 = exp(-yp * 0.3333333333333333)
-        law = log(1.0 + 0.41 * yp) * 2.4390243902439024 + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)
-        slope = 1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091 * (e1 - e2 + yp * 0.3333333333333333 * e2)
-        us = us + (ut / us - law) / (ut / (us * us) + slope * yn)
-        yp = yn * us
-        e1 = exp(-yp * 0.09090909090909091)
-        e2 = exp(-yp * 0.3333333333333333)
-        law = log(1.0 + 0.41 * yp) * 2.4390243902439024 + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)
-        slope = 1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091 * (e1 - e2 + yp * 0.3333333333333333 * e2)
-        us = us + (ut / us - law) / (ut / (us * us) + slope * yn)
-        yp = yn * us
-        e1 = exp(-yp * 0.09090909090909091)
-        e2 = exp(-yp * 0.3333333333333333)
-        law = log(1.0 + 0.41 * yp) * 2.4390243902439024 + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)
-        slope = 1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091 * (e1 - e2 + yp * 0.3333333333333333 * e2)
-        us = us + (ut / us - law) / (ut / (us * us) + slope * yn)
-        shear = rho * us * us
-        it = 1.0 / ut
-        bx = 0.0
-        bz = 0.0
-        by = 0.0
+    bx = vx
+    by = vy
+    bz = vz
+    pull = 0.0
+    rest = 0.0
+    late = 0.0
+    if wall_law * (1.0 - sigma) > 0.0:
+        bx = vx + tx
+        by = vy + ty
+        bz = vz + tz
+        area = 0.0
         grip = 0.0
+        it = 1.0 / ut
         if q1 > 0.0:
-            bx = bx + 0.44444444444444442
             et = (tx) * it
-            grip = grip + 0.44444444444444442 * et * et / max2(1.0, 2.0 * q1)
+            area = area - 0.44444444444444442 * (nx)
+            grip = grip + 0.44444444444444442 * et * et
         if q2 > 0.0:
-            bx = bx - 0.44444444444444442
             et = (- tx) * it
-            grip = grip + 0.44444444444444442 * et * et / max2(1.0, 2.0 * q2)
+            area = area - 0.44444444444444442 * (- nx)
+            grip = grip + 0.44444444444444442 * et * et
         if q3 > 0.0:
-            by = by + 0.44444444444444442
             et = (ty) * it
-            grip = grip + 0.44444444444444442 * et * et / max2(1.0, 2.0 * q3)
+            area = area - 0.44444444444444442 * (ny)
+            grip = grip + 0.44444444444444442 * et * et
         if q4 > 0.0:
-            by = by - 0.44444444444444442
             et = (- ty) * it
-            grip = grip + 0.44444444444444442 * et * et / max2(1.0, 2.0 * q4)
+            area = area - 0.44444444444444442 * (- ny)
+            grip = grip + 0.44444444444444442 * et * et
         if q5 > 0.0:
-            bz = bz + 0.44444444444444442
             et = (tz) * it
-            grip = grip + 0.44444444444444442 * et * et / max2(1.0, 2.0 * q5)
+            area = area - 0.44444444444444442 * (nz)
+            grip = grip + 0.44444444444444442 * et * et
         if q6 > 0.0:
-            bz = bz - 0.44444444444444442
             et = (- tz) * it
-            grip = grip + 0.44444444444444442 * et * et / max2(1.0, 2.0 * q6)
+            area = area - 0.44444444444444442 * (- nz)
+            grip = grip + 0.44444444444444442 * et * et
         if q7 > 0.0:
-            bx = bx + 0.1111111111111111
-            by = by + 0.1111111111111111
             et = (tx + ty) * it
-            grip = grip + 0.1111111111111111 * et * et / max2(1.0, 2.0 * q7)
+            area = area - 0.1111111111111111 * (nx + ny)
+            grip = grip + 0.1111111111111111 * et * et
         if q8 > 0.0:
-            bx = bx - 0.1111111111111111
-            by = by - 0.1111111111111111
             et = (- tx - ty) * it
-            grip = grip + 0.1111111111111111 * et * et / max2(1.0, 2.0 * q8)
+            area = area - 0.1111111111111111 * (- nx - ny)
+            grip = grip + 0.1111111111111111 * et * et
         if q9 > 0.0:
-            bx = bx + 0.1111111111111111
-            bz = bz + 0.1111111111111111
             et = (tx + tz) * it
-            grip = grip + 0.1111111111111111 * et * et / max2(1.0, 2.0 * q9)
+            area = area - 0.1111111111111111 * (nx + nz)
+            grip = grip + 0.1111111111111111 * et * et
         if q10 > 0.0:
-            bx = bx - 0.1111111111111111
-            bz = bz - 0.1111111111111111
             et = (- tx - tz) * it
-            grip = grip + 0.1111111111111111 * et * et / max2(1.0, 2.0 * q10)
+            area = area - 0.1111111111111111 * (- nx - nz)
+            grip = grip + 0.1111111111111111 * et * et
         if q11 > 0.0:
-            bx = bx + 0.1111111111111111
-            bz = bz - 0.1111111111111111
             et = (tx - tz) * it
-            grip = grip + 0.1111111111111111 * et * et / max2(1.0, 2.0 * q11)
+            area = area - 0.1111111111111111 * (nx - nz)
+            grip = grip + 0.1111111111111111 * et * et
         if q12 > 0.0:
-            bx = bx - 0.1111111111111111
-            bz = bz + 0.1111111111111111
             et = (- tx + tz) * it
-            grip = grip + 0.1111111111111111 * et * et / max2(1.0, 2.0 * q12)
+            area = area - 0.1111111111111111 * (- nx + nz)
+            grip = grip + 0.1111111111111111 * et * et
         if q13 > 0.0:
-            bx = bx + 0.1111111111111111
-            by = by - 0.1111111111111111
             et = (tx - ty) * it
-            grip = grip + 0.1111111111111111 * et * et / max2(1.0, 2.0 * q13)
+            area = area - 0.1111111111111111 * (nx - ny)
+            grip = grip + 0.1111111111111111 * et * et
         if q14 > 0.0:
-            bx = bx - 0.1111111111111111
-            by = by + 0.1111111111111111
             et = (- tx + ty) * it
-            grip = grip + 0.1111111111111111 * et * et / max2(1.0, 2.0 * q14)
+            area = area - 0.1111111111111111 * (- nx + ny)
+            grip = grip + 0.1111111111111111 * et * et
         if q15 > 0.0:
-            by = by + 0.1111111111111111
-            bz = bz + 0.1111111111111111
             et = (ty + tz) * it
-            grip = grip + 0.1111111111111111 * et * et / max2(1.0, 2.0 * q15)
+            area = area - 0.1111111111111111 * (ny + nz)
+            grip = grip + 0.1111111111111111 * et * et
         if q16 > 0.0:
-            by = by - 0.1111111111111111
-            bz = bz - 0.1111111111111111
             et = (- ty - tz) * it
-            grip = grip + 0.1111111111111111 * et * et / max2(1.0, 2.0 * q16)
+            area = area - 0.1111111111111111 * (- ny - nz)
+            grip = grip + 0.1111111111111111 * et * et
         if q17 > 0.0:
-            by = by + 0.1111111111111111
-            bz = bz - 0.1111111111111111
             et = (ty - tz) * it
-            grip = grip + 0.1111111111111111 * et * et / max2(1.0, 2.0 * q17)
+            area = area - 0.1111111111111111 * (ny - nz)
+            grip = grip + 0.1111111111111111 * et * et
         if q18 > 0.0:
-            by = by - 0.1111111111111111
-            bz = bz + 0.1111111111111111
             et = (- ty + tz) * it
-            grip = grip + 0.1111111111111111 * et * et / max2(1.0, 2.0 * q18)
+            area = area - 0.1111111111111111 * (- ny + nz)
+            grip = grip + 0.1111111111111111 * et * et
         if q19 > 0.0:
-            bx = bx + 0.027777777777777776
-            by = by + 0.027777777777777776
-            bz = bz + 0.027777777777777776
             et = (tx + ty + tz) * it
-            grip = grip + 0.027777777777777776 * et * et / max2(1.0, 2.0 * q19)
+            area = area - 0.027777777777777776 * (nx + ny + nz)
+            grip = grip + 0.027777777777777776 * et * et
         if q20 > 0.0:
-            bx = bx - 0.027777777777777776
-            by = by - 0.027777777777777776
-            bz = bz - 0.027777777777777776
             et = (- tx - ty - tz) * it
-            grip = grip + 0.027777777777777776 * et * et / max2(1.0, 2.0 * q20)
+            area = area - 0.027777777777777776 * (- nx - ny - nz)
+            grip = grip + 0.027777777777777776 * et * et
         if q21 > 0.0:
-            bx = bx + 0.027777777777777776
-            by = by + 0.027777777777777776
-            bz = bz - 0.027777777777777776
             et = (tx + ty - tz) * it
-            grip = grip + 0.027777777777777776 * et * et / max2(1.0, 2.0 * q21)
+            area = area - 0.027777777777777776 * (nx + ny - nz)
+            grip = grip + 0.027777777777777776 * et * et
         if q22 > 0.0:
-            bx = bx - 0.027777777777777776
-            by = by - 0.027777777777777776
-            bz = bz + 0.027777777777777776
             et = (- tx - ty + tz) * it
-            grip = grip + 0.027777777777777776 * et * et / max2(1.0, 2.0 * q22)
+            area = area - 0.027777777777777776 * (- nx - ny + nz)
+            grip = grip + 0.027777777777777776 * et * et
         if q23 > 0.0:
-            bx = bx + 0.027777777777777776
-            by = by - 0.027777777777777776
-            bz = bz + 0.027777777777777776
             et = (tx - ty + tz) * it
-            grip = grip + 0.027777777777777776 * et * et / max2(1.0, 2.0 * q23)
+            area = area - 0.027777777777777776 * (nx - ny + nz)
+            grip = grip + 0.027777777777777776 * et * et
         if q24 > 0.0:
-            bx = bx - 0.027777777777777776
-            by = by + 0.027777777777777776
-            bz = bz - 0.027777777777777776
             et = (- tx + ty - tz) * it
-            grip = grip + 0.027777777777777776 * et * et / max2(1.0, 2.0 * q24)
+            area = area - 0.027777777777777776 * (- nx + ny - nz)
+            grip = grip + 0.027777777777777776 * et * et
         if q25 > 0.0:
-            bx = bx + 0.027777777777777776
-            by = by - 0.027777777777777776
-            bz = bz - 0.027777777777777776
             et = (tx - ty - tz) * it
-            grip = grip + 0.027777777777777776 * et * et / max2(1.0, 2.0 * q25)
+            area = area - 0.027777777777777776 * (nx - ny - nz)
+            grip = grip + 0.027777777777777776 * et * et
         if q26 > 0.0:
-            bx = bx - 0.027777777777777776
-            by = by + 0.027777777777777776
-            bz = bz + 0.027777777777777776
             et = (- tx + ty + tz) * it
-            grip = grip + 0.027777777777777776 * et * et / max2(1.0, 2.0 * q26)
-        area = sqrt(bx * bx + by * by + bz * bz)
-        s = max2(0.0, 1.0 - shear * area * it / (rho * grip + 1e-12))
-        shear = shear * area
+            area = area - 0.027777777777777776 * (- nx + ny + nz)
+            grip = grip + 0.027777777777777776 * et * et
+        shear = rho * us * us * max2(area, 0.0)
+        pull = shear * grip / (grip * grip + 1e-4) * it
+        wide = max2(y, 0.5)
+        jump = us * 2.4390243902439024 * log(1.0 + 1.0 / wide)
+        rest = PIN * rho * jump * it * (1.0 - 1.0 / om)
+        late = -PIN * rho * jump * it / om - rest
+    exl = SIXTH + 0.5 * bx * (bx - 1.0)
+    exm = TWOTHIRD - bx * bx
+    exn = SIXTH + 0.5 * bx * (bx + 1.0)
+    eyl = SIXTH + 0.5 * by * (by - 1.0)
+    eym = TWOTHIRD - by * by
+    eyn = SIXTH + 0.5 * by * (by + 1.0)
+    ezl = SIXTH + 0.5 * bz * (bz - 1.0)
+    ezm = TWOTHIRD - bz * bz
+    ezn = SIXTH + 0.5 * bz * (bz + 1.0)
     f[0, n] = g0
     if q1 > 0.0:
-        push = (vx) + s * ((u - vx) - un * (nx))
+        kick = rho * (exn * eym * ezm - exl * eym * ezm)
         if sid1 != side:
             push = other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k)
-        kick = 0.44444444444444442 * rho * push
+            apart = push - (vx)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.44444444444444442 * rho * push
         h = 2.0 * q1
         r = 0.0
         if h < 1.0:
             r = h * g1 + (1.0 - h) * f1 - kick
         else:
             r = (g1 + (h - 1.0) * g2 - kick) / h
+        held = rest + max2(0.0, 0.5 - q1) * late
+        turn = (tx) * (pull - (nx) * held)
+        r = r + 0.44444444444444442 * turn
         if sid1 > 0:
             Fxw = Fxw + (g1 + r)
         if even:
@@ -793,16 +793,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[1, (k * ly + j) * lx + (i + 1) % lx] = g1
     if q2 > 0.0:
-        push = (- vx) + s * (-(u - vx) - un * (- nx))
+        kick = rho * (exl * eym * ezm - exn * eym * ezm)
         if sid2 != side:
             push = other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k)
-        kick = 0.44444444444444442 * rho * push
+            apart = push - (- vx)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.44444444444444442 * rho * push
         h = 2.0 * q2
         r = 0.0
         if h < 1.0:
             r = h * g2 + (1.0 - h) * f2 - kick
         else:
             r = (g2 + (h - 1.0) * g1 - kick) / h
+        held = rest + max2(0.0, 0.5 - q2) * late
+        turn = (- tx) * (pull - (- nx) * held)
+        r = r + 0.44444444444444442 * turn
         if sid2 > 0:
             Fxw = Fxw - (g2 + r)
         if even:
@@ -814,16 +819,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[2, (k * ly + j) * lx + (i - 1) % lx] = g2
     if q3 > 0.0:
-        push = (vy) + s * ((v - vy) - un * (ny))
+        kick = rho * (exm * eyn * ezm - exm * eyl * ezm)
         if sid3 != side:
             push = other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k)
-        kick = 0.44444444444444442 * rho * push
+            apart = push - (vy)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.44444444444444442 * rho * push
         h = 2.0 * q3
         r = 0.0
         if h < 1.0:
             r = h * g3 + (1.0 - h) * f3 - kick
         else:
             r = (g3 + (h - 1.0) * g4 - kick) / h
+        held = rest + max2(0.0, 0.5 - q3) * late
+        turn = (ty) * (pull - (ny) * held)
+        r = r + 0.44444444444444442 * turn
         if sid3 > 0:
             Fyw = Fyw + (g3 + r)
         if even:
@@ -835,16 +845,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[3, (k * ly + (j + 1) % ly) * lx + i] = g3
     if q4 > 0.0:
-        push = (- vy) + s * (-(v - vy) - un * (- ny))
+        kick = rho * (exm * eyl * ezm - exm * eyn * ezm)
         if sid4 != side:
             push = other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k)
-        kick = 0.44444444444444442 * rho * push
+            apart = push - (- vy)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.44444444444444442 * rho * push
         h = 2.0 * q4
         r = 0.0
         if h < 1.0:
             r = h * g4 + (1.0 - h) * f4 - kick
         else:
             r = (g4 + (h - 1.0) * g3 - kick) / h
+        held = rest + max2(0.0, 0.5 - q4) * late
+        turn = (- ty) * (pull - (- ny) * held)
+        r = r + 0.44444444444444442 * turn
         if sid4 > 0:
             Fyw = Fyw - (g4 + r)
         if even:
@@ -856,16 +871,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[4, (k * ly + (j - 1) % ly) * lx + i] = g4
     if q5 > 0.0:
-        push = (vz) + s * ((w - vz) - un * (nz))
+        kick = rho * (exm * eym * ezn - exm * eym * ezl)
         if sid5 != side:
             push = other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k)
-        kick = 0.44444444444444442 * rho * push
+            apart = push - (vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.44444444444444442 * rho * push
         h = 2.0 * q5
         r = 0.0
         if h < 1.0:
             r = h * g5 + (1.0 - h) * f5 - kick
         else:
             r = (g5 + (h - 1.0) * g6 - kick) / h
+        held = rest + max2(0.0, 0.5 - q5) * late
+        turn = (tz) * (pull - (nz) * held)
+        r = r + 0.44444444444444442 * turn
         if sid5 > 0:
             Fzw = Fzw + (g5 + r)
         if even:
@@ -877,16 +897,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[5, ((k + 1) % lz * ly + j) * lx + i] = g5
     if q6 > 0.0:
-        push = (- vz) + s * (-(w - vz) - un * (- nz))
+        kick = rho * (exm * eym * ezl - exm * eym * ezn)
         if sid6 != side:
             push = other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k)
-        kick = 0.44444444444444442 * rho * push
+            apart = push - (- vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.44444444444444442 * rho * push
         h = 2.0 * q6
         r = 0.0
         if h < 1.0:
             r = h * g6 + (1.0 - h) * f6 - kick
         else:
             r = (g6 + (h - 1.0) * g5 - kick) / h
+        held = rest + max2(0.0, 0.5 - q6) * late
+        turn = (- tz) * (pull - (- nz) * held)
+        r = r + 0.44444444444444442 * turn
         if sid6 > 0:
             Fzw = Fzw - (g6 + r)
         if even:
@@ -898,16 +923,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[6, ((k - 1) % lz * ly + j) * lx + i] = g6
     if q7 > 0.0:
-        push = (vx + vy) + s * ((u - vx) + (v - vy) - un * (nx + ny))
+        kick = rho * (exn * eyn * ezm - exl * eyl * ezm)
         if sid7 != side:
             push = other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k)
-        kick = 0.1111111111111111 * rho * push
+            apart = push - (vx + vy)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.1111111111111111 * rho * push
         h = 2.0 * q7
         r = 0.0
         if h < 1.0:
             r = h * g7 + (1.0 - h) * f7 - kick
         else:
             r = (g7 + (h - 1.0) * g8 - kick) / h
+        held = rest + max2(0.0, 0.5 - q7) * late
+        turn = (tx + ty) * (pull - (nx + ny) * held)
+        r = r + 0.1111111111111111 * turn
         if sid7 > 0:
             Fxw = Fxw + (g7 + r)
             Fyw = Fyw + (g7 + r)
@@ -920,16 +950,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[7, (k * ly + (j + 1) % ly) * lx + (i + 1) % lx] = g7
     if q8 > 0.0:
-        push = (- vx - vy) + s * (-(u - vx) + -(v - vy) - un * (- nx - ny))
+        kick = rho * (exl * eyl * ezm - exn * eyn * ezm)
         if sid8 != side:
             push = other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k)
-        kick = 0.1111111111111111 * rho * push
+            apart = push - (- vx - vy)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.1111111111111111 * rho * push
         h = 2.0 * q8
         r = 0.0
         if h < 1.0:
             r = h * g8 + (1.0 - h) * f8 - kick
         else:
             r = (g8 + (h - 1.0) * g7 - kick) / h
+        held = rest + max2(0.0, 0.5 - q8) * late
+        turn = (- tx - ty) * (pull - (- nx - ny) * held)
+        r = r + 0.1111111111111111 * turn
         if sid8 > 0:
             Fxw = Fxw - (g8 + r)
             Fyw = Fyw - (g8 + r)
@@ -942,16 +977,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[8, (k * ly + (j - 1) % ly) * lx + (i - 1) % lx] = g8
     if q9 > 0.0:
-        push = (vx + vz) + s * ((u - vx) + (w - vz) - un * (nx + nz))
+        kick = rho * (exn * eym * ezn - exl * eym * ezl)
         if sid9 != side:
             push = other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k)
-        kick = 0.1111111111111111 * rho * push
+            apart = push - (vx + vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.1111111111111111 * rho * push
         h = 2.0 * q9
         r = 0.0
         if h < 1.0:
             r = h * g9 + (1.0 - h) * f9 - kick
         else:
             r = (g9 + (h - 1.0) * g10 - kick) / h
+        held = rest + max2(0.0, 0.5 - q9) * late
+        turn = (tx + tz) * (pull - (nx + nz) * held)
+        r = r + 0.1111111111111111 * turn
         if sid9 > 0:
             Fxw = Fxw + (g9 + r)
             Fzw = Fzw + (g9 + r)
@@ -964,16 +1004,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[9, ((k + 1) % lz * ly + j) * lx + (i + 1) % lx] = g9
     if q10 > 0.0:
-        push = (- vx - vz) + s * (-(u - vx) + -(w - vz) - un * (- nx - nz))
+        kick = rho * (exl * eym * ezl - exn * eym * ezn)
         if sid10 != side:
             push = other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k)
-        kick = 0.1111111111111111 * rho * push
+            apart = push - (- vx - vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.1111111111111111 * rho * push
         h = 2.0 * q10
         r = 0.0
         if h < 1.0:
             r = h * g10 + (1.0 - h) * f10 - kick
         else:
             r = (g10 + (h - 1.0) * g9 - kick) / h
+        held = rest + max2(0.0, 0.5 - q10) * late
+        turn = (- tx - tz) * (pull - (- nx - nz) * held)
+        r = r + 0.1111111111111111 * turn
         if sid10 > 0:
             Fxw = Fxw - (g10 + r)
             Fzw = Fzw - (g10 + r)
@@ -986,16 +1031,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[10, ((k - 1) % lz * ly + j) * lx + (i - 1) % lx] = g10
     if q11 > 0.0:
-        push = (vx - vz) + s * ((u - vx) + -(w - vz) - un * (nx - nz))
+        kick = rho * (exn * eym * ezl - exl * eym * ezn)
         if sid11 != side:
             push = other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k)
-        kick = 0.1111111111111111 * rho * push
+            apart = push - (vx - vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.1111111111111111 * rho * push
         h = 2.0 * q11
         r = 0.0
         if h < 1.0:
             r = h * g11 + (1.0 - h) * f11 - kick
         else:
             r = (g11 + (h - 1.0) * g12 - kick) / h
+        held = rest + max2(0.0, 0.5 - q11) * late
+        turn = (tx - tz) * (pull - (nx - nz) * held)
+        r = r + 0.1111111111111111 * turn
         if sid11 > 0:
             Fxw = Fxw + (g11 + r)
             Fzw = Fzw - (g11 + r)
@@ -1008,16 +1058,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[11, ((k - 1) % lz * ly + j) * lx + (i + 1) % lx] = g11
     if q12 > 0.0:
-        push = (- vx + vz) + s * (-(u - vx) + (w - vz) - un * (- nx + nz))
+        kick = rho * (exl * eym * ezn - exn * eym * ezl)
         if sid12 != side:
             push = other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k)
-        kick = 0.1111111111111111 * rho * push
+            apart = push - (- vx + vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.1111111111111111 * rho * push
         h = 2.0 * q12
         r = 0.0
         if h < 1.0:
             r = h * g12 + (1.0 - h) * f12 - kick
         else:
             r = (g12 + (h - 1.0) * g11 - kick) / h
+        held = rest + max2(0.0, 0.5 - q12) * late
+        turn = (- tx + tz) * (pull - (- nx + nz) * held)
+        r = r + 0.1111111111111111 * turn
         if sid12 > 0:
             Fxw = Fxw - (g12 + r)
             Fzw = Fzw + (g12 + r)
@@ -1030,16 +1085,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[12, ((k + 1) % lz * ly + j) * lx + (i - 1) % lx] = g12
     if q13 > 0.0:
-        push = (vx - vy) + s * ((u - vx) + -(v - vy) - un * (nx - ny))
+        kick = rho * (exn * eyl * ezm - exl * eyn * ezm)
         if sid13 != side:
             push = other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k)
-        kick = 0.1111111111111111 * rho * push
+            apart = push - (vx - vy)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.1111111111111111 * rho * push
         h = 2.0 * q13
         r = 0.0
         if h < 1.0:
             r = h * g13 + (1.0 - h) * f13 - kick
         else:
             r = (g13 + (h - 1.0) * g14 - kick) / h
+        held = rest + max2(0.0, 0.5 - q13) * late
+        turn = (tx - ty) * (pull - (nx - ny) * held)
+        r = r + 0.1111111111111111 * turn
         if sid13 > 0:
             Fxw = Fxw + (g13 + r)
             Fyw = Fyw - (g13 + r)
@@ -1052,16 +1112,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[13, (k * ly + (j - 1) % ly) * lx + (i + 1) % lx] = g13
     if q14 > 0.0:
-        push = (- vx + vy) + s * (-(u - vx) + (v - vy) - un * (- nx + ny))
+        kick = rho * (exl * eyn * ezm - exn * eyl * ezm)
         if sid14 != side:
             push = other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k)
-        kick = 0.1111111111111111 * rho * push
+            apart = push - (- vx + vy)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.1111111111111111 * rho * push
         h = 2.0 * q14
         r = 0.0
         if h < 1.0:
             r = h * g14 + (1.0 - h) * f14 - kick
         else:
             r = (g14 + (h - 1.0) * g13 - kick) / h
+        held = rest + max2(0.0, 0.5 - q14) * late
+        turn = (- tx + ty) * (pull - (- nx + ny) * held)
+        r = r + 0.1111111111111111 * turn
         if sid14 > 0:
             Fxw = Fxw - (g14 + r)
             Fyw = Fyw + (g14 + r)
@@ -1074,16 +1139,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[14, (k * ly + (j + 1) % ly) * lx + (i - 1) % lx] = g14
     if q15 > 0.0:
-        push = (vy + vz) + s * ((v - vy) + (w - vz) - un * (ny + nz))
+        kick = rho * (exm * eyn * ezn - exm * eyl * ezl)
         if sid15 != side:
             push = other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k)
-        kick = 0.1111111111111111 * rho * push
+            apart = push - (vy + vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.1111111111111111 * rho * push
         h = 2.0 * q15
         r = 0.0
         if h < 1.0:
             r = h * g15 + (1.0 - h) * f15 - kick
         else:
             r = (g15 + (h - 1.0) * g16 - kick) / h
+        held = rest + max2(0.0, 0.5 - q15) * late
+        turn = (ty + tz) * (pull - (ny + nz) * held)
+        r = r + 0.1111111111111111 * turn
         if sid15 > 0:
             Fyw = Fyw + (g15 + r)
             Fzw = Fzw + (g15 + r)
@@ -1096,16 +1166,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[15, ((k + 1) % lz * ly + (j + 1) % ly) * lx + i] = g15
     if q16 > 0.0:
-        push = (- vy - vz) + s * (-(v - vy) + -(w - vz) - un * (- ny - nz))
+        kick = rho * (exm * eyl * ezl - exm * eyn * ezn)
         if sid16 != side:
             push = other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k)
-        kick = 0.1111111111111111 * rho * push
+            apart = push - (- vy - vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.1111111111111111 * rho * push
         h = 2.0 * q16
         r = 0.0
         if h < 1.0:
             r = h * g16 + (1.0 - h) * f16 - kick
         else:
             r = (g16 + (h - 1.0) * g15 - kick) / h
+        held = rest + max2(0.0, 0.5 - q16) * late
+        turn = (- ty - tz) * (pull - (- ny - nz) * held)
+        r = r + 0.1111111111111111 * turn
         if sid16 > 0:
             Fyw = Fyw - (g16 + r)
             Fzw = Fzw - (g16 + r)
@@ -1118,16 +1193,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[16, ((k - 1) % lz * ly + (j - 1) % ly) * lx + i] = g16
     if q17 > 0.0:
-        push = (vy - vz) + s * ((v - vy) + -(w - vz) - un * (ny - nz))
+        kick = rho * (exm * eyn * ezl - exm * eyl * ezn)
         if sid17 != side:
             push = other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k)
-        kick = 0.1111111111111111 * rho * push
+            apart = push - (vy - vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.1111111111111111 * rho * push
         h = 2.0 * q17
         r = 0.0
         if h < 1.0:
             r = h * g17 + (1.0 - h) * f17 - kick
         else:
             r = (g17 + (h - 1.0) * g18 - kick) / h
+        held = rest + max2(0.0, 0.5 - q17) * late
+        turn = (ty - tz) * (pull - (ny - nz) * held)
+        r = r + 0.1111111111111111 * turn
         if sid17 > 0:
             Fyw = Fyw + (g17 + r)
             Fzw = Fzw - (g17 + r)
@@ -1140,16 +1220,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[17, ((k - 1) % lz * ly + (j + 1) % ly) * lx + i] = g17
     if q18 > 0.0:
-        push = (- vy + vz) + s * (-(v - vy) + (w - vz) - un * (- ny + nz))
+        kick = rho * (exm * eyl * ezn - exm * eyn * ezl)
         if sid18 != side:
             push = other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k)
-        kick = 0.1111111111111111 * rho * push
+            apart = push - (- vy + vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.1111111111111111 * rho * push
         h = 2.0 * q18
         r = 0.0
         if h < 1.0:
             r = h * g18 + (1.0 - h) * f18 - kick
         else:
             r = (g18 + (h - 1.0) * g17 - kick) / h
+        held = rest + max2(0.0, 0.5 - q18) * late
+        turn = (- ty + tz) * (pull - (- ny + nz) * held)
+        r = r + 0.1111111111111111 * turn
         if sid18 > 0:
             Fyw = Fyw - (g18 + r)
             Fzw = Fzw + (g18 + r)
@@ -1162,16 +1247,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[18, ((k + 1) % lz * ly + (j - 1) % ly) * lx + i] = g18
     if q19 > 0.0:
-        push = (vx + vy + vz) + s * ((u - vx) + (v - vy) + (w - vz) - un * (nx + ny + nz))
+        kick = rho * (exn * eyn * ezn - exl * eyl * ezl)
         if sid19 != side:
             push = other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k)
-        kick = 0.027777777777777776 * rho * push
+            apart = push - (vx + vy + vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.027777777777777776 * rho * push
         h = 2.0 * q19
         r = 0.0
         if h < 1.0:
             r = h * g19 + (1.0 - h) * f19 - kick
         else:
             r = (g19 + (h - 1.0) * g20 - kick) / h
+        held = rest + max2(0.0, 0.5 - q19) * late
+        turn = (tx + ty + tz) * (pull - (nx + ny + nz) * held)
+        r = r + 0.027777777777777776 * turn
         if sid19 > 0:
             Fxw = Fxw + (g19 + r)
             Fyw = Fyw + (g19 + r)
@@ -1185,16 +1275,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[19, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx] = g19
     if q20 > 0.0:
-        push = (- vx - vy - vz) + s * (-(u - vx) + -(v - vy) + -(w - vz) - un * (- nx - ny - nz))
+        kick = rho * (exl * eyl * ezl - exn * eyn * ezn)
         if sid20 != side:
             push = other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k)
-        kick = 0.027777777777777776 * rho * push
+            apart = push - (- vx - vy - vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.027777777777777776 * rho * push
         h = 2.0 * q20
         r = 0.0
         if h < 1.0:
             r = h * g20 + (1.0 - h) * f20 - kick
         else:
             r = (g20 + (h - 1.0) * g19 - kick) / h
+        held = rest + max2(0.0, 0.5 - q20) * late
+        turn = (- tx - ty - tz) * (pull - (- nx - ny - nz) * held)
+        r = r + 0.027777777777777776 * turn
         if sid20 > 0:
             Fxw = Fxw - (g20 + r)
             Fyw = Fyw - (g20 + r)
@@ -1208,16 +1303,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[20, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx] = g20
     if q21 > 0.0:
-        push = (vx + vy - vz) + s * ((u - vx) + (v - vy) + -(w - vz) - un * (nx + ny - nz))
+        kick = rho * (exn * eyn * ezl - exl * eyl * ezn)
         if sid21 != side:
             push = other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k)
-        kick = 0.027777777777777776 * rho * push
+            apart = push - (vx + vy - vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.027777777777777776 * rho * push
         h = 2.0 * q21
         r = 0.0
         if h < 1.0:
             r = h * g21 + (1.0 - h) * f21 - kick
         else:
             r = (g21 + (h - 1.0) * g22 - kick) / h
+        held = rest + max2(0.0, 0.5 - q21) * late
+        turn = (tx + ty - tz) * (pull - (nx + ny - nz) * held)
+        r = r + 0.027777777777777776 * turn
         if sid21 > 0:
             Fxw = Fxw + (g21 + r)
             Fyw = Fyw + (g21 + r)
@@ -1231,16 +1331,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[21, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx] = g21
     if q22 > 0.0:
-        push = (- vx - vy + vz) + s * (-(u - vx) + -(v - vy) + (w - vz) - un * (- nx - ny + nz))
+        kick = rho * (exl * eyl * ezn - exn * eyn * ezl)
         if sid22 != side:
             push = other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k)
-        kick = 0.027777777777777776 * rho * push
+            apart = push - (- vx - vy + vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.027777777777777776 * rho * push
         h = 2.0 * q22
         r = 0.0
         if h < 1.0:
             r = h * g22 + (1.0 - h) * f22 - kick
         else:
             r = (g22 + (h - 1.0) * g21 - kick) / h
+        held = rest + max2(0.0, 0.5 - q22) * late
+        turn = (- tx - ty + tz) * (pull - (- nx - ny + nz) * held)
+        r = r + 0.027777777777777776 * turn
         if sid22 > 0:
             Fxw = Fxw - (g22 + r)
             Fyw = Fyw - (g22 + r)
@@ -1254,16 +1359,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[22, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx] = g22
     if q23 > 0.0:
-        push = (vx - vy + vz) + s * ((u - vx) + -(v - vy) + (w - vz) - un * (nx - ny + nz))
+        kick = rho * (exn * eyl * ezn - exl * eyn * ezl)
         if sid23 != side:
             push = other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k)
-        kick = 0.027777777777777776 * rho * push
+            apart = push - (vx - vy + vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.027777777777777776 * rho * push
         h = 2.0 * q23
         r = 0.0
         if h < 1.0:
             r = h * g23 + (1.0 - h) * f23 - kick
         else:
             r = (g23 + (h - 1.0) * g24 - kick) / h
+        held = rest + max2(0.0, 0.5 - q23) * late
+        turn = (tx - ty + tz) * (pull - (nx - ny + nz) * held)
+        r = r + 0.027777777777777776 * turn
         if sid23 > 0:
             Fxw = Fxw + (g23 + r)
             Fyw = Fyw - (g23 + r)
@@ -1277,16 +1387,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[23, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx] = g23
     if q24 > 0.0:
-        push = (- vx + vy - vz) + s * (-(u - vx) + (v - vy) + -(w - vz) - un * (- nx + ny - nz))
+        kick = rho * (exl * eyn * ezl - exn * eyl * ezn)
         if sid24 != side:
             push = other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k)
-        kick = 0.027777777777777776 * rho * push
+            apart = push - (- vx + vy - vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.027777777777777776 * rho * push
         h = 2.0 * q24
         r = 0.0
         if h < 1.0:
             r = h * g24 + (1.0 - h) * f24 - kick
         else:
             r = (g24 + (h - 1.0) * g23 - kick) / h
+        held = rest + max2(0.0, 0.5 - q24) * late
+        turn = (- tx + ty - tz) * (pull - (- nx + ny - nz) * held)
+        r = r + 0.027777777777777776 * turn
         if sid24 > 0:
             Fxw = Fxw - (g24 + r)
             Fyw = Fyw + (g24 + r)
@@ -1300,16 +1415,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[24, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx] = g24
     if q25 > 0.0:
-        push = (vx - vy - vz) + s * ((u - vx) + -(v - vy) + -(w - vz) - un * (nx - ny - nz))
+        kick = rho * (exn * eyl * ezl - exl * eyn * ezn)
         if sid25 != side:
             push = other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k)
-        kick = 0.027777777777777776 * rho * push
+            apart = push - (vx - vy - vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.027777777777777776 * rho * push
         h = 2.0 * q25
         r = 0.0
         if h < 1.0:
             r = h * g25 + (1.0 - h) * f25 - kick
         else:
             r = (g25 + (h - 1.0) * g26 - kick) / h
+        held = rest + max2(0.0, 0.5 - q25) * late
+        turn = (tx - ty - tz) * (pull - (nx - ny - nz) * held)
+        r = r + 0.027777777777777776 * turn
         if sid25 > 0:
             Fxw = Fxw + (g25 + r)
             Fyw = Fyw - (g25 + r)
@@ -1323,16 +1443,21 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     else:
         f[25, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx] = g25
     if q26 > 0.0:
-        push = (- vx + vy + vz) + s * (-(u - vx) + (v - vy) + (w - vz) - un * (- nx + ny + nz))
+        kick = rho * (exl * eyn * ezn - exn * eyl * ezl)
         if sid26 != side:
             push = other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k)
-        kick = 0.027777777777777776 * rho * push
+            apart = push - (- vx + vy + vz)
+            if max2(apart, -apart) > 1e-6:
+                kick = 0.027777777777777776 * rho * push
         h = 2.0 * q26
         r = 0.0
         if h < 1.0:
             r = h * g26 + (1.0 - h) * f26 - kick
         else:
             r = (g26 + (h - 1.0) * g25 - kick) / h
+        held = rest + max2(0.0, 0.5 - q26) * late
+        turn = (- tx + ty + tz) * (pull - (- nx + ny + nz) * held)
+        r = r + 0.027777777777777776 * turn
         if sid26 > 0:
             Fxw = Fxw - (g26 + r)
             Fyw = Fyw + (g26 + r)

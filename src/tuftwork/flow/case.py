@@ -124,7 +124,7 @@ class FlowCase:
     density: float = 1.225
     viscosity: float = 1.46e-5
     lattice_speed: float = 0.1
-    skin: float = field(default=0.5)
+    skin: float = field(default=0.0)
 
     def __post_init__(self) -> None:
         for name, unit in (

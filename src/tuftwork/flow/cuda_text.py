@@ -14,6 +14,8 @@ typedef unsigned char u8;
 #define NINTH 0.1111111111111111f
 #define SIXTH 0.1666666666666667f
 #define TWOTHIRD 0.6666666666666667f
+#define EDDY 0.41f
+#define PIN 0.28f
 #define max2 fmaxf
 #define sqrt sqrtf
 #define exp expf
@@ -102,18 +104,18 @@ _CONSTANT = """
 
 
 def _wall(even: bool) -> str:
-    body = [*_load(even), *recipe.c_lines(recipe.collision())]
-    body.append("const float sigma = max2(sx[i], max2(sy[j], sz[k]));")
-    body += recipe.c_lines(recipe.absorb())
-    for q in range(1, N_VELOCITY):
-        body.append(f"const float q{q} = cut[(size_t){q - 1} * NWALL + m];")
-        body.append(f"const int sid{q} = sid[(size_t){q - 1} * NWALL + m];")
-    body += ["const int side = main_[m];"]
+    body = ["const int side = main_[m];"]
     body += [f"const float n{a} = geo[(size_t){c} * NWALL + m];" for c, a in enumerate("xyz")]
     body += ["const float y = geo[(size_t)3 * NWALL + m];"]
     body += ["const float wall_law = surface[10 * side];"]
     for a, unit in zip("xyz", ("1.0f,0.0f,0.0f", "0.0f,1.0f,0.0f", "0.0f,0.0f,1.0f"), strict=True):
         body.append(f"const float v{a} = other_surface(surface, side, {unit}, i, j, k);")
+    body += [*_load(even), *recipe.c_lines(recipe.wall_collision())]
+    body.append("const float sigma = max2(sx[i], max2(sy[j], sz[k]));")
+    body += recipe.c_lines(recipe.absorb())
+    for q in range(1, N_VELOCITY):
+        body.append(f"const float q{q} = cut[(size_t){q - 1} * NWALL + m];")
+        body.append(f"const int sid{q} = sid[(size_t){q - 1} * NWALL + m];")
     body += ["float Fxw = 0.0f, Fyw = 0.0f, Fzw = 0.0f;"]
     body += recipe.c_lines(recipe.slip())
     body.append("st(AT(0, n), g0);")
@@ -140,7 +142,7 @@ def _wall(even: bool) -> str:
         "  const int m = blockIdx.x * 128 + threadIdx.x;\n  if (m >= NWALL) return;\n"
         "  const int n = cell[m];\n"
         + _PLACE.replace("@", "n")
-        + _CONSTANT
+        + _CONSTANT.replace(", om = OMEGA", "")
         + "\n".join(body)
         + "\n}\n"
     )

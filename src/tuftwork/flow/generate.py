@@ -23,6 +23,8 @@ import numpy as np
 from numba import njit, prange
 
 THIRD, NINTH, SIXTH, TWOTHIRD = 1.0 / 3.0, 1.0 / 9.0, 1.0 / 6.0, 2.0 / 3.0
+EDDY = 0.41
+PIN = 0.28
 
 
 @njit(inline="always")
@@ -135,7 +137,7 @@ _WALL = '''@njit(cache=True, error_model="numpy")
 def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out):
     """Advance one cell beside a wall by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
-    om, Fx, Fy, Fz, nu = setting[0], setting[1], setting[2], setting[3], setting[4]
+    Fx, Fy, Fz, nu = setting[1], setting[2], setting[3], setting[4]
     n = cell[m]
     i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
     sigma = max2(sx[i], max2(sy[j], sz[k]))
@@ -198,7 +200,7 @@ def _wall_body() -> list[str]:
     for i in range(N_VELOCITY):
         e = tuple(int(x) for x in VELOCITY[i])
         out.append(f"{pad}    f{i} = f[{OPPOSITE[i]}, {_neighbour(e, -1)}]")
-    out += recipe.python_lines(recipe.collision(), 1)
+    out += recipe.python_lines(recipe.wall_collision(), 1)
     out += recipe.python_lines(recipe.absorb(), 1)
     out += recipe.python_lines(recipe.slip(), 1)
     out.append(f"{pad}f[0, n] = g0")

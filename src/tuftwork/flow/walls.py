@@ -165,7 +165,8 @@ def wrap_bodies(
     every = np.concatenate(tri)
     distance, nearest = _distances(every, block)
     inside = _fill(bodies, tri, block, label)
-    near = distance < skin
+    # a face just half way between two layers must not be torn by rounding
+    near = distance < skin - 1e-4
     label[block][near & (inside == 0)] = part[nearest[near & (inside == 0)]]
     removed[block] |= ((inside > 0) | near).astype(np.uint8)
     _fill_pockets(removed, label, block)
