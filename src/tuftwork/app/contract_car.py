@@ -96,5 +96,6 @@ class CarPage(TypedDict):
     devices: list[DevicePage]
     platform: dict[str, Any] | None
     levers: list[LeverRow]
+    surveys: list[dict[str, Any]]
     partial: list[str]
     notices: list[str]

@@ -18,6 +18,7 @@ import numpy as np
 from tuftwork.aeromap.map import FIELDS
 from tuftwork.aeromap.surrogate import HeldOut, fit_surrogate, held_out_error
 from tuftwork.errors import Cancelled, NotCovered
+from tuftwork.files import write_atomic
 from tuftwork.study.answers import Answers
 from tuftwork.study.executor import executor_for
 from tuftwork.study.store import Store, Tree, digest_of
@@ -108,12 +109,15 @@ def run_survey(
     answers_by_job = {job: _between(plan, job) for job in plan.jobs}
     path = Path(to) if to else bench.folder / "maps" / f"survey-{plan.digest[:8]}.nc"
     write_survey(path, answers, plan, answers_by_job)
-    return {
+    found = {
         "file": str(path), "digest": plan.digest, "cells": survey.nodes**2,
         "draws": plan.n_draw, "ran": log.ran, "kept": was_done, "took_s": perf_counter() - begun,
         "slices": [_line(plan, job, answers_by_job[job]) for job in plan.jobs],
         "text": _text(log, was_done, perf_counter() - begun),
     }  # fmt: skip
+    shown = found | {"file": path.name}
+    write_atomic(plan.folder / "summary.json", json.dumps(shown, ensure_ascii=False).encode())
+    return found
 
 
 def _text(log: _Log, kept: int, took: float) -> str:
@@ -136,8 +140,6 @@ def _chosen(plan: Plan, job: Job, number: int, rounds: int) -> list[Cell]:
     if path.is_file():
         return [(int(i), int(j)) for i, j in json.loads(path.read_text("utf-8"))]
     cells = _first(plan) if number == 0 else _next(plan, job, number, rounds)
-    from tuftwork.files import write_atomic
-
     path.parent.mkdir(parents=True, exist_ok=True)
     write_atomic(path, json.dumps(cells).encode())
     return cells

@@ -89,6 +89,24 @@ export interface Lever {
   rank: [number, number, number];
 }
 
+export interface SurveyMade {
+  file: string;
+  cells: number;
+  draws: number;
+  ran: number;
+  kept: number;
+  took_s: number;
+  slices: {
+    state: string;
+    slice: string;
+    run: number;
+    between: number;
+    error: string;
+    covered: string;
+    next: string;
+  }[];
+}
+
 export interface CarTree {
   state: string;
   states: string[];
@@ -107,6 +125,7 @@ export interface CarTree {
   devices: Device[];
   platform: Platform | null;
   levers: Lever[];
+  surveys: SurveyMade[];
   partial?: string[];
   notices?: string[];
 }

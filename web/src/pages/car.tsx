@@ -10,6 +10,7 @@ import { BudgetSheet } from "./budget";
 import "./car.css";
 import { PlatformView } from "./car-platform";
 import { StatesView } from "./car-states";
+import { SurveyView } from "./car-survey";
 import type { CarTree, Lever, TogetherRow } from "./car-types";
 import { MapSheet } from "./map";
 import { Page } from "./page";
@@ -54,7 +55,12 @@ export function CarSheet() {
         </ul>
       </nav>
       {now === "budget" && <BudgetSheet />}
-      {now === "map" && <MapSheet />}
+      {now === "map" && (
+        <>
+          <MapSheet />
+          <Part>{(tree) => <SurveyView surveys={tree.surveys} />}</Part>
+        </>
+      )}
       {now === "states" && (
         <>
           <StatesSheet />

@@ -1,5 +1,6 @@
 """The page of the car: parts together, states and devices, platform, leverage, and its chains."""
 
+import json
 from collections.abc import Callable
 from typing import Any
 
@@ -24,6 +25,7 @@ from tuftwork.study.support import Support, of_parts
 
 _KMH = 3.6
 _SEEN = 0.5  # [-] share of the draws that must have a cliff for its distance to be a number
+_SURVEYS = 3  # shown
 Page = dict[str, Any]
 CAUTION = (
     "A linear estimate says when a bounce would start, not how large it grows. Approach such "
@@ -40,7 +42,17 @@ def car_page(answers: Answers, *, speed: str = "", state: str = "") -> Page:
     if key not in answers.worked_out:
         answers.worked_out[key] = _page(answers, name, at_speed)
     kept: Page = answers.worked_out[key]
-    return kept
+    return kept | {"surveys": surveys_of(answers)}
+
+
+def surveys_of(answers: Answers) -> list[Page]:
+    """Return what large maps of this project were made, the latest first, with their errors."""
+    folder = answers.job.folder
+    if folder is None:
+        return []
+    files = list((folder / "results" / "survey").glob("*/summary.json"))
+    latest = sorted(files, key=lambda path: -path.stat().st_mtime)[:_SURVEYS]
+    return [json.loads(path.read_text("utf-8")) for path in latest]
 
 
 def _page(answers: Answers, name: str, at_speed: float) -> Page:
