@@ -228,7 +228,9 @@ def test_a_project_without_parts_is_refused() -> None:
 def test_every_coefficient_names_a_source_and_has_a_range() -> None:
     tables = (
         ("wing", "estimate"), ("floor", "estimate"), ("floor", "splitter"),
-        ("aeromap.part", "body"), ("aeromap.part", "cooling"),
+        ("aeromap.part", "body"), ("aeromap.part", "cooling"), ("wing", "engine"),
+        ("aeromap.part", "front_section"), ("aeromap.part", "beam_wing"),
+        ("aeromap.part", "dive_plane"),
     )  # fmt: skip
     for room, table in tables:
         for name, found in coefficients_of(room, table).items():
