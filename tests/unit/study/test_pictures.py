@@ -103,11 +103,17 @@ def test_the_bars_counted_as_open_are_a_finding(halyard: Bench) -> None:
 
 def test_questions_are_ranked_by_what_their_answer_would_change(halyard: Bench) -> None:
     asks = halyard.page("pictures")["features"]["ask"]
-    points = [q["points"] or 0.0 for q in asks]
-    assert points == sorted(points, reverse=True)
+    worth = [(q["points"] or 0.0) + 2 * (q["balance_percent"] or 0.0) + 0.5 * (q["kelvin"] or 0.0)
+             for q in asks]  # fmt: skip
+    assert worth == sorted(worth, reverse=True)
     wing = next(q for q in asks if q["feature"] == "F7")
     # rivals 8° and 10°, weights 0.8 and 0.2: standard deviation 0.8° of incidence
     assert 0.5 < wing["points"] < 6.0
+    assert 0.2 < wing["balance_percent"] < 3.0
+    # rivals 0.056, 0.040 m² of the arch slots: what the water's temperature hangs on
+    vents = next(q for q in asks if q["feature"] == "F4")
+    assert 2.0 < vents["kelvin"] < 30.0
+    assert " K either way" in vents["text"]
 
 
 def test_a_moved_mark_moves_the_number_and_not_the_file(copy: Bench) -> None:
@@ -182,9 +188,9 @@ def test_a_project_without_pictures_says_what_to_do(prototype: Bench) -> None:
 # --- the picture-only study ------------------------------------------------------------------
 
 
-def test_the_road_car_is_read_from_three_pictures(road: Bench) -> None:
+def test_the_road_car_is_read_from_four_pictures(road: Bench) -> None:
     page = road.page("pictures")
-    assert [p["fault"] for p in page["pictures"]] == ["", "", ""]
+    assert [p["fault"] for p in page["pictures"]] == [""] * 4
     span = row(road, "R3")["number"]
     assert span["low"] - 0.02 < ROAD.wing_span < span["high"] + 0.02
     lacks = {one["name"] for one in page["features"]["loose"]}
@@ -196,7 +202,7 @@ def test_keys_filled_from_marks_say_so(road: Bench, tmp_path: Path) -> None:
     filled = fill_keys(other)
     assert set(filled) == {
         "parts.rear wing.chord", "parts.rear wing.incidence", "parts.rear wing.span",
-        "parts.nose section.width",
+        "parts.nose section.width", "car.frontal_area",
     }  # fmt: skip
     wing = Bench(other.folder, runs_itself=False).opened.project.part("rear wing")
     assert "reading R3" in wing.span.place
@@ -208,7 +214,7 @@ def test_the_road_cars_report_leads_from_every_reading_to_its_marks(road: Bench)
     pdf, tree = client_report(road)
     assert pdf.startswith(b"%PDF")
     section = tree["sections"]["reading"]
-    assert len(section["readings"]) == 9
+    assert len(section["readings"]) == 10
     assert all("pixel (" in r["where"] for r in section["readings"] if r["picture"] == "P1")
     for name in ("rear wing.span", "rear wing.chord", "rear wing.incidence", "nose section.width"):
         steps = road.why(f"input/{name}")["steps"]

@@ -1,9 +1,13 @@
 """The stock of features as a page shows it, and the questions worth asking next."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from tuftwork.aeromap.budget import car_loads
+from tuftwork.aeromap.interface import PlatformState
+from tuftwork.aeromap.part import draws_of as part_draws
 from tuftwork.errors import InputError, NotConverged, NotCovered
 from tuftwork.reading.stock import (
     in_or_out,
@@ -52,19 +56,19 @@ def questions(bench: Any, desk: Desk) -> list[dict[str, Any]]:
     """Return open readings by what their answer would change, the most first.
 
     Where the study has run: the standard deviation of CzS, front share and the hottest circuit's
-    temperature over the rivals, from slopes of the ensemble on the key each rival would set.
+    temperature over the rivals, from slopes on the key each rival would set.
     Elsewhere the weights alone. Ranked by points, one per cent of balance counting as two points
     and one kelvin as half a point.
     """
     answers = bench.answers_or_none()
-    targets = {} if answers is None else targets_of(answers)
+    hottest = None if answers is None else hottest_circuit(answers)
     found: list[dict[str, Any]] = []
     for feature in desk.room.features:
         if len(feature.rivals) < 2:
             continue
         weights = np.array([r.weight for r in feature.rivals])
         weights = weights / weights.sum()
-        worth = _worth(answers, targets, desk, feature, weights)
+        worth = _worth(answers, hottest, desk, feature, weights)
         doubt = float(-np.sum(weights * np.log2(weights)))
         best = max(feature.rivals, key=lambda r: r.weight)
         found.append(
@@ -106,25 +110,52 @@ def _worth_text(worth: dict[str, float] | None, *, has_run: bool) -> str:
         parts.append(f"the hottest circuit by {worth['kelvin']:.0f} K")
     if not parts:
         return "changes less than a tenth of a point, a tenth of a per cent and half a kelvin"
-    return f"moves {' and '.join(parts)} either way"
+    joined = ", ".join(parts[:-1]) + " and " + parts[-1] if len(parts) > 1 else parts[0]
+    return f"moves {joined} either way"
 
 
-def targets_of(answers: Any) -> dict[str, np.ndarray]:
-    """Return what an answer could change, draw by draw: points, balance in per cent, kelvin."""
-    found: dict[str, np.ndarray] = {}
-    if answers.project.parts:
-        loads = answers.budget(answers.states[0], answers.speeds[-1])
-        row = next(row for row in loads.rows if row.kind == "total")
-        size = answers.ensemble.size
-        total = np.broadcast_to(np.asarray(row.total), size)
-        front = np.broadcast_to(np.asarray(row.front), size)
-        found["points"] = total / _POINT
-        if np.all(np.abs(total) > 1e-6):
-            found["balance"] = 100.0 * front / total
-    hottest = hottest_circuit(answers)
-    if hottest is not None:
-        found["kelvin"] = hottest
-    return found
+def load_slopes(answers: Any, key: str) -> dict[str, float]:
+    """Return how the car's loads follow a key, at the ride heights of the fastest speed.
+
+    Differences of two evaluations one standard deviation apart, every other input as it is drawn
+    before anything measured narrowed it. Points and per cent of balance per SI unit of the key.
+    """
+    ensemble = answers.job.ensemble(answers.results["draws"])
+    if not answers.project.parts or key not in ensemble.columns:
+        return {}
+    state, speed = answers.states[0], answers.speeds[-1]
+    models = answers.models(state)
+    air = answers.job.air(ensemble)
+    keep = answers.kept(state)
+    heights = (
+        [
+            float(np.median(np.asarray(answers.draws(state, f"height_{axle}", speed))[keep]))
+            for axle in ("front", "rear")
+        ]
+        if answers.has_platform
+        else [0.05, 0.05]
+    )
+    place = PlatformState(
+        ride_height_front=np.full(ensemble.size, heights[0]),
+        ride_height_rear=np.full(ensemble.size, heights[1]), speed=np.full(1, speed),
+        density=np.asarray(air.density).reshape(-1),
+        viscosity=np.asarray(air.viscosity).reshape(-1),
+    )  # fmt: skip
+    found, values = [], []
+    for way in (-1.0, 1.0):
+        deviates = np.array(ensemble.deviates)
+        deviates[:, ensemble.columns[key]] = way
+        moved = replace(ensemble, deviates=deviates)
+        loads = car_loads(models, place, part_draws(models, moved))
+        front = np.broadcast_to(loads.downforce_front, ensemble.size)
+        total = front + np.broadcast_to(loads.downforce_rear, ensemble.size)
+        found.append((float(np.median(total)) / _POINT, float(np.median(100.0 * front / total))))
+        values.append(float(np.median(moved.of(key))))
+    step = values[1] - values[0]
+    if step == 0:
+        return {}
+    points, balance = ((found[1][i] - found[0][i]) / step for i in (0, 1))
+    return {"points": points, "balance": balance}
 
 
 def hottest_circuit(answers: Any) -> np.ndarray | None:
@@ -143,43 +174,38 @@ def hottest_circuit(answers: Any) -> np.ndarray | None:
 
 
 def _worth(
-    answers: Any,
-    targets: dict[str, np.ndarray],
-    desk: Desk,
-    feature: Any,
-    weights: np.ndarray,
+    answers: Any, hottest: np.ndarray | None, desk: Desk, feature: Any, weights: np.ndarray
 ) -> dict[str, float] | None:
-    """Return the standard deviation of every target over the rivals of a feature."""
-    if answers is None or not targets:
+    """Return the standard deviation of points, balance and kelvin over the rivals of a feature."""
+    if answers is None:
         return None
-    moved = {name: np.zeros(len(weights)) for name in targets}
-    known = False
+    moved: dict[str, np.ndarray] = {}
     for key in {k for r in feature.rivals for k in r.values}:
         if key not in answers.job.quantities:
             continue
         here = answers.job.quantities[key].best
-        for name, drawn in targets.items():
-            slope = _slope(answers, key, drawn)
+        slopes = load_slopes(answers, key)
+        if hottest is not None and key.startswith("cooling."):
+            slopes["kelvin"] = _slope(answers, key, hottest)
+        for name, slope in slopes.items():
+            row = moved.setdefault(name, np.zeros(len(weights)))
             for k, rival in enumerate(feature.rivals):
                 text = rival.values.get(key)
                 value = here if text is None else value_at(desk.project, key, text)
-                moved[name][k] += slope * ((here if value is None else value) - here)
-        known = True
-    if not known:
+                row[k] += slope * ((here if value is None else value) - here)
+    if not moved:
         return None
     return {name: float(np.sqrt(weights @ np.square(m - weights @ m)))
             for name, m in moved.items()}  # fmt: skip
 
 
 def _slope(answers: Any, key: str, target: np.ndarray) -> float:
-    """Return how a target follows a key over the ensemble: regression on all inputs that matter."""
+    """Return how a temperature follows a key: regression on the cooling's own inputs."""
     keep = answers.kept(answers.states[0]) & np.isfinite(target)
     values = target[keep]
-    quantities = answers.job.quantities
-    matter = answers.inputs_in(answers.states[0])
     names = [key] + [
-        n for n, q in quantities.items()
-        if n != key and not q.is_exact and (n in matter or n.startswith(key.partition(".")[0]))
+        n for n, q in answers.job.quantities.items()
+        if n != key and not q.is_exact and n.startswith("cooling.")
     ]  # fmt: skip
     drawn = np.stack([np.asarray(answers.ensemble.of(n), dtype=float)[keep] for n in names], axis=1)
     spread = drawn.std(axis=0)
