@@ -1,8 +1,8 @@
 """From surfaces to cells: which cells stay, which links a wall cuts, and where on the link.
 
 The wall's place on each link is found by cutting the link with the triangles themselves, which is
-exact; a distance field only says which cells lie closer to a wall than ``skin``.
-Those are taken out, so that the wall law always works at a distance of at least ``skin`` cells.
+exact; a distance field only says which cells lie closer to a wall than ``skin``, if one is asked.
+Those are taken out.
 A surface without thickness becomes one layer of removed cells; each side keeps its own cuts.
 """
 
@@ -17,6 +17,8 @@ from tuftwork.flow.setup import SOLID, WALL, Floats, Surface, WallLinks
 
 REACH = 2.0
 """A link is followed this many times its length in search of its wall. [-]"""
+PLATE = 0.5
+"""Cells closer than this to a surface without thickness are taken out. [cells]"""
 Marks = npt.NDArray[np.uint8]
 
 
@@ -165,8 +167,12 @@ def wrap_bodies(
     every = np.concatenate(tri)
     distance, nearest = _distances(every, block)
     inside = _fill(bodies, tri, block, label)
-    # a face just half way between two layers must not be torn by rounding
-    near = distance < skin - 1e-4
+    # a plate is a layer of removed cells, whatever the skin; a face just half way between two
+    # layers must not be torn by rounding
+    open_parts = np.zeros(256, bool)
+    open_parts[[b.surface for b in bodies if not b.is_closed]] = True
+    limit = np.where((nearest >= 0) & open_parts[part[nearest]], max(skin, PLATE), skin)
+    near = distance < limit - 1e-4
     label[block][near & (inside == 0)] = part[nearest[near & (inside == 0)]]
     removed[block] |= ((inside > 0) | near).astype(np.uint8)
     _fill_pockets(removed, label, block)
