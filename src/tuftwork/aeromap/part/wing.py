@@ -31,7 +31,7 @@ from tuftwork.aeromap.part.wing_role import (
     role_quantities,
     vented_by,
 )
-from tuftwork.car import WingPart
+from tuftwork.car import Wing, WingPart
 from tuftwork.errors import InputError
 from tuftwork.quantity import Quantity, exact
 from tuftwork.wing.estimate import (
@@ -164,7 +164,7 @@ def wing_model(part: WingPart, reference: Reference, heard: Collection[str]) -> 
     more = role_coefficients(role)
     own = overridden({**coefficients_of("wing", "estimate"), **more}, part.model, part.name)
     own = without(own, _idle(part, role, heard), part.model, part.name)
-    if getattr(part, "onset", ()):
+    if isinstance(part, Wing) and part.onset:
         raise InputError(
             f"{part.name}.onset", "given", "", "changes nothing on a wing without a section",
             "Name its section: the lattice then takes the air along the span.",

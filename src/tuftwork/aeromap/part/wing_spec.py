@@ -62,7 +62,7 @@ def refuse_idle(part: WingPart, role: Role) -> None:
                 f"{part.name}.{key}", value.best, "", "changes nothing beside a section",
                 "The outline has it; remove the key.",
             )  # fmt: skip
-    if role != "rear wing" and getattr(part, "onset", ()):
+    if role != "rear wing" and isinstance(part, Wing) and part.onset:
         raise InputError(
             f"{part.name}.onset", "given", "", "changes nothing on a wing ahead of the roof",
             "Remove it.",
