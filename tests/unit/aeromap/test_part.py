@@ -201,7 +201,7 @@ def test_what_nobody_hears_is_no_input() -> None:
     assert "rear wing.model.lower_pressure" in whole
     parts = [p for p in halyard.project().parts if p.kind not in ("wing", "floor")]
     deaf = part_models(halyard.project().model_copy(update={"parts": tuple(parts), "states": ()}))
-    for name in ("splitter.model.wake", "front coolers.model.mixing", "body.model.roof_wake"):
+    for name in ("splitter.model.wake", "air through the car.model.mixing", "body.model.roof_wake"):
         assert name in whole
         assert name not in inputs_of(deaf)
     assert np.isfinite(car_loads(deaf, HERE, _best(deaf)).drag).all()

@@ -254,4 +254,4 @@ def _only(effects: Mapping[str, Field]) -> PartLoad:
 def _placed(down: Field, station: Field, wheelbase: Field) -> PartLoad:
     front, rear = at_axles(down, down * station, wheelbase)
     front, rear = full(front, rear)
-    return PartLoad(downforce_front=front, downforce_rear=rear, drag=np.zeros(1))
+    return PartLoad(downforce_front=front, downforce_rear=rear, drag=np.zeros_like(front))
