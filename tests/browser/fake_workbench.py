@@ -54,7 +54,7 @@ class FakeWorkbench:
         self._lock = threading.Lock()
 
     def page(self, name: str, **query: str) -> dict[str, Any]:
-        if name not in PAGES:
+        if name not in (*PAGES, "car"):
             raise UnknownName("page", name, PAGES)
         if self.mood == "broken" and name != "overview":
             raise FileFault(_faults())
@@ -69,6 +69,7 @@ class FakeWorkbench:
             "budget": self._budget,
             "map": self._map,
             "states": self._states,
+            "car": self._car,
             "words": self._words,
             "runs": self._run_log,
         }
@@ -246,6 +247,17 @@ class FakeWorkbench:
                  "prior": number(prior, "m²", "assumed")}
                 for n, label, now, prior in unknowns
             ],
+        }  # fmt: skip
+
+    def _car(self, speed: str = "220", state: str = "as raced") -> dict[str, Any]:
+        """Return the page of the car with nothing in it but its frame."""
+        value = float(speed)
+        return {
+            "state": state, "states": list(STATES), "speeds": SPEEDS, "at": "",
+            "speed": number((value, value, value), "km/h", "assumed"),
+            "kg_per_m2": pressure(value) / G, "static": {"front_mm": 58.0, "rear_mm": 71.0},
+            "together": None, "rows": [], "devices": [], "platform": None, "levers": [],
+            "surveys": [], "partial": [], "notices": [],
         }  # fmt: skip
 
     def _budget(self, speed: str = "220", state: str = "as raced") -> dict[str, Any]:
