@@ -1,0 +1,77 @@
+"""The commands of the 3-D flow: cost and faults before anything runs, and what a run gave."""
+
+import json
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from tuftwork.cli import program
+from tuftwork.study.flow.desk import register_run
+
+TEXT = """
+form = 1
+[about]
+title = "A shape"
+[car]
+name = "Shape"
+wheelbase = "2.6 m"
+frontal_area = "1.9 m^2"
+[[mass_states]]
+name = "race"
+mass = "900 kg"
+front_weight = "48 %"
+ride_height_front = "160 mm"
+ride_height_rear = "175 mm"
+[weather]
+temperature = "15 °C"
+[study]
+speeds = ["150 km/h"]
+[flow]
+generic = "coupe"
+numbers = { ride_height_front = "160 mm", ride_height_rear = "175 mm", splitter_length = "0 m" }
+[[flow.cases]]
+name = "coarse look"
+speed = "220 km/h"
+cell = "62 mm"
+counts = false
+"""
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Path:
+    folder = tmp_path / "car"
+    folder.mkdir()
+    (folder / "project.toml").write_text(TEXT, encoding="utf-8")
+    return folder
+
+
+def call(*words: str, code: int) -> str:
+    told = CliRunner().invoke(program, list(words))
+    assert told.exit_code == code, told.output
+    return told.stdout
+
+
+def test_prepare_says_the_cost_and_refuses_cells_too_coarse_for_the_gap(project: Path) -> None:
+    tree = json.loads(call("flow", "prepare", str(project), "--quick", "--json", code=0))
+    assert tree["faults"] == []
+    assert {row["label"] for row in tree["cost"]} >= {"cells", "memory", "time at most"}
+    coarse = TEXT.replace("62 mm", "240 mm")
+    (project / "project.toml").write_text(coarse, encoding="utf-8")
+    tree = json.loads(call("flow", "prepare", str(project), "--json", code=1))
+    assert any("needs at least 2 cells" in fault for fault in tree["faults"])
+
+
+def test_show_gives_a_recorded_run_with_its_bias(project: Path) -> None:
+    record = project / "flow-coarse-look.npz"
+    record.write_bytes(files("tuftwork.demo").joinpath("flow_coarse_look.npz").read_bytes())
+    assert register_run(project, "coarse look", record) == "flow-1"
+    said = " ".join(call("flow", "show", str(project), code=0).split())
+    assert "Downforce has not been compared" in said
+    assert "not the car" in said
+
+
+def test_an_unknown_case_is_refused_with_those_there_are(project: Path) -> None:
+    said = call("flow", "prepare", str(project), "--case", "x", "--json", code=2)
+    assert "coarse look" in said
