@@ -10,8 +10,6 @@ import numpy as np
 from numba import njit, prange
 
 THIRD, NINTH, SIXTH, TWOTHIRD = 1.0 / 3.0, 1.0 / 9.0, 1.0 / 6.0, 2.0 / 3.0
-EDDY = 0.41
-PIN = 0.28
 
 
 @njit(inline="always")
@@ -469,7 +467,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         law = log(1.0 + 0.41 * yp) * 2.4390243902439024 + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)
         slope = 1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091 * (e1 - e2 + yp * 0.3333333333333333 * e2)
         us = us + (ut / us - law) / (ut / (us * us) + slope * yn)
-        om = 1.0 / (3.0 * (nu + EDDY * us * (2.0 * max2(y, 0.5) + 1.0)) + 0.5)
+        om = 1.0 / (3.0 * (nu + 0.41 * us * (2.0 * max2(y, 0.5) + 1.0)) + 0.5)
     tr = pxx + pyy + pzz
     dxu = -0.5 * ir * (om * (2.0 * pxx - pyy - pzz) + tr)
     dyv = dxu + 1.5 * om * ir * (pxx - pyy)
@@ -754,8 +752,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         pull = shear * grip / (grip * grip + 1e-4) * it
         wide = max2(y, 0.5)
         jump = us * 2.4390243902439024 * log(1.0 + 1.0 / wide)
-        rest = PIN * rho * jump * it * (1.0 - 1.0 / om)
-        late = -PIN * rho * jump * it / om - rest
+        rest = 0.28 * rho * jump * it * (1.0 - 1.0 / om)
+        late = -0.28 * rho * jump * it / om - rest
     exl = SIXTH + 0.5 * bx * (bx - 1.0)
     exm = TWOTHIRD - bx * bx
     exn = SIXTH + 0.5 * bx * (bx + 1.0)

@@ -111,7 +111,7 @@ class FlowCase:
     lattice_speed
         Speed of the car in cells per step; sets the time step. [-]
     skin
-        Cells closer to a wall than this are taken out. [cells]
+        Cells closer to a closed surface than this are taken out; 0 keeps all of them. [cells]
     """
 
     parts: tuple[FlowPart, ...]

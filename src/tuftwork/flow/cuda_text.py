@@ -14,8 +14,6 @@ typedef unsigned char u8;
 #define NINTH 0.1111111111111111f
 #define SIXTH 0.1666666666666667f
 #define TWOTHIRD 0.6666666666666667f
-#define EDDY 0.41f
-#define PIN 0.28f
 #define max2 fmaxf
 #define sqrt sqrtf
 #define exp expf

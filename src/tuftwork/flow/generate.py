@@ -23,8 +23,6 @@ import numpy as np
 from numba import njit, prange
 
 THIRD, NINTH, SIXTH, TWOTHIRD = 1.0 / 3.0, 1.0 / 9.0, 1.0 / 6.0, 2.0 / 3.0
-EDDY = 0.41
-PIN = 0.28
 
 
 @njit(inline="always")

@@ -17,6 +17,9 @@ from typing import Literal
 
 from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY, WEIGHT
 
+REST_SHARE = 0.28
+"""Share of the logarithmic step of speed at which the spring of the wall cell rests, set on a
+column of air between two walls so that it loses the momentum that the law says. [-]"""
 Kind = Literal["let", "set", "if", "else", "end"]
 
 
@@ -232,7 +235,8 @@ def wall_collision() -> list[Line]:
     """Collide a cell beside a wall: the law gives its friction velocity and eddy viscosity.
 
     Between the wall and the next cell momentum travels by turbulence that the cells do not hold:
-    the viscosity κ u_τ y of the logarithmic layer, which vanishes at the wall.
+    the viscosity κ u_τ (2y + 1), so that its mean with the next cell's is that of the logarithmic
+    layer half way between the two.
     """
     return [
         *moments(),
@@ -245,7 +249,7 @@ def wall_collision() -> list[Line]:
         Line("let", "om", "1.0 / (3.0 * nu + 0.5)"),
         Line("if", "", "wall_law > 0.0"),
         *wall_law(),
-        Line("set", "om", "1.0 / (3.0 * (nu + EDDY * us * (2.0 * max2(y, 0.5) + 1.0)) + 0.5)"),
+        Line("set", "om", "1.0 / (3.0 * (nu + 0.41 * us * (2.0 * max2(y, 0.5) + 1.0)) + 0.5)"),
         Line("end"),
         *relax(),
         *closure(),
@@ -312,15 +316,15 @@ def slip() -> list[Line]:
         Line("set", "pull", "shear * grip / (grip * grip + 1e-4) * it"),
         Line("let", "wide", "max2(y, 0.5)"),
         Line("let", "jump", "us * 2.4390243902439024 * log(1.0 + 1.0 / wide)"),
-        Line("set", "rest", "PIN * rho * jump * it * (1.0 - 1.0 / om)"),
-        Line("set", "late", "-PIN * rho * jump * it / om - rest"),
+        Line("set", "rest", f"{REST_SHARE} * rho * jump * it * (1.0 - 1.0 / om)"),
+        Line("set", "late", f"-{REST_SHARE} * rho * jump * it / om - rest"),
         Line("end"),
         *wall_factors(),
     ]
 
 
 def _sent_back(i: int, name: str) -> list[Line]:
-    """Population sent back along link ``i`` by interpolation, less the wall's ``kick``.
+    """Send population ``i`` back by interpolation, less the wall's ``kick``.
 
     For q < ½ the population that will arrive next from behind is taken as the one that arrived
     last, which makes the rule local.

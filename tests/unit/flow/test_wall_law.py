@@ -84,7 +84,7 @@ def test_a_sloping_wall_brakes_by_less_than_its_law_but_never_pushes(
 
 
 def test_air_goes_round_a_drum_as_it_does_without_friction() -> None:
-    """Exact: 2 U sin θ at the surface, (1 + R²/r²) U sin θ beside it; budget 5 % before the crest."""
+    """Exact: (1 + R²/r²) U sin θ beside the surface; budget 5 % before the crest."""
     radius, speed = 14.0, 0.1
     shape = (224, 1, 196)
     centre = (6 * radius + 0.3, 0.0, 7 * radius + 0.2)
