@@ -1,6 +1,6 @@
 """CUDA C++ text of the same recipe, for CuPy's run-time compiler."""
 
-from tuftwork.flow import recipe
+from tuftwork.flow import recipe, wall_recipe
 from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY, WEIGHT, relaxation_rate
 from tuftwork.flow.setup import Setup
 
@@ -108,20 +108,20 @@ def _wall(even: bool) -> str:
     body += ["const float wall_law = surface[10 * side];"]
     for a, unit in zip("xyz", ("1.0f,0.0f,0.0f", "0.0f,1.0f,0.0f", "0.0f,0.0f,1.0f"), strict=True):
         body.append(f"const float v{a} = other_surface(surface, side, {unit}, i, j, k);")
-    body += [*_load(even), *recipe.c_lines(recipe.wall_collision())]
+    body += [*_load(even), *recipe.c_lines(wall_recipe.wall_collision())]
     body.append("const float sigma = max2(sx[i], max2(sy[j], sz[k]));")
     body += recipe.c_lines(recipe.absorb())
     for q in range(1, N_VELOCITY):
         body.append(f"const float q{q} = cut[(size_t){q - 1} * NWALL + m];")
         body.append(f"const int sid{q} = sid[(size_t){q - 1} * NWALL + m];")
     body += ["float Fxw = 0.0f, Fyw = 0.0f, Fzw = 0.0f;"]
-    body += recipe.c_lines(recipe.slip())
+    body += recipe.c_lines(wall_recipe.slip())
     body.append("st(AT(0, n), g0);")
     for q in range(1, N_VELOCITY):
         e = _velocity(q)
         call = f"other_surface(surface, sid{q}, {e[0]}.0f, {e[1]}.0f, {e[2]}.0f, i, j, k)"
         body.append(f"if (q{q} > 0.0f) {{")
-        body += [t.replace(f"other({q})", call) for t in recipe.c_lines(recipe.link(q))]
+        body += [t.replace(f"other({q})", call) for t in recipe.c_lines(wall_recipe.link(q))]
         back = f"AT({q}, {_there(e, 1)})" if even else f"AT({OPPOSITE[q]}, n)"
         body += [f"st({back}, r);", "} else {", _store(q, even), "}"]
     for row, text in enumerate(

@@ -6,7 +6,7 @@ a test checks that it still says what the recipe says.
 
 from pathlib import Path
 
-from tuftwork.flow import recipe
+from tuftwork.flow import recipe, wall_recipe
 from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY
 
 TARGET = Path(__file__).with_name("_cpu_kernel.py")
@@ -198,15 +198,15 @@ def _wall_body() -> list[str]:
     for i in range(N_VELOCITY):
         e = tuple(int(x) for x in VELOCITY[i])
         out.append(f"{pad}    f{i} = f[{OPPOSITE[i]}, {_neighbour(e, -1)}]")
-    out += recipe.python_lines(recipe.wall_collision(), 1)
+    out += recipe.python_lines(wall_recipe.wall_collision(), 1)
     out += recipe.python_lines(recipe.absorb(), 1)
-    out += recipe.python_lines(recipe.slip(), 1)
+    out += recipe.python_lines(wall_recipe.slip(), 1)
     out.append(f"{pad}f[0, n] = g0")
     for i in range(1, N_VELOCITY):
         e = tuple(int(x) for x in VELOCITY[i])
         o, there = OPPOSITE[i], _neighbour(e, 1)
         out.append(f"{pad}if q{i} > 0.0:")
-        for text in recipe.python_lines(recipe.link(i), 2):
+        for text in recipe.python_lines(wall_recipe.link(i), 2):
             call = f"other_surface(table, sid{i}, {e[0]}.0, {e[1]}.0, {e[2]}.0, i, j, k)"
             out.append(text.replace(f"other({i})", call))
         out += [

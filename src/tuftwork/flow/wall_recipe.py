@@ -1,0 +1,198 @@
+"""The physics of a cell beside a wall, as statements in the manner of ``recipe``.
+
+References
+----------
+[bouzidi2001] interpolated bounce-back; [reichardt1951] law of the wall.
+"""
+
+from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY, WEIGHT
+from tuftwork.flow.recipe import (
+    TAIL,
+    Line,
+    along,
+    closure,
+    moments,
+    relax,
+    transform_back,
+)
+
+REST_SHARE = 0.28
+"""Share of the logarithmic step of speed at which the spring of the wall cell rests, set on a
+column of air between two walls so that it loses the momentum that the law says. [-]"""
+
+
+def wall_collision() -> list[Line]:
+    """Collide a cell beside a wall: the law gives its friction velocity and eddy viscosity.
+
+    Between the wall and the next cell momentum travels by turbulence that the cells do not hold:
+    the viscosity κ u_τ (2y + 1), so that its mean with the next cell's is that of the logarithmic
+    layer half way between the two.
+    """
+    return [
+        *moments(),
+        Line("let", "un", "(u - vx) * nx + (v - vy) * ny + (w - vz) * nz"),
+        Line("let", "tx", "u - vx - un * nx"),
+        Line("let", "ty", "v - vy - un * ny"),
+        Line("let", "tz", "w - vz - un * nz"),
+        Line("let", "ut", "sqrt(tx * tx + ty * ty + tz * tz) + 1e-12"),
+        Line("let", "us", "0.0"),
+        Line("let", "om", "1.0 / (3.0 * nu + 0.5)"),
+        Line("if", "", "wall_law > 0.0"),
+        *wall_law(),
+        Line("set", "om", "1.0 / (3.0 * (nu + 0.41 * us * (2.0 * max2(y, 0.5) + 1.0)) + 0.5)"),
+        Line("end"),
+        *relax(),
+        *closure(),
+        *transform_back(),
+    ]
+
+
+def wall_factors() -> list[Line]:
+    """Factors of the equilibrium at the wall's velocity: ``ex`` + l, m, n for −1, 0, +1 on x."""
+    out = []
+    for a in "xyz":
+        out += [
+            Line("let", f"e{a}l", f"SIXTH + 0.5 * b{a} * (b{a} - 1.0)"),
+            Line("let", f"e{a}m", f"TWOTHIRD - b{a} * b{a}"),
+            Line("let", f"e{a}n", f"SIXTH + 0.5 * b{a} * (b{a} + 1.0)"),
+        ]
+    return out
+
+
+def _wall_kick(i: int) -> str:
+    """Difference of the equilibria along a link and against it, at the wall's velocity."""
+    one, two = (
+        " * ".join(f"e{a}{TAIL[int(c)]}" for a, c in zip("xyz", VELOCITY[n], strict=True))
+        for n in (i, int(OPPOSITE[i]))
+    )
+    return f"rho * ({one} - {two})"
+
+
+def slip() -> list[Line]:
+    """How a wall with the law sends back: free slip, less the stress of the law.
+
+    Sent back at the tangential velocity of the cell, the populations hand over the shear stress
+    that the cell itself holds, which for small viscosity is of the wrong sign and large: a spring
+    that pulls the cell to the speed of the next one, and undoes the law.
+    So the spring is set to rest at the step of speed that the logarithmic layer has between the
+    two cells; what is handed over then is the stress of the law.
+    """
+    out = [
+        Line("let", "shear", "0.0"),
+        *[Line("let", f"b{a}", f"v{a}") for a in "xyz"],
+        Line("let", "pull", "0.0"),
+        Line("let", "rest", "0.0"),
+        Line("let", "late", "0.0"),
+        # where the stream is prescribed, what came in from outside the box means nothing
+        Line("if", "", "wall_law * (1.0 - sigma) > 0.0"),
+        *[Line("set", f"b{a}", f"v{a} + t{a}") for a in "xyz"],
+        Line("let", "area", "0.0"),
+        Line("let", "grip", "0.0"),
+        Line("let", "it", "1.0 / ut"),
+    ]
+    for i in range(1, N_VELOCITY):
+        e, six = tuple(int(x) for x in VELOCITY[i]), f"{6 * WEIGHT[i]:.17g}"
+        out += [
+            Line("if", "", f"q{i} > 0.0"),
+            Line("let", "et", f"{along(e, 't')} * it"),
+            Line("set", "area", f"area - {six} * {along(e, 'n')}"),
+            Line("set", "grip", f"grip + {six} * et * et"),
+            Line("end"),
+        ]
+    return [
+        *out,
+        Line("set", "shear", "rho * us * us * max2(area, 0.0)"),
+        # a cell with few links can hold little along the wall: it is let off
+        Line("set", "pull", "shear * grip / (grip * grip + 1e-4) * it"),
+        Line("let", "wide", "max2(y, 0.5)"),
+        Line("let", "jump", "us * 2.4390243902439024 * log(1.0 + 1.0 / wide)"),
+        Line("set", "rest", f"{REST_SHARE} * rho * jump * it * (1.0 - 1.0 / om)"),
+        Line("set", "late", f"-{REST_SHARE} * rho * jump * it / om - rest"),
+        Line("end"),
+        *wall_factors(),
+    ]
+
+
+def _sent_back(i: int, name: str) -> list[Line]:
+    """Send population ``i`` back by interpolation, less the wall's ``kick``.
+
+    For q < ½ the population that will arrive next from behind is taken as the one that arrived
+    last, which makes the rule local.
+    """
+    o = int(OPPOSITE[i])
+    return [
+        Line("let", "h", f"2.0 * q{i}"),
+        Line("let", name, "0.0"),
+        Line("if", "", "h < 1.0"),
+        Line("set", name, f"h * g{i} + (1.0 - h) * f{i} - kick"),
+        Line("else"),
+        Line("set", name, f"(g{i} + (h - 1.0) * g{o} - kick) / h"),
+        Line("end"),
+    ]
+
+
+def wall_law() -> list[Line]:
+    """Friction velocity ``us`` from ``ut`` at ``y``: power-law start, Newton on [reichardt1951]."""
+    out = [
+        Line("let", "yn", "max2(y, 0.5) / nu"),
+        Line("let", "rey", "max2(ut * yn, 1e-12)"),
+        Line("let", "up", "sqrt(rey)"),
+        Line("if", "", "rey > 139.5"),
+        Line("set", "up", "6.372 * sqrt(sqrt(sqrt(rey)))"),
+        Line("end"),
+        Line("set", "us", "ut / up"),
+        Line("let", "yp", "0.0"),
+        Line("let", "e1", "0.0"),
+        Line("let", "e2", "0.0"),
+        Line("let", "law", "0.0"),
+        Line("let", "slope", "0.0"),
+    ]
+    for _ in range(4):
+        out += [
+            Line("set", "yp", "yn * us"),
+            Line("set", "e1", "exp(-yp * 0.09090909090909091)"),
+            Line("set", "e2", "exp(-yp * 0.3333333333333333)"),
+            Line(
+                "set",
+                "law",
+                "log(1.0 + 0.41 * yp) * 2.4390243902439024"
+                " + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)",
+            ),
+            Line(
+                "set",
+                "slope",
+                "1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091"
+                " * (e1 - e2 + yp * 0.3333333333333333 * e2)",
+            ),
+            Line("set", "us", "us + (ut / us - law) / (ut / (us * us) + slope * yn)"),
+        ]
+    return out
+
+
+def link(i: int) -> list[Line]:
+    """Send back the population ``r`` along a cut link ``i`` and add its momentum to the load."""
+    e = tuple(int(x) for x in VELOCITY[i])
+    six = f"{6 * WEIGHT[i]:.17g}"
+    return [
+        Line("let", "kick", _wall_kick(i)),
+        Line("if", "", f"sid{i} != side"),
+        # a surface that moves otherwise sends back at its own speed, without slip
+        Line("let", "push", f"other({i})"),
+        Line("let", "apart", f"push - {along(e, 'v')}"),
+        Line("if", "", "max2(apart, -apart) > 1e-6"),
+        Line("set", "kick", f"{six} * rho * push"),
+        Line("end"),
+        Line("end"),
+        *_sent_back(i, "r"),
+        # before collision and after it in the shares that the interpolation takes
+        Line("let", "held", f"rest + max2(0.0, 0.5 - q{i}) * late"),
+        Line("let", "turn", f"{along(e, 't')} * (pull - {along(e, 'n')} * held)"),
+        Line("set", "r", f"r + {six} * turn"),
+        Line("if", "", f"sid{i} > 0"),
+        *[
+            Line("set", f"F{'xyz'[a]}w", f"F{'xyz'[a]}w {'+' if c > 0 else '-'} (g{i} + r)")
+            for a, c in enumerate(e)
+            if c
+        ],
+        Line("end"),
+    ]
