@@ -64,6 +64,10 @@ def number_of_quantity(quantity: Quantity, *, why: str = "") -> Number:
     return number | ({"why": why} if why else {})
 
 
+ROUNDING = 1e-14
+"""What is smaller than this in every draw is what cancels to rounding, and is told as zero."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Link:
     """One step of a chain: what was done, and where it stands in print or in the evidence."""
@@ -136,6 +140,8 @@ class ChainBook:
             Inputs the result can depend on, where that is known.
         """
         values = np.asarray(draws, dtype=float).ravel()
+        if np.all(np.abs(values) < ROUNDING):
+            values = np.zeros_like(values)
         ensemble = self.ensemble
         if keep is not None and not np.all(keep):
             values = values[keep]
