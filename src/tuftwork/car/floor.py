@@ -98,3 +98,18 @@ class FloorChannel(Table):
         bool,
         Field(description="Put the empirical fall of the force below the engine's peak on top"),
     ] = False
+    edge_loss: Annotated[
+        Quantity | None,
+        number("ratio", least=0.0, most=1.5),
+        Field(description="Share of its speed deficit that air leaking in costs the stream"),
+    ] = None
+    discharge: Annotated[
+        Quantity | None,
+        number("ratio", least=0.05, most=1.0),
+        Field(description="Discharge coefficient of the gap under a side edge"),
+    ] = None
+    base_pressure: Annotated[
+        Quantity | None,
+        number("ratio", least=-1.0, most=0.5),
+        Field(description="Pressure coefficient behind the exit, without a wing"),
+    ] = None

@@ -19,7 +19,7 @@ from tuftwork.quantity import Array, Ensemble
 from tuftwork.study.floor_case import ClosureDraws, FloorCase, closure_draws, floor_case
 from tuftwork.study.floor_front import fronts
 from tuftwork.study.inputs import has_platform, state_names
-from tuftwork.study.job import Job, models_in
+from tuftwork.study.job import Job, _tables, models_in
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
@@ -49,7 +49,8 @@ def floor_steps(job: Job) -> list[Step]:
             pulse.beat((k + 1) / len(floors))
         return made
 
-    needs = ("tie", *(("axes", f"map {state}", f"ride {state}") if rides else ()))
+    rode = ("axes", f"map {state}", f"ride {state}") if rides else ()
+    needs = ("tie", *rode, *_tables(job.project))
     inputs = {
         "floors": [
             p.model_dump_json() for p in job.project.parts if isinstance(p, Floor | Splitter)

@@ -14,7 +14,7 @@ from tuftwork.aeromap.part.coefficient import (
     without,
 )
 from tuftwork.car import Floor, FloorChannel
-from tuftwork.errors import NotCovered
+from tuftwork.errors import InputError, NotCovered
 from tuftwork.floor.shape import Block, Strake, Strip
 from tuftwork.floor.spec import LENGTHS, FloorSpec
 from tuftwork.floor.table import FloorTable, TableLoads, evaluate
@@ -25,6 +25,9 @@ _SOURCES = (
     Source(key="head1958", place="entrainment of the layer"),
     Source(key="senior2001", place="abstract: regimes of force against ride height"),
 )
+_LEFT_OPEN = {"mixing": "edge_loss", "discharge": "discharge", "base_pressure": "base_pressure"}
+"""Coefficient of the engine → key of the channel table that holds it."""
+_TYRE = 0.35  # [m] radius about an axle line within which a block is the wheel
 _FALL = ("peak_height", "fall_width", "fall", "fall_spread", "fall_drag")
 _REFERENCE_RAMP = np.radians(17.0)  # [rad] for which the height of the peak is published
 _SPEED, _KINEMATIC = 55.0, 1.5e-5  # [m/s], [m²/s] the table is made at
@@ -32,11 +35,16 @@ _SPEED, _KINEMATIC = 55.0, 1.5e-5  # [m/s], [m²/s] the table is made at
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChannelFloor(EstimatedPart):
-    """A floor answered from its table; ``table`` is put in once it was computed."""
+    """A floor answered from its table; ``table`` is put in once it was computed.
+
+    ``knows`` names the wheels where a block stands for the front ones: their wake is then in the
+    channel, and no neighbour's term adds it again.
+    """
 
     spec: FloorSpec
     has_fall: bool = False
     table: FloorTable | None = None
+    knows: tuple[str, ...] = ()
 
     def load(
         self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
@@ -119,6 +127,7 @@ def channel_floor(part: Floor, reference: Reference) -> ChannelFloor:
     coefficients = coefficients_of("floor", "engine")
     own = overridden(coefficients, part.model, part.name)
     own = without(own, () if part.channel.has_fall else _FALL, part.model, part.name)
+    own = own | _left_open(part)
     given: dict[str, Quantity] = {k: q for k in LENGTHS if (q := getattr(part, k)) is not None}
     inputs = {f"{part.name}.{k}": q for k, q in given.items()}
     inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
@@ -131,6 +140,37 @@ def channel_floor(part: Floor, reference: Reference) -> ChannelFloor:
         hears=("exit_pressure", "floor_head"),
         spec=floor_spec(part, reference),
         has_fall=part.channel.has_fall,
+        knows=("wheels",) if _holds_front_wheels(part.channel) else (),
+    )
+
+
+def _left_open(part: Floor) -> dict[str, Quantity]:
+    """Return what the channel table says of edge loss, discharge and base pressure.
+
+    Raises
+    ------
+    InputError
+        If the part's ``model`` table gives the same number again.
+    """
+    assert part.channel is not None
+    found: dict[str, Quantity] = {}
+    for name, key in _LEFT_OPEN.items():
+        value: Quantity | None = getattr(part.channel, key)
+        if value is None:
+            continue
+        if name in part.model:
+            limit = f"stands in the channel table too, as {key}"
+            raise InputError(f"{part.name}.model.{name}", f"'{part.model[name]}'", "", limit,
+                             "Remove one of them.")  # fmt: skip
+        found[name] = value
+    return found
+
+
+def _holds_front_wheels(channel: FloorChannel) -> bool:
+    """Return whether a block stands where the front wheels do and costs the air something."""
+    return any(
+        b.start.best < _TYRE and b.end.best > -_TYRE and (b.loss.best > 0 or b.share.best > 0)
+        for b in channel.blocks
     )
 
 
