@@ -164,6 +164,9 @@ def _study(project: Any) -> Iterator[Crossing]:
         yield from _missing(study, "mass_state", ("study",), masses, "mass state")
 
 
+_STANDING_PLANES = ("ground", "centre", "outline from ahead", "outline from behind")
+
+
 def _reading(project: Any) -> Iterator[Crossing]:
     """Names in what was read from pictures."""
     room = _get(project, "reading")
@@ -173,7 +176,7 @@ def _reading(project: Any) -> Iterator[Crossing]:
     pictures = _names(room, "pictures", "id")
     readings = _names(room, "readings", "id")
     features = _names(room, "features", "id")
-    planes = _names(room, "planes")
+    planes = (*_names(room, "planes"), *_STANDING_PLANES)
     parts = _names(project, "parts")
     for table, known in (("pictures", pictures), ("readings", readings), ("features", features)):
         for index, name in enumerate(known):

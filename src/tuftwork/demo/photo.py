@@ -207,7 +207,7 @@ def road_shots(mould: Mould) -> tuple[Shot, ...]:
         Shot(id="P4", title="Head-on, long lens", target=(1.0, 0.0, 0.55), azimuth=180,
              elevation=0.6, distance=42.0, focal_35mm=400,
              wheels={"front right": ("top", "ground"), "front left": ("top", "ground")},
-             silhouette="silhouette", on={"silhouette": "broadest section"}),
+             silhouette="silhouette", on={"silhouette": "outline from ahead"}),
     )  # fmt: skip
 
 

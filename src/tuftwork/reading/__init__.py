@@ -24,6 +24,7 @@ from tuftwork.reading.scene import (
     Rim,
     Scene,
     Sighting,
+    outline_plane,
     tied,
     wheel_points,
 )
@@ -57,6 +58,7 @@ __all__ = [
     "height_from_reference",
     "measure",
     "on_plane",
+    "outline_plane",
     "picture_of",
     "planes_of",
     "project",

@@ -19,6 +19,7 @@ from tuftwork.reading.scene import (
     Rim,
     Scene,
     Sighting,
+    outline_plane,
     tied,
     wheel_points,
 )
@@ -136,7 +137,7 @@ def scene_of(project: Project, lenses: Mapping[str, Lens], pictures: tuple[str, 
         points=points,
         pictures={n: picture_of(p, lenses[n]) for n, p in photos.items()},
         sightings=tuple(sightings),
-        planes=planes_of(room),
+        planes=planes_of(project),
         rims=tuple(rims),
         parallels=tuple(parallels),
         lengths=tuple(
@@ -148,12 +149,15 @@ def scene_of(project: Project, lenses: Mapping[str, Lens], pictures: tuple[str, 
     )  # fmt: skip
 
 
-def planes_of(room: Pictures) -> dict[str, Plane]:
+def planes_of(project: Project) -> dict[str, Plane]:
     """Return the project's planes and those every car has."""
     found = {
         "ground": Plane(axis=2, at=tied(), flat=0.003),
         "centre": Plane(axis=1, at=tied(), flat=0.002),
+        "outline from ahead": outline_plane("ahead", project.car.wheelbase.best),
+        "outline from behind": outline_plane("behind", project.car.wheelbase.best),
     }
+    room = project.reading or Pictures()
     for plane in room.planes:
         flat = _FLAT if plane.flat is None else plane.flat.best
         axis = "xyz".index(plane.axis)
@@ -176,7 +180,7 @@ def ask_of(project: Project, asked: Asked) -> Ask:
     if photo is None:
         raise UnknownName("picture", asked.picture, [p.id for p in room.pictures])
     solved = {p.name for p in room.points} | set(wheel_points())
-    planes = planes_of(room)
+    planes = planes_of(project)
     blocked = asked.blocked
     return Ask(
         kind=asked.kind,

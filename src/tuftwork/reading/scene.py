@@ -7,10 +7,12 @@ problem, and every range comes out of it.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
 from tuftwork.errors import InputError
+from tuftwork.quantity import Z80
 
 AXES = ("x", "y", "z")
 
@@ -180,6 +182,32 @@ def _refuse_outside(picture: Picture, name: str, at: tuple[float, float]) -> Non
     if not (-0.5 <= x <= picture.width - 0.5 and -0.5 <= y <= picture.height - 0.5):
         limit = f"lies outside picture {name} of {picture.width} × {picture.height} pixels"
         raise InputError("mark", f"({x:.0f}, {y:.0f})", "pixel", limit, "Move it back in.")
+
+
+_OUTLINE_AT = 1 / 8  # [-] of the wheelbase behind the nearer axle: where an outline belongs
+_OUTLINE_OFF = 1 / 8  # [-] half of its 80 % range: nearer axle to a quarter behind it
+_OUTLINE_TILT = 1 / 10  # [-] more, for a camera 0.3 m above or below half the car's height
+
+
+def outline_plane(side: Literal["ahead", "behind"], wheelbase: float) -> Plane:
+    """Return the plane that a car's outline seen head-on is put on: one rule for every car.
+
+    Its sides, half of its area's say, are the nearer wheels and arches; its top, a quarter, is the
+    roof's nearer edge, about half a wheelbase further on; its bottom is where those wheels stand.
+    So it belongs an eighth of the wheelbase behind the nearer axle. How far off that may be goes
+    with the car's length between those wheels and its widest section; and a camera above or below
+    half the car's height sees roof and lip apart, which weighs like a tenth of the wheelbase more.
+
+    Parameters
+    ----------
+    side
+        From where the car is seen.
+    wheelbase
+        For the spread. [m]
+    """
+    share = _OUTLINE_AT if side == "ahead" else 1.0 - _OUTLINE_AT
+    off = float(np.hypot(_OUTLINE_OFF, _OUTLINE_TILT)) * wheelbase
+    return Plane(axis=0, at=tied(("wheelbase", share)), flat=off / Z80)
 
 
 WHEELS = tuple(f"{axle} {side}" for axle in ("front", "rear") for side in ("left", "right"))

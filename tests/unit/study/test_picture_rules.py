@@ -140,7 +140,8 @@ def test_two_numbers_of_one_reading_are_one(halyard_unrun: Bench) -> None:
     assert pairs["a", "b"] == pytest.approx(0.995)
 
 
-def test_the_frontal_area_comes_from_a_silhouette(road_unrun: Bench) -> None:
+def true_frontal_area() -> float:
+    """Area of the drawn car's shadow along x: the union of its triangles. [m²]"""
     from shapely.geometry import Polygon
     from shapely.ops import unary_union
 
@@ -151,16 +152,35 @@ def test_the_frontal_area_comes_from_a_silhouette(road_unrun: Bench) -> None:
         for surface in ROAD.surfaces()
         for corners in np.asarray(surface.vertices)[np.asarray(surface.faces)]
     ]
-    true = unary_union([p.buffer(1e-5) for p in shadow if p.area > 1e-9]).area
+    return float(unary_union([p.buffer(1e-5) for p in shadow if p.area > 1e-9]).area)
+
+
+def test_the_frontal_area_comes_from_a_silhouette(road_unrun: Bench) -> None:
     row = next(r for r in road_unrun.page("pictures")["readings"] if r["id"] == "R10")
     number = row["number"]
     half = (number["high"] - number["low"]) / 2
-    assert abs(number["best"] - true) < 2 * half
+    assert abs(number["best"] - true_frontal_area()) < 2 * half
     # an outline from ahead lies on no one plane, and the reading says so
-    assert row["shares"][0]["name"] == "plane broadest section"
+    assert row["shares"][0]["name"] == "plane of silhouette"
+    # where it lies is a rule for every car, not a number of this project
+    assert all(
+        plane.axis != "x" or "outline" not in plane.name
+        for plane in desk_of(road_unrun).room.planes
+    )
+    assert desk_of(road_unrun).photo("P4").on["silhouette"] == "outline from ahead"
     held = road_unrun.opened.project.car.frontal_area
     assert held.origin == "digitised"
     assert "reading R10" in held.place
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="miss: the truth, 1.930 m², lies 0.010 m² below the range of 1.940 to 2.078 m²: the "
+    "camera stood 0.41 m above half the car's height, the rule reckons with 0.3 m",
+)
+def test_the_road_cars_range_holds_its_frontal_area(road_unrun: Bench) -> None:
+    number = next(r for r in road_unrun.page("pictures")["readings"] if r["id"] == "R10")["number"]
+    assert number["low"] <= true_frontal_area() <= number["high"]
 
 
 def test_a_traced_section_becomes_coordinates_for_the_section_engine(

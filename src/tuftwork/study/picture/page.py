@@ -32,7 +32,7 @@ def reading_page(bench: Any, picture: str = "") -> dict[str, Any]:
         "readings": [reading_row(desk, asked) for asked in desk.room.readings],
         "kinds": {name: kind.words for name, kind in KINDS.items()},
         "points": sorted({*wheel_points(), *(p.name for p in desk.room.points)}),
-        "planes": list(planes_of(desk.room)),
+        "planes": list(planes_of(desk.project)),
         "features": stock_tree(bench, desk),
         "notices": list(desk.files[photo.id].notices) if photo.id in desk.files else [],
     }

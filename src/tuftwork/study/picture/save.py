@@ -72,7 +72,7 @@ def plane_live(bench: Any, message: Mapping[str, Any]) -> Answer:
 
     desk = _moved(bench, message)
     name, wanted = str(message["picture"]), str(message.get("plane", ""))
-    planes = planes_of(desk.room)
+    planes = planes_of(desk.project)
     if wanted not in planes:
         raise InputError("plane", wanted, "", "not known", f"Known: {', '.join(planes)}.")
     plane, solution = planes[wanted], desk.solution(name)
