@@ -55,7 +55,7 @@ def main() -> int:
         answers = answers_of(Bench(write_demo(Path(place) / "halyard")))
     for state, wing, front, rear in STATES:
         for kmh in SPEEDS:
-            hf, hr, truth = true_ride(kmh / 3.6, np.radians(wing), front, rear)
+            _, _, truth = true_ride(kmh / 3.6, np.radians(wing), front, rear)
             line = f"{state:16s} {kmh:3.0f} km/h"
             for name in FIELDS:
                 said = summarise(answers.draws(state, name, kmh / 3.6))

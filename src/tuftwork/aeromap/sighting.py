@@ -52,6 +52,33 @@ def sightings_of(project: Project, density: float, viscosity: float) -> tuple[Si
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class KnownBefore:
+    """Deviates of some inputs that another measurement has moved already; normal.
+
+    Attributes
+    ----------
+    names
+        Of the inputs.
+    mean, covariance : (n,), (n, n)
+        Of their deviates, 0 and the unit matrix where nothing was known. [-]
+    """
+
+    names: tuple[str, ...]
+    mean: Float[np.ndarray, " n"]
+    covariance: Float[np.ndarray, "n n"]
+
+    def moved(self, names: Sequence[str], deviates: Matrix) -> Matrix:
+        """Return standard normal deviates of inputs ``(n_draw, n_name)`` as what is known."""
+        own = [i for i, name in enumerate(self.names) if name in names]
+        out = np.array(deviates)
+        if own:
+            at = [list(names).index(self.names[i]) for i in own]
+            root = np.linalg.cholesky(self.covariance[np.ix_(own, own)])
+            out[:, at] = self.mean[own] + out[:, at] @ root.T
+        return out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Problem:
     """Rows, their covariance and which columns of the deviates they speak of."""
 
@@ -62,6 +89,7 @@ class Problem:
     whiten: Float[np.ndarray, "n_row n_row"]
     deviation: Float[np.ndarray, " n_row"]
     labels: tuple[tuple[str, str, Quantity], ...]
+    known: KnownBefore | None = None
 
     @classmethod
     def of(
@@ -106,11 +134,19 @@ class Problem:
         }
         return np.asarray(draw_ensemble(blank, size=size, seed=seed).deviates)
 
+    def placed(self, unknowns: Matrix) -> Matrix:
+        """Return the inputs' own deviates ``(n_draw, n_column)`` of the sampler's unknowns."""
+        own = unknowns[:, : len(self.columns)]
+        if self.known is None:
+            return own
+        names = {column: name for name, column in self.ensemble.columns.items()}
+        return self.known.moved([names[column] for column in self.columns], own)
+
     def predict(self, deviates: Matrix) -> Float[np.ndarray, "n_row n_draw"]:
         """Return what the models say of every row, ``(n_row, n_draw)`` [m²]."""
         found: list[np.ndarray] = []
         inputs = np.zeros((deviates.shape[0], self.ensemble.deviates.shape[1]))
-        inputs[:, self.columns] = deviates[:, : len(self.columns)]
+        inputs[:, self.columns] = self.placed(deviates)
         pool = replace(self.ensemble, deviates=inputs)
         start = len(self.columns)
         for group in _groups(self.sightings):

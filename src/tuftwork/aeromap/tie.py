@@ -12,13 +12,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tuftwork.aeromap.sighting import Problem, Sighting, sightings_of
+from tuftwork.aeromap.sighting import KnownBefore, Problem, Sighting, sightings_of
 from tuftwork.aeromap.temper import SOURCES as SAMPLER_SOURCES
 from tuftwork.aeromap.temper import Matrix, Sampler, tempered
 from tuftwork.errors import InputError
 from tuftwork.quantity import Ensemble, Quantity, Source, Summary, summarise, values_at
 
 __all__ = [
+    "KnownBefore",
     "Sighting",
     "TieSettings",
     "Tied",
@@ -112,8 +113,9 @@ class Tied:
 
 
 def tie(
-    sightings: Sequence[Sighting], ensemble: Ensemble, settings: TieSettings | None = None
-) -> Tied:
+    sightings: Sequence[Sighting], ensemble: Ensemble, settings: TieSettings | None = None,
+    known: KnownBefore | None = None,
+) -> Tied:  # fmt: skip
     """Return the ensemble narrowed by what was measured.
 
     Parameters
@@ -124,6 +126,8 @@ def tie(
         Prior draws of every input (``project_inputs``).
     settings
         Discrepancy and sampler.
+    known
+        What another measurement has said of some inputs; ``ensemble`` holds it already.
 
     Returns
     -------
@@ -152,14 +156,16 @@ def tie(
         raise InputError("measured rows", 0, "", "at least one is needed to tie the models")
     if not chosen.discrepancy > 0:
         raise InputError("discrepancy", chosen.discrepancy, "", "must be above 0")
-    problem = Problem.of(tuple(sightings), ensemble, chosen.discrepancy, chosen.common)
+    problem = replace(
+        Problem.of(tuple(sightings), ensemble, chosen.discrepancy, chosen.common), known=known
+    )
     prior = problem.start(max(chosen.pool, ensemble.size), chosen.seed)
     posterior, levels = tempered(
         Sampler(whitened=problem.whitened, moves=chosen.moves), prior, chosen.seed
     )
     pick = np.random.default_rng(chosen.seed + 1).permutation(posterior.shape[0])[: ensemble.size]
     deviates = ensemble.deviates.copy()
-    deviates[:, problem.columns] = posterior[pick][:, : len(problem.columns)]
+    deviates[:, problem.columns] = problem.placed(posterior[pick])
     tied = replace(ensemble, deviates=deviates)
     rows = _rows_table(problem, prior, posterior)
     inputs = _inputs_table(problem, ensemble, posterior)
@@ -191,10 +197,11 @@ def _inputs_table(problem: Problem, ensemble: Ensemble, posterior: Matrix) -> tu
     """Return inputs before and after, the most narrowed first."""
     names = {column: name for name, column in ensemble.columns.items()}
     found = []
+    placed = problem.placed(posterior)
     for place, column in enumerate(problem.columns):
         quantity = ensemble.quantities[names[column]]
         before = summarise(values_at(quantity, ensemble.deviates[:, column]))
-        after = summarise(values_at(quantity, posterior[:, place]))
+        after = summarise(values_at(quantity, placed[:, place]))
         narrowed = (after.high - after.low) / (before.high - before.low)
         found.append(
             TiedInput(name=names[column], prior=before, posterior=after, narrowed=float(narrowed))

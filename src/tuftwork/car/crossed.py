@@ -54,6 +54,7 @@ def crossings(project: Any) -> list[Crossing]:
         *_claims(project),
         *_measured(project),
         *_states(project),
+        *_sweeps(project),
         *_devices(project),
         *_study(project),
         *_trial(project),
@@ -100,6 +101,16 @@ def _measured(project: Any) -> Iterator[Crossing]:
     for index, row in enumerate(_rows(project, "measured")):
         yield from _missing(row, "state", ("measured", index), states, "state")
         yield from _missing(row, "evidence", ("measured", index), evidence, "evidence")
+
+
+def _sweeps(project: Any) -> Iterator[Crossing]:
+    """Check that a floor's ride-height sweep is in the evidence."""
+    evidence = _names(project, "evidence", "id")
+    for index, part in enumerate(_rows(project, "parts")):
+        channel = _get(part, "channel")
+        if channel is not None:
+            path: Path = ("parts", index, "channel")
+            yield from _missing(channel, "sweep", path, evidence, "evidence")
 
 
 def _states(project: Any) -> Iterator[Crossing]:

@@ -1,6 +1,6 @@
 """The channel under a floor, for the engine that solves it in plan."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -113,3 +113,12 @@ class FloorChannel(Table):
         number("ratio", least=-1.0, most=0.5),
         Field(description="Pressure coefficient behind the exit, without a wing"),
     ] = None
+    sweep: Annotated[
+        str,
+        Field(description="Evidence id of a ride-height sweep (hr, CzS) that ties these three"),
+    ] = ""
+    sweep_of: Annotated[
+        Literal["floor", "car", "floor alone"],
+        Field(description="Whose CzS it holds: the floor's on the car, the whole car's, or that "
+              "of a bare floor with neither wheels nor wing"),
+    ] = "floor"  # fmt: skip

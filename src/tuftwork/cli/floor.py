@@ -20,6 +20,9 @@ def floor(
     roll: Annotated[float, typer.Option(help="Roll, degrees, right side down positive.")] = 0.0,
     angle: Annotated[float | None, typer.Option(help="Ramp angle, degrees.")] = None,
     edge_gap: Annotated[float | None, typer.Option(help="Gap under the edges, mm.")] = None,
+    calibrate: Annotated[
+        bool, typer.Option("--calibrate", help="Show what the floor's ride-height sweep tied.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> int:
     """Show the floor in plan: load and place, leak, layer, sweep, prices of hard points."""
@@ -29,6 +32,8 @@ def floor(
     bench = Bench(project)
     query = {k: v for k, v in (("floor", floor), ("state", state)) if v}
     tree = bench.page("floor", **query)
+    if calibrate:
+        return _calibrated(tree, as_json)
     given = {
         "front_mm": front, "rear_mm": rear, "roll_deg": roll or None, "angle_deg": angle,
         "edge_gap_mm": edge_gap,
@@ -49,6 +54,37 @@ def floor(
     return 0
 
 
+def _calibrated(tree: dict[str, Any], as_json: bool) -> int:
+    from tuftwork.errors import InputError, NotCovered
+
+    found = tree["calibration"]
+    if found is None:
+        raise InputError(f"{tree['floor']}.channel.sweep", "missing", "",
+                         "there is no ride-height sweep to tie the floor to",
+                         "Name its evidence: sweep = \"S1\" in [parts.channel].")  # fmt: skip
+    if found["refused"]:
+        raise NotCovered("\n".join(found["refused"]))
+    if as_json:
+        print_json(found)
+    else:
+        _show_calibration(found)
+    return 0
+
+
+def _show_calibration(found: dict[str, Any]) -> None:
+    show_lines([found["answer"]])
+    show_table("What the sweep tied", ("input", "before", "after"),
+               [(r["label"], r["before"], r["after"]) for r in found["rows"]])  # fmt: skip
+    levels = [
+        (f"{p['rear_mm']:.1f}", p["measured"], f"{p['before']:.3f}", f"{p['after']:.3f}",
+         f"{p['left_pct']:+.1f} %")
+        for p in found["points"]
+    ]  # fmt: skip
+    show_table("CzS over rear ride height", ("hr [mm]", "measured", "before", "after", "left"),
+               levels)  # fmt: skip
+    show_lines(found["notices"])
+
+
 _LABELS = {
     "downforce": "CzS on the car", "front": "of it at the front axle",
     "rear": "of it at the rear axle", "clean": "CzS of the clean floor",
@@ -58,6 +94,8 @@ _LABELS = {
 
 def _show(tree: dict[str, Any]) -> None:
     show_lines([tree["answer"]])
+    if tree["calibration"] is not None:
+        show_lines([tree["calibration"]["answer"], *tree["calibration"]["notices"]])
     loads = [(row["label"], row["number"]) for row in tree["loads"]]
     if loads:
         show_table(f"{tree['floor']}, {tree['state']}, {tree['at']}", ("what", "number"), loads)

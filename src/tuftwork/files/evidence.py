@@ -11,7 +11,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, Literal
 
-from tuftwork.car import Evidence, Project, quantities_in
+from tuftwork.car import Evidence, Floor, Project, quantities_in
 from tuftwork.errors import Fault, FileFault
 from tuftwork.files import where
 
@@ -82,6 +82,11 @@ def used_by(project: Project, evidence: str) -> tuple[str, ...]:
         found += [f"circuit {c.name}" for c in project.lap.circuits if own & {*c.files}]
     if project.flow is not None:
         found += [f"3-D flow {c.name}" for c in project.flow.cases if c.evidence == evidence]
+    found += [
+        f"sweep of {p.name}"
+        for p in project.parts
+        if isinstance(p, Floor) and p.channel is not None and p.channel.sweep == evidence
+    ]
     for path, quantity in quantities_in(project):
         if word.search(quantity.place):
             found.append(path)

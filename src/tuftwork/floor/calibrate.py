@@ -1,5 +1,6 @@
 """Discharge, mixing and exit pressure tied to one measured or computed ride-height sweep."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -15,6 +16,8 @@ NAMES = ("discharge", "mixing", "exit_pressure")
 PRIOR = {"discharge": (0.52, 0.094), "mixing": (0.5, 0.195), "exit_pressure": (-0.2, 0.06)}
 """Means and standard deviations before anything was measured (80 % ranges of ``engine.toml``)."""
 _LEAST = {"discharge": 0.05, "mixing": 0.0, "exit_pressure": -1.5}
+_MOST_STEPS = 30
+_REST = 1e-3  # [-] of the summed squares, in standard deviations
 _STEP = {"discharge": 0.01, "mixing": 0.02, "exit_pressure": 0.01}
 
 
@@ -108,30 +111,96 @@ def calibrate(
         order = np.argsort(np.argsort(sweep.height))
         return np.asarray(found.downforce[order])
 
-    mean, before = mean0.copy(), loads(mean0)
-    now, slopes = before, np.zeros((sweep.height.size, 3))
-    for _ in range(12):
-        for k, name in enumerate(NAMES):
-            there = mean.copy()
-            there[k] += _STEP[name]
-            slopes[:, k] = (loads(there) - now) / _STEP[name]
-        cross = np.diag(spread**2) @ slopes.T
-        gain = cross @ np.linalg.inv(slopes @ cross + noise)
-        aim = mean0 + gain @ (sweep.downforce - now + slopes @ (mean - mean0))
-        aim = np.array([max(v, _LEAST[n]) for n, v in zip(NAMES, aim, strict=True)])
-        # a step of more than two deviations leaves the straight line it was taken from
-        step = np.clip(aim - mean, -2 * spread, 2 * spread)
-        mean = mean + step
-        now = loads(mean)
-        if np.all(np.abs(step) < 0.02 * spread):
-            break
-    else:
-        raise NotConverged("the calibration did not come to rest in 12 steps")
-    covariance = np.diag(spread**2) - gain @ cross.T
-    deviation = np.sqrt(np.diag(covariance))
-    named: dict[str, Any] = {n: float(v) for n, v in zip(NAMES, mean, strict=True)}
+    floor = np.array([_LEAST[n] for n in NAMES])
+    steps = np.array([_STEP[n] for n in NAMES])
+    found = gaussian_update(
+        lambda rows: np.stack([loads(row) for row in rows], axis=1),
+        sweep.downforce,
+        noise,
+        mean=mean0,
+        spread=spread,
+        step=steps,
+        least=floor,
+    )
+    deviation = np.sqrt(np.diag(found.covariance))
+    named: dict[str, Any] = {n: float(v) for n, v in zip(NAMES, found.mean, strict=True)}
     return CalibratedFloor(
-        closure=replace(closure, **named), mean=mean, deviation=deviation,
-        correlation=covariance / np.outer(deviation, deviation), before=before, after=now,
-        miss=float(np.sqrt(np.mean(np.square(now / sweep.downforce - 1)))),
+        closure=replace(closure, **named), mean=found.mean, deviation=deviation,
+        correlation=found.covariance / np.outer(deviation, deviation), before=found.before,
+        after=found.after, miss=root_mean_miss(found.after, sweep.downforce),
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Updated:
+    """Unknowns after a Gaussian update; what the engine says before and after.
+
+    Attributes
+    ----------
+    mean, covariance : (n_unknown,), (n_unknown, n_unknown)
+    before, after : (n,)
+        Loads at the prior's and at the new means.
+    """
+
+    mean: Array
+    covariance: Array
+    before: Array
+    after: Array
+
+
+def gaussian_update(
+    loads: Callable[[Array], Array], measured: Array, noise: Array, *,
+    mean: Array, spread: Array, step: Array, least: Array | None = None,
+) -> Updated:  # fmt: skip
+    """Return unknowns moved by measurements, linearised again and again until they rest.
+
+    Parameters
+    ----------
+    loads
+        Unknowns ``(m, n_unknown)`` → what would be measured ``(n, m)``, m cases at once.
+    measured, noise : (n,), (n, n)
+        What was measured, and the covariance of all that the unknowns do not explain.
+    mean, spread, step : (n_unknown,)
+        Prior means and standard deviations, and the steps slopes are taken with.
+    least : (n_unknown,)
+        What an unknown cannot go below.
+
+    Raises
+    ------
+    NotConverged
+        If the means do not come to rest.
+    """
+    start, floor = mean, np.full(mean.size, -np.inf) if least is None else least
+    weight, prior = np.linalg.inv(noise), np.diag(spread**2)
+
+    def cost(place: Array, told: Array) -> float:
+        left = measured - told
+        return float(left @ weight @ left + np.sum(np.square((place - start) / spread)))
+
+    before = now = loads(start[None, :])[:, 0]
+    for _ in range(_MOST_STEPS):
+        slopes = (loads(mean + np.diag(step)) - now[:, None]) / step
+        cross = prior @ slopes.T
+        gain = cross @ np.linalg.inv(slopes @ cross + noise)
+        aim = start + gain @ (measured - now + slopes @ (mean - start))
+        # a step of more than two deviations leaves the straight line it was taken from
+        move = np.clip(np.maximum(aim, floor) - mean, -2 * spread, 2 * spread)
+        stood = cost(mean, now)
+        # over a cliff the straight line overshoots: shorten until it pays
+        for share in (1.0, 0.5, 0.25, 0.12, 0.06):
+            there = mean + share * move
+            told = loads(there[None, :])[:, 0]
+            if cost(there, told) <= stood:
+                break
+        rests = abs(cost(there, told) - stood) < _REST or cost(there, told) > stood
+        if rests or np.all(np.abs(move) < 0.02 * spread):
+            if cost(there, told) <= stood:
+                mean, now = there, told
+            return Updated(mean=mean, covariance=prior - gain @ cross.T, before=before, after=now)
+        mean, now = there, told
+    raise NotConverged("the calibration did not come to rest")
+
+
+def root_mean_miss(found: Array, measured: Array) -> float:
+    """Return the root mean square of found over measured, less 1 [-]."""
+    return float(np.sqrt(np.mean(np.square(found / measured - 1))))

@@ -23,6 +23,7 @@ from tuftwork.study.floor_live import (
     worked_of,
 )
 from tuftwork.study.floor_number import computed
+from tuftwork.study.floor_tied import calibration_of
 from tuftwork.study.number import Link, Number
 from tuftwork.study.store import Tree
 from tuftwork.study.support import Support, counted
@@ -62,7 +63,7 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
         "floors": list(floors_of(answers.project)), "floor": case.part.name, "state": named,
         "states": list(answers.states),
         "engine": "channel in plan" if case.has_channel else "closed form",
-        "cautions": list(CAUTIONS),
+        "cautions": list(CAUTIONS), "calibration": calibration_of(answers, case, named),
     }  # fmt: skip
     if "refused" in kept or not kept:
         why = str(kept.get("refused", "it has not been computed"))

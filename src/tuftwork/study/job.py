@@ -49,6 +49,8 @@ TABLES = "wing tables"
 """Step that works out the tables of wings that name their section, where there are any."""
 FLOOR_TABLES = "floor tables"
 """Step that works out the tables of floors with a channel, where there are any."""
+FLOOR_SWEEPS = "floor sweeps"
+"""Step that ties floors to the ride-height sweeps they name, where there are any."""
 _COARSE = 24  # nodes per axis of the first map, which only says where the cliff is
 
 
@@ -93,9 +95,11 @@ def job_steps(job: Job) -> list[Step]:
     """Return the steps of a project's main job, in order."""
     project = job.project
     from tuftwork.study.floor_step import floor_table_steps
+    from tuftwork.study.floor_sweep import floor_sweep_steps
     from tuftwork.study.section_step import table_steps
 
-    steps = [*table_steps(job), *floor_table_steps(job), _draws_step(job), _tie_step(job)]
+    steps = [*table_steps(job), *floor_table_steps(job), _draws_step(job),
+             *floor_sweep_steps(job), _tie_step(job)]  # fmt: skip
     if project.parts and has_platform(project):
         steps.append(_axes_step(job))
         for state in state_names(project):
@@ -139,11 +143,16 @@ def _tie_step(job: Job) -> Step:
     rows = (*project.measured, *flown)
     tied = bool(rows and project.parts and project.study.tie_to_measured)
     states = sorted({row.state for row in rows}) if tied else []
+    from tuftwork.study.floor_sweep import known_of, swept
+
+    sweeps = (FLOOR_SWEEPS,) if swept(project) else ()
 
     def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
-        prior = job.ensemble(results["draws"])
+        before = results[FLOOR_SWEEPS] if sweeps else {"floors": {}, "moved": {}}
+        drawn = {**results["draws"], **before["moved"]}
+        prior = job.ensemble(drawn)
         if not tied:
-            return {**results["draws"], "rows": [], "narrowed": [], "notices": []}
+            return {**drawn, "rows": [], "narrowed": [], "notices": []}
         air = job.air()
         models = {
             state: quickened(models_in(project, state, results), float(air.density))
@@ -159,8 +168,8 @@ def _tie_step(job: Job) -> Step:
             for row in rows
         ]
         pulse.beat(0.1)
-        found = tie(sightings, prior)
-        return {**results["draws"], "deviates": found.ensemble.deviates, **_tie_tables(found)}
+        found = tie(sightings, prior, known=known_of(before["floors"]))
+        return {**drawn, "deviates": found.ensemble.deviates, **_tie_tables(found)}
 
     quantities = {
         state: _plain(inputs_of(part_models(project, state))) for state in states
@@ -174,7 +183,7 @@ def _tie_step(job: Job) -> Step:
     }
     return Step(
         name="tie", title="Letting what was measured narrow the draws", inputs=inputs,
-        needs=("draws", *(_tables(project) if tied else ())), work=work,
+        needs=("draws", *sweeps, *(_tables(project) if tied else ())), work=work,
         weight=8.0 if tied else 0.1,
     )  # fmt: skip
 
