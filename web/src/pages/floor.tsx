@@ -72,6 +72,15 @@ interface Flows {
   leak_share: number;
 }
 
+interface Calibration {
+  sweep: string;
+  refused: string[];
+  answer: string;
+  rows: { key: string; label: string; before: Num; after: Num }[];
+  points: { rear_mm: number; measured: Num; before: number; after: number; left_pct: number }[];
+  notices: string[];
+}
+
 interface FloorTree {
   floors: string[];
   floor: string;
@@ -92,6 +101,7 @@ interface FloorTree {
   strakes: { offset_mm: number; start_m: number; gap_pct: number; gain: Num }[];
   levers: { name: string; per_mm: Num; per_kn: Num; force_n: number; front_share_pct: number }[];
   cautions: string[];
+  calibration: Calibration | null;
 }
 
 interface Setting {
@@ -218,6 +228,7 @@ function FloorView({ tree }: { tree: FloorTree }) {
       </div>
       {live.value && <Notices notices={live.value.notices} />}
       <p class="faint">{tree.hysteresis}</p>
+      {tree.calibration && <CalibrationTables found={tree.calibration} />}
       {tree.prices && <PriceTable prices={tree.prices} />}
       {(tree.fronts ?? []).map((front) => (
         <section key={front.name}>
@@ -289,6 +300,47 @@ function SweepChart({ sweep, engine, now, live, isMoved }: {
         {" "}The ring is the setting above.
       </p>
     </LineChart>
+  );
+}
+
+function CalibrationTables({ found }: { found: Calibration }) {
+  return (
+    <section class="floor-tied">
+      <h2>Tied to a ride-height sweep</h2>
+      <p>{found.answer}</p>
+      {found.refused.length > 1 && <Notices notices={found.refused.slice(1)} />}
+      <Notices notices={found.notices} />
+      {found.rows.length > 0 && (
+        <div class="floor-split">
+          <table>
+            <thead><tr><th scope="col">Input</th><th scope="col">Before</th><th scope="col">After</th></tr></thead>
+            <tbody>
+              {found.rows.map((row) => (
+                <tr key={row.key}>
+                  <th scope="row">{row.label}</th>
+                  <td><NumberText number={row.before} label={`${row.label}, before`} stack /></td>
+                  <td><NumberText number={row.after} label={`${row.label}, after`} stack /></td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+          <table>
+            <thead><tr><th scope="col">Rear ride height</th><th scope="col">Measured CzS</th><th scope="col">Before</th><th scope="col">After</th><th scope="col">Left</th></tr></thead>
+            <tbody>
+              {found.points.map((point) => (
+                <tr key={point.rear_mm}>
+                  <th scope="row">{withUnit(write(point.rear_mm, 1), "mm")}</th>
+                  <td><NumberText number={point.measured} label={`Measured at ${point.rear_mm} mm`} stack /></td>
+                  <td>{write(point.before, 3)}</td>
+                  <td>{write(point.after, 3)}</td>
+                  <td>{withUnit(write(point.left_pct, 1), "%")}</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </div>
+      )}
+    </section>
   );
 }
 
