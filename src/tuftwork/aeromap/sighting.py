@@ -134,7 +134,7 @@ class Problem:
         }
         return np.asarray(draw_ensemble(blank, size=size, seed=seed).deviates)
 
-    def placed(self, unknowns: Matrix) -> Matrix:
+    def placed(self, unknowns: Matrix) -> Float[np.ndarray, "n_draw n_column"]:
         """Return the inputs' own deviates ``(n_draw, n_column)`` of the sampler's unknowns."""
         own = unknowns[:, : len(self.columns)]
         if self.known is None:
