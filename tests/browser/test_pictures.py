@@ -63,7 +63,7 @@ def place(folder: Path) -> Site:
 def opened(page: Page, place: Site) -> None:
     place.open(page, "pictures")
     page.get_by_role("application").wait_for()
-    expect(page.locator(".readings tbody tr")).to_have_count(9)
+    expect(page.locator(".readings tbody tr")).to_have_count(12)
     page.wait_for_timeout(800)
 
 
@@ -202,3 +202,20 @@ def test_marks_that_contradict_say_so(page: Page, place: Site) -> None:
     page.get_by_role("button", name="Back to the saved ones").or_(
         page.get_by_role("button", name="Save marks")
     ).first.wait_for()
+
+
+def test_a_traced_outline_becomes_a_wings_section(page: Page, place: Site, folder: Path) -> None:
+    opened(page, place)
+    page.get_by_role("radio", name="P5 Wing end, end-on").check()
+    traced = page.get_by_role("region", name="Traced sections")
+    for word in ("chord: ", "thickness: ", "camber: ", "smooth through 30 marks"):
+        expect(traced).to_contain_text(word)
+    expect(traced.get_by_role("img", name="Section wing section")).to_be_visible()
+    with page.expect_download() as saved:
+        traced.get_by_role("button", name="Save the coordinates").click()
+    assert saved.value.suggested_filename == "section-wing-section.csv"
+    traced.get_by_role("button", name="Use as the section of").click()
+    expect(traced.get_by_role("status")).to_contain_text("rear wing now has")
+    text = (folder / "project.toml").read_text("utf-8")
+    assert 'outline = "section-wing-section.csv"' in text
+    assert (folder / "evidence" / "section-wing-section.csv").is_file()

@@ -221,6 +221,19 @@ export interface ReadingRow {
   fault: string;
 }
 
+/** An outline traced end-on; without numbers there is a fault. */
+export interface TracedRow {
+  mark: string;
+  numbers: { label: string; number: Num }[];
+  turned?: boolean;
+  miss?: number;
+  corners?: number;
+  points?: [number, number][];
+  csv?: string;
+  file?: string;
+  fault: string;
+}
+
 export interface StockFeature {
   id: string;
   name: string;
@@ -261,6 +274,8 @@ export interface PicturesPage {
   readings: ReadingRow[];
   points: string[];
   planes: string[];
+  sections: TracedRow[];
+  wings: string[];
   features: {
     list: StockFeature[];
     loose: { name: string; lacks: string; text: string }[];

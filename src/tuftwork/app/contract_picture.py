@@ -50,4 +50,6 @@ class Pictures(TypedDict):
     kinds: dict[str, str]
     points: list[str]
     planes: list[str]
+    sections: list[dict[str, Any]]
+    wings: list[str]
     features: dict[str, Any]

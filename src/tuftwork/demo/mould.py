@@ -95,6 +95,20 @@ class Mould:
         x = self.wing_station + run * np.cos(self.wing_angle)
         return np.array([x, side, self.wing_height + run * np.sin(self.wing_angle)])
 
+    def wing_outline(self, side: float = 0.0) -> np.ndarray:
+        """Return corners of the wing's section, tail first, over its upper side ``(n, 3)``."""
+        nose, tail = self.wing_edge(0.0), self.wing_edge(1.0)
+        share = 0.5 * (1.0 + np.cos(np.linspace(0.0, 2.0 * np.pi, 31)[:-1]))
+        bulge = 0.12 * 4.2 * (0.2969 * np.sqrt(share) - 0.126 * share - 0.3516 * share**2
+                              + 0.2843 * share**3 - 0.1036 * share**4)  # fmt: skip
+        camber = -0.08 * 4 * share * (1 - share)
+        sign = np.where(np.arange(len(share)) < 16, 1.0, -1.0)
+        offset = self.wing_chord * (camber + sign * bulge / 2)
+        ahead = (tail - nose) / self.wing_chord
+        up = np.array([-ahead[2], 0.0, ahead[0]])
+        line = nose + self.wing_chord * share[:, None] * ahead + offset[:, None] * up
+        return np.asarray(line + np.array([0.0, side, 0.0]))
+
     def vent_outline(self, side: float = 1.0) -> np.ndarray:
         """Return the arch vent's outline."""
         x0, x1, z0, z1 = self.vent
@@ -161,15 +175,9 @@ class Mould:
     def _wing(self) -> list[Surface]:
         half = self.wing_span / 2
         nose, tail = self.wing_edge(0.0), self.wing_edge(1.0)
-        share = np.concatenate([np.linspace(1, 0, 12), np.linspace(0, 1, 12)[1:-1]])
-        bulge = 0.12 * 4.2 * (0.2969 * np.sqrt(share) - 0.126 * share - 0.3516 * share**2
-                              + 0.2843 * share**3 - 0.1036 * share**4)  # fmt: skip
-        camber = -0.08 * 4 * share * (1 - share)
-        sign = np.where(np.arange(len(share)) < 12, 1.0, -1.0)
-        offset = self.wing_chord * (camber + sign * bulge / 2)
         ahead = (tail - nose) / self.wing_chord
         up = np.array([-ahead[2], 0.0, ahead[0]])
-        line = nose + self.wing_chord * share[:, None] * ahead + offset[:, None] * up
+        line = self.wing_outline()
         rings = np.stack([line + np.array([0, y, 0]) for y in (-half + 0.004, half - 0.004)])
         found = [_loft(rings, _DARK, smooth=False)]
         flap = tail + self.gurney * up

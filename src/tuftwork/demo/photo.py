@@ -172,7 +172,7 @@ ROAD = Mould(
 
 
 def road_shots(mould: Mould) -> tuple[Shot, ...]:
-    """Return the four photographs of the road hypercar, all a magazine would print."""
+    """Return the five photographs of the road hypercar, all a magazine would print."""
     m = mould
     chord = np.stack([m.wing_edge(0.0, m.wing_span / 2), m.wing_edge(1.0, m.wing_span / 2)])
     tip = m.wing_edge(0.0, m.wing_span / 2) + np.array([-0.03, 0.0, 0.06])
@@ -208,6 +208,11 @@ def road_shots(mould: Mould) -> tuple[Shot, ...]:
              elevation=0.6, distance=42.0, focal_35mm=400,
              wheels={"front right": ("top", "ground"), "front left": ("top", "ground")},
              silhouette="silhouette", on={"silhouette": "outline from ahead"}),
+        Shot(id="P5", title="Wing end, end-on", target=(3.0, 0.8, 0.68), azimuth=90,
+             elevation=4, distance=3.1, focal_35mm=50,
+             wheels={"rear right": ALL}, tyres=("rear right",),
+             marks={"wing section": m.wing_outline(m.wing_span / 2)},
+             on={"wing section": "end plate"}),
     )  # fmt: skip
 
 

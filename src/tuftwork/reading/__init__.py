@@ -12,7 +12,8 @@ from tuftwork.reading.camera import (
     vanishing_point,
 )
 from tuftwork.reading.kind import KINDS
-from tuftwork.reading.measure import Ask, Reading, Trace, measure, section_coordinates
+from tuftwork.reading.measure import Ask, Reading, Trace, measure
+from tuftwork.reading.outline import TracedShape, section_coordinates, traced_shape
 from tuftwork.reading.scene import (
     Affine,
     Dimension,
@@ -50,6 +51,7 @@ __all__ = [
     "Sighting",
     "Solution",
     "Trace",
+    "TracedShape",
     "ask_of",
     "circle_poses",
     "correlations",
@@ -67,6 +69,7 @@ __all__ = [
     "section_coordinates",
     "solve_scene",
     "tied",
+    "traced_shape",
     "vanishing_point",
     "wheel_points",
 ]

@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 
+from tuftwork.reading.outline import TracedShape, traced_shape
+
 Traces = Sequence[np.ndarray]
 """Points of each trace asked for, ``(..., n_point, 3)``. [m]"""
 
@@ -114,6 +116,20 @@ def _area(traces: Traces) -> np.ndarray:
     return np.asarray(total)
 
 
+def _traced(pick: Callable[[TracedShape], float]) -> Callable[[Traces], np.ndarray]:
+    """Return a number of a section traced end-on, outline by outline."""
+
+    def work(traces: Traces) -> np.ndarray:
+        outlines = traces[0]
+        flat = outlines.reshape(-1, *outlines.shape[-2:])
+        found = [pick(traced_shape(one)) if np.isfinite(one).all() else np.nan for one in flat]
+        return np.array(found).reshape(outlines.shape[:-2])
+
+    return work
+
+
+_END_ON = "Mark the outline of a section seen end-on, eight corners or more, in order."
+
 KINDS: Mapping[str, Kind] = {
     "distance": Kind(dimension="length", least=(2,), work=_distance, words="Mark both ends."),
     "height": Kind(dimension="height", least=(1,), work=_along(2), words="Mark the point."),
@@ -146,5 +162,14 @@ KINDS: Mapping[str, Kind] = {
     "area": Kind(dimension="area", least=(3,), work=_area, words="Mark the outline."),
     "gap": Kind(dimension="height", least=(1, 1), work=_gap, words="Mark both edges."),
     "overlap": Kind(dimension="height", least=(1, 1), work=_overlap, words="Mark both edges."),
+    "section chord": Kind(
+        dimension="height", least=(8,), work=_traced(lambda s: s.chord), words=_END_ON
+    ),
+    "section thickness": Kind(
+        dimension="share", least=(8,), work=_traced(lambda s: s.thickness), words=_END_ON
+    ),
+    "section camber": Kind(
+        dimension="share", least=(8,), work=_traced(lambda s: s.camber), words=_END_ON
+    ),
 }
 """Every kind of measurement by name. Silhouettes are an ``area`` on a plane across the car."""

@@ -260,39 +260,3 @@ def _shares(solution: Solution, problem: Posed) -> tuple[tuple[str, float], ...]
 def _notices(ask: Ask, solution: Solution) -> tuple[str, ...]:
     pictures = {t.picture for t in ask.traces if t.picture}
     return tuple(n for n in solution.notices if any(p in n for p in pictures) or "click" in n)
-
-
-def section_coordinates(points: np.ndarray) -> np.ndarray:
-    """Return a traced section as x/c, y/c from trailing edge over the upper side and back.
-
-    Parameters
-    ----------
-    points : (n_point, 3)
-        Outline in order, in the car's axes; the section lies in a plane across y. [m]
-
-    Returns
-    -------
-    coordinates : (n_point, 2)
-        Chord along x from 0 to 1. [-]
-
-    Raises
-    ------
-    InputError
-        If there are fewer than eight points.
-    """
-    if len(points) < 8:
-        raise InputError("outline", len(points), "points", "a section needs eight", "Mark more.")
-    flat = points[:, [0, 2]]
-    tail = flat[np.argmax(flat[:, 0])]
-    nose = flat[np.argmax(np.linalg.norm(flat - tail, axis=1))]
-    chord = tail - nose
-    length = float(np.linalg.norm(chord))
-    ahead = chord / length
-    x = (flat - nose) @ ahead / length
-    y = (flat - nose) @ np.array([-ahead[1], ahead[0]]) / length
-    start = int(np.argmax(x))
-    found = np.roll(np.stack([x, y], axis=1), -start, axis=0)
-    half = found[1 : len(found) // 2]
-    if half[:, 1].mean() < found[len(found) // 2 :, 1].mean():
-        found = np.roll(found[::-1], 1, axis=0)
-    return np.asarray(found)

@@ -146,6 +146,7 @@ OPEN_LIVE: Mapping[str, str] = {
     "picture_tile": "tuftwork.study.picture.save:tile_live",
     "picture_marks": "tuftwork.study.picture.save:marks_live",
     "picture_plane": "tuftwork.study.picture.save:plane_live",
+    "picture_section": "tuftwork.study.picture.traced:section_use_live",
     "picture_save": "tuftwork.study.picture.save:save_live",
     "flow_cost": "tuftwork.study.flow.live:cost_live",
     "flow_prepare": "tuftwork.study.flow.live:prepare_live",

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from tuftwork.demo import DEMOS
+from tuftwork.errors import InputError, UnknownName
 from tuftwork.quantity import Quantity, draw_ensemble, parse_quantity
 from tuftwork.reading import ask_of, correlations, measure
 from tuftwork.study import Bench
@@ -175,7 +176,7 @@ def test_the_frontal_area_comes_from_a_silhouette(road_unrun: Bench) -> None:
 
 @pytest.mark.xfail(
     strict=True,
-    reason="miss: the truth, 1.930 m², lies 0.010 m² below the range of 1.940 to 2.078 m²: the "
+    reason="miss: the truth, 1.930 m², lies 0.011 m² below the range of 1.941 to 2.079 m²: the "
     "camera stood 0.41 m above half the car's height, the rule reckons with 0.3 m",
 )
 def test_the_road_cars_range_holds_its_frontal_area(road_unrun: Bench) -> None:
@@ -210,3 +211,49 @@ def test_a_traced_section_becomes_coordinates_for_the_section_engine(
     assert np.max(shape.y) - np.min(shape.y) == pytest.approx(
         np.max(true.y) - np.min(true.y), abs=0.006
     )
+
+
+def test_the_road_cars_wing_section_is_what_was_planted(road_unrun: Bench) -> None:
+    from tuftwork.demo.photo import ROAD
+
+    (row,) = road_unrun.page("pictures", picture="P5")["sections"]
+    numbers = {one["label"]: one["number"] for one in row["numbers"]}
+    true = ROAD.wing_outline()
+    thickness = 0.12 * 0.42  # of the chord: the shape's own closed form, at its greatest near 0.3
+    for label, planted in (("chord", 1e3 * ROAD.wing_chord), ("thickness", 100 * thickness),
+                           ("camber", 8.0)):  # fmt: skip
+        number = numbers[label]
+        half = (number["high"] - number["low"]) / 2
+        assert number["best"] == pytest.approx(planted, abs=2 * half), label
+        assert half < 0.15 * planted, label
+    assert row["turned"]
+    assert row["miss"] < 0.006
+    assert row["corners"] == len(true)
+
+
+def test_a_traced_section_becomes_a_wings_own_and_its_file_is_evidence(
+    road_unrun: Bench, tmp_path: Path
+) -> None:
+    import shutil
+
+    from tuftwork.study.section_step import outline_named
+
+    bench = Bench(Path(shutil.copytree(road_unrun.folder, tmp_path / "road")), runs_itself=False)
+    ask = {"do": "picture_section", "picture": "P5", "mark": "wing section", "wing": "rear wing"}
+    header, _ = bench.live(ask)
+    again = Bench(bench.folder, runs_itself=False)
+    project = again.opened.project
+    assert project.part("rear wing").section.outline == header["file"]
+    # an outline has its camber and thickness: keys beside it would be refused
+    assert project.part("rear wing").camber is None
+    assert "parts.rear wing.camber" not in fill_keys(again)
+    assert not again.page("pictures", picture="P5")["sections"][0]["fault"]
+    item = next(e for e in project.evidence if e.id == header["evidence"])
+    assert item.digest.startswith("sha256:")
+    assert "traced on P5" in item.title
+    assert np.max(outline_named(header["file"], bench.folder).y) > 0.08
+    before = (bench.folder / "project.toml").read_bytes()
+    for wrong in ({"wing": "moon"}, {"mark": "moon"}, {"picture": "P1", "mark": "sill front"}):
+        with pytest.raises((UnknownName, InputError)):
+            bench.live({**ask, **wrong})
+    assert (bench.folder / "project.toml").read_bytes() == before

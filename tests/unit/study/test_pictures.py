@@ -188,9 +188,9 @@ def test_a_project_without_pictures_says_what_to_do(prototype: Bench) -> None:
 # --- the picture-only study ------------------------------------------------------------------
 
 
-def test_the_road_car_is_read_from_four_pictures(road: Bench) -> None:
+def test_the_road_car_is_read_from_five_pictures(road: Bench) -> None:
     page = road.page("pictures")
-    assert [p["fault"] for p in page["pictures"]] == [""] * 4
+    assert [p["fault"] for p in page["pictures"]] == [""] * 5
     span = row(road, "R3")["number"]
     assert span["low"] - 0.02 < ROAD.wing_span < span["high"] + 0.02
     lacks = {one["name"] for one in page["features"]["loose"]}
@@ -203,6 +203,7 @@ def test_keys_filled_from_marks_say_so(road: Bench, tmp_path: Path) -> None:
     assert set(filled) == {
         "parts.rear wing.chord", "parts.rear wing.incidence", "parts.rear wing.span",
         "parts.nose section.width", "car.frontal_area",
+        "parts.rear wing.camber", "parts.rear wing.thickness",
     }  # fmt: skip
     wing = Bench(other.folder, runs_itself=False).opened.project.part("rear wing")
     assert "reading R3" in wing.span.place
@@ -214,7 +215,7 @@ def test_the_road_cars_report_leads_from_every_reading_to_its_marks(road: Bench)
     pdf, tree = client_report(road)
     assert pdf.startswith(b"%PDF")
     section = tree["sections"]["reading"]
-    assert len(section["readings"]) == 10
+    assert len(section["readings"]) == 12
     assert all("pixel (" in r["where"] for r in section["readings"] if r["picture"] == "P1")
     for name in ("rear wing.span", "rear wing.chord", "rear wing.incidence", "nose section.width"):
         steps = road.why(f"input/{name}")["steps"]

@@ -2,7 +2,7 @@
 
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { line, overview, place, revision, turn } from "../store";
-import type { PicturesPage, ReadingRow } from "../types";
+import type { PicturesPage, ReadingRow, TracedRow } from "../types";
 import { Choice } from "../widgets/control";
 import { NumberText } from "../widgets/num";
 import { type Corner, type Layers, type Marks, Stage } from "../widgets/stage";
@@ -12,6 +12,7 @@ import { Page } from "./page";
 
 interface Live {
   readings: ReadingRow[];
+  sections: TracedRow[];
   fault: string;
   camera: PicturesPage["picture"]["camera"];
   notices: string[];
@@ -220,6 +221,7 @@ function Desk({ page }: { page: PicturesPage }) {
         <h2 id="readings">Readings</h2>
         <Readings rows={rows} here={picture.id} />
       </section>
+      <Sections page={page} rows={live?.sections ?? page.sections} isChanged={isChanged} />
       <Square page={page} step={step} />
       <Stock page={page} />
     </div>
@@ -335,6 +337,94 @@ function Readings({ rows, here }: { rows: ReadingRow[]; here: string }) {
         </tbody>
       </table>
     </div>
+  );
+}
+
+/** Outlines of sections seen end-on: what they are, their coordinates, and their use. */
+function Sections({ page, rows, isChanged }: { page: PicturesPage; rows: TracedRow[]; isChanged: boolean }) {
+  const [wing, setWing] = useState(page.wings[0] ?? "");
+  const [said, setSaid] = useState("");
+  if (rows.length === 0) return null;
+  const use = async (row: TracedRow) => {
+    try {
+      const answer = await line.ask({ do: "picture_section", picture: page.picture.id, mark: row.mark, wing });
+      setSaid(`${wing} now has ${answer.header.file} as its section (evidence ${answer.header.evidence}). Run the study to see what it changes.`);
+      revision.value += 1;
+    } catch (why) {
+      setSaid((why as Error).message);
+    }
+  };
+  return (
+    <section aria-labelledby="traced">
+      <h2 id="traced">Traced sections</h2>
+      {rows.map((row) => (
+        <div key={row.mark} class="traced">
+          <p>
+            <b>{row.mark}</b>{" "}
+            {row.fault ? (
+              <span class="faint">{row.fault}</span>
+            ) : (
+              <span class="faint">
+                smooth through {row.corners} marks, which miss it by {(100 * (row.miss ?? 0)).toFixed(1)} % of the chord
+                {row.turned && "; drawn turned over: on the car it pushes down"}
+              </span>
+            )}
+          </p>
+          {row.points && <Foil points={row.points} label={`Section ${row.mark}`} />}
+          {row.numbers.map(({ label, number }) => (
+            <p key={label}>
+              {label}: <NumberText number={number} label={`${row.mark}, ${label}`} />
+            </p>
+          ))}
+          {row.csv && (
+            <p>
+              <button type="button" class="do quiet" onClick={() => download(row)}>
+                Save the coordinates
+              </button>{" "}
+              {page.wings.length > 0 && (
+                <>
+                  <button type="button" class="do" disabled={isChanged} onClick={() => void use(row)}>
+                    Use as the section of
+                  </button>{" "}
+                  <select aria-label="Wing" value={wing} onChange={(event) => setWing(event.currentTarget.value)}>
+                    {page.wings.map((one) => (
+                      <option key={one} value={one}>
+                        {one}
+                      </option>
+                    ))}
+                  </select>{" "}
+                  {isChanged && <span class="faint">Save the marks first.</span>}
+                </>
+              )}
+            </p>
+          )}
+        </div>
+      ))}
+      <p role="status" class="faint">
+        {said}
+      </p>
+    </section>
+  );
+}
+
+function download(row: TracedRow) {
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([row.csv ?? ""], { type: "text/csv" }));
+  link.download = row.file ?? "section.csv";
+  link.click();
+  URL.revokeObjectURL(link.href);
+}
+
+/** A section over its chord, both axes to one scale. */
+function Foil({ points, label }: { points: [number, number][]; label: string }) {
+  const high = Math.max(...points.map((p) => p[1])) + 0.02;
+  const low = Math.min(...points.map((p) => p[1])) - 0.02;
+  const path = `M${points.map(([x, y]) => `${(1000 * x).toFixed(1)},${(1000 * (high - y)).toFixed(1)}`).join("L")}Z`;
+  return (
+    <svg class="foil" role="img" aria-label={label} viewBox={`-10 0 1020 ${(1000 * (high - low)).toFixed(0)}`}>
+      <path d={path} />
+      <line x1="0" x2="1000" y1={1000 * high} y2={1000 * high} />
+    </svg>
   );
 }
 

@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from tuftwork.car import Asked, Project
+from tuftwork.car import Asked, Project, WingPart
 from tuftwork.errors import InputError, NotConverged, NotCovered
 from tuftwork.files.picture import TILE
 from tuftwork.quantity import format_quantity, from_si, summarise
@@ -12,12 +12,13 @@ from tuftwork.reading import KINDS, Reading, planes_of, wheel_points
 from tuftwork.study.number import Number, number_of_quantity, number_of_summary
 from tuftwork.study.picture.desk import LIVE_DRAWS, Desk, desk_of
 
-UNITS = {"length": "m", "height": "mm", "angle": "°", "area": "m²"}
+UNITS = {"length": "m", "height": "mm", "angle": "°", "area": "m²", "share": "%"}
 
 
 def reading_page(bench: Any, picture: str = "") -> dict[str, Any]:
     """Return the page: all pictures, the marks of one, its readings, and the stock."""
     from tuftwork.study.picture.stocked import stock_tree
+    from tuftwork.study.picture.traced import section_rows
 
     desk = desk_of(bench)
     if not desk.room.pictures:
@@ -32,6 +33,8 @@ def reading_page(bench: Any, picture: str = "") -> dict[str, Any]:
         "readings": [reading_row(desk, asked) for asked in desk.room.readings],
         "kinds": {name: kind.words for name, kind in KINDS.items()},
         "points": sorted({*wheel_points(), *(p.name for p in desk.room.points)}),
+        "sections": section_rows(desk, chosen),
+        "wings": [p.name for p in desk.project.parts if isinstance(p, WingPart)],
         "planes": list(planes_of(desk.project)),
         "features": stock_tree(bench, desk),
         "notices": list(desk.files[photo.id].notices) if photo.id in desk.files else [],

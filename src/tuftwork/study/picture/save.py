@@ -13,6 +13,7 @@ from tuftwork.files.picture import picture_tile
 from tuftwork.quantity import Quantity, parse_quantity
 from tuftwork.study.picture.desk import Desk, desk_of
 from tuftwork.study.picture.page import camera_tree, reading_row, text_of_reading
+from tuftwork.study.picture.traced import section_rows
 
 Answer = tuple[dict[str, Any], dict[str, np.ndarray]]
 
@@ -32,6 +33,7 @@ def marks_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     rows = [r for r in desk.room.readings if r.picture in desk.group(name)]
     return {
         "readings": [reading_row(desk, asked, live=True) for asked in rows],
+        "sections": section_rows(desk, name, live=True),
         **camera_tree(desk, name),
     }, {}
 
