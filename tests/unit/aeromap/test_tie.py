@@ -11,7 +11,7 @@ from tuftwork.aeromap.budget import car_loads
 from tuftwork.aeromap.interface import Field, PartLoad, PlatformState
 from tuftwork.aeromap.part import draws_of, part_models, project_inputs
 from tuftwork.aeromap.temper import Sampler, tempered
-from tuftwork.aeromap.tie import Sighting, TieSettings, sightings_of, tie
+from tuftwork.aeromap.tie import KnownBefore, Sighting, TieSettings, sightings_of, tie
 from tuftwork.car import Measured
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.quantity import Quantity, Source, draw_ensemble, summarise
@@ -54,7 +54,14 @@ def _row(number: int, speed: float, front: float, rear: float, arm: float) -> Me
     )  # fmt: skip
 
 
-def test_linear_gaussian_case_has_its_exact_posterior() -> None:
+@pytest.mark.parametrize(
+    ("before", "spread"),
+    [([0.0, 0.0], [[1.0, 0.0], [0.0, 1.0]]), ([0.8, -0.4], [[0.5, -0.2], [-0.2, 0.6]])],
+    ids=["nothing known", "known from a sweep"],
+)
+def test_linear_gaussian_case_has_its_exact_posterior(
+    before: list[float], spread: list[list[float]]
+) -> None:
     # exact: posterior precision = prior precision + JᵀS⁻¹J, computed here by hand
     model = Line()
     rows = [_row(1, 40.0, 2.10, 0.10, 0.05), _row(2, 60.0, 2.45, 0.12, 0.05)]
@@ -63,7 +70,11 @@ def test_linear_gaussian_case_has_its_exact_posterior() -> None:
         Sighting(measured=row, models=models, density=1.2, viscosity=1.8e-5) for row in rows
     ]
     ensemble = draw_ensemble(model.inputs)
-    found = tie(sightings, ensemble, TieSettings(pool=8192, moves=15))
+    prior = np.linalg.inv(spread)
+    known = KnownBefore(
+        names=("line.a", "line.b"), mean=np.array(before), covariance=np.array(spread)
+    )
+    found = tie(sightings, ensemble, TieSettings(pool=8192, moves=15), known=known)
     z80 = 1.2815515655446004
     sigma = 0.4 / z80
     jacobian = sigma * np.array([[1, 0.8], [1, -1], [1, 1.2], [1, -1]])
@@ -75,8 +86,9 @@ def test_linear_gaussian_case_has_its_exact_posterior() -> None:
     covariance = np.outer(structural, structural) * np.where(
         kind[:, None] == kind, 0.5, 0.0
     ) + np.diag(0.5 * structural**2 + (0.05 / z80) ** 2)
-    precision = np.eye(2) + jacobian.T @ np.linalg.solve(covariance, jacobian)
-    mean = np.linalg.solve(precision, jacobian.T @ np.linalg.solve(covariance, value - offset))
+    precision = prior + jacobian.T @ np.linalg.solve(covariance, jacobian)
+    pull = prior @ before + jacobian.T @ np.linalg.solve(covariance, value - offset)
+    mean = np.linalg.solve(precision, pull)
     deviation = np.sqrt(np.diag(np.linalg.inv(precision)))
     table = {i.name: i for i in found.inputs}
     for name, centre, width in zip(("line.a", "line.b"), mean, deviation, strict=True):
