@@ -95,7 +95,8 @@ def _draw(laps: Laps, page: dict[str, Any], folder: Path) -> None:
         footing=stand, worth=tuple(worth),
     )  # fmt: skip
     _save(worth_bars(values, ax=_axes(66.0), theme=PAPER), folder / "lap_value.svg")
-    plane = PolarPlane(**laps.result(shown)["plane"])
+    found = laps.result(shown)["plane"]
+    plane = PolarPlane(**found | {"here": tuple(found["here"])})  # a kept result holds lists
     _save(equal_lap_lines(plane, ax=_axes(62.0), theme=PAPER), folder / "lap_plane.svg")
     spent, under = _spent(laps, shown)
     _save(occupancy_on_map(spent, under, ax=_axes(58.0), theme=PAPER), folder / "lap_spent.svg")
