@@ -6,19 +6,21 @@ import numpy as np
 import pytest
 
 from tuftwork.errors import InputError, UnknownName
-from tuftwork.flow.engine import build_engine
+from tuftwork.flow.engine import AbstractEngine, build_engine
 from tuftwork.flow.generate import TARGET, cpu_source
 from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY, WEIGHT
 from tuftwork.flow.setup import Setup, Surface, plain_box
 from tuftwork.flow.walls import Body, staircase, wrap_bodies
 from tuftwork.shape.loft import block, drum
 
-ROUND_OFF = {"float64": 1e-12, "float32": 1e-5, "float16": 2e-4}
-"""Relative drift allowed over the steps taken here: storage, not physics.
+ROUND_OFF = {"float64": 1e-12, "float32": 2e-6, "float16": 2e-4}
+"""Relative drift allowed over the steps taken here: storage, not physics."""
 
-Single precision: 27 sums of half a unit in the last place, 6e-8, add up over 80 steps like a random
-walk to 27 · 6e-8 · √80 = 1.4e-5 at worst; one card drifted by 6e-6.
-"""
+
+def expect_miss(engine: AbstractEngine, precision: str, size: str) -> None:
+    """Say which bound a card misses: seen on one H100, not mended yet."""
+    if engine.backend == "cuda" and engine.precision == precision:
+        pytest.xfail(size)
 
 
 def test_velocities_are_isotropic_to_fourth_order() -> None:
@@ -50,6 +52,7 @@ def test_mass_and_momentum_are_kept_in_a_closed_periodic_box(backend: tuple[str,
     before = engine.moments()
     engine.advance(40)
     after = engine.moments()
+    expect_miss(engine, "float32", "momentum drifts by 6e-6 on the card against 2e-6")
     bound = ROUND_OFF[engine.precision]
     assert after.density.sum() == pytest.approx(before.density.sum(), rel=bound)
     first, last = (np.einsum("kji,akji->a", m.density, m.velocity) for m in (before, after))
@@ -73,13 +76,14 @@ def test_a_plate_between_a_still_and_a_moving_wall_drags_the_fluid_linearly(
     u = engine.moments().velocity[0, 1:-1, 0, 0]
     exact = 0.05 * (np.arange(height) + 0.5) / height
     # terms of third order in speed leave 5e-6 of the lid speed; half precision is meant for
-    # turbulent flow: with 11 bits a step of speed between cells, 3e-3, is held to a part in 50 or
-    # so once it is spread over the populations, and rounding acts as a drag
-    bound = {"float64": 1e-5, "float32": 3e-5, "float16": 2e-2}[engine.precision]
+    # turbulent flow: a step of speed between cells, 3e-3, is held to a part in 50 or so
+    expect_miss(
+        engine, "float16",
+        "1.4 % of the lid's speed against 0.3 %, and its load 7.2 % high against 2 %, on the card",
+    )  # fmt: skip
+    bound = {"float64": 1e-5, "float32": 3e-5, "float16": 3e-3}[engine.precision]
     np.testing.assert_allclose(u, exact, atol=0.05 * bound)
     # the lid's load is the shear stress ν u / H on one cell
-    if engine.precision == "float16":
-        pytest.xfail("miss: load of a slow viscous flow in half precision 7.2 % high against 2 %")
     assert engine.part_loads()[1, 0] == pytest.approx(-0.125 * 0.05 / height, rel=max(bound, 1e-3))
 
 

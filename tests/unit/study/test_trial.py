@@ -66,16 +66,22 @@ def test_results_differences_and_coast_down(halyard: Bench) -> None:
     assert page["version"] == "all cures"
     assert "nobody accepted" in page["notices"][0]
     assert len(page["rows"]) == 14
-    gain = min(page["differences"], key=lambda d: abs(d["speed_kmh"] - 220))["total"]
-    # an 80 % range holds the truth in four days of five, and this day is one of the others:
-    # over seeds 1 to 40 the ranges hold it in nine of ten (tests/unit/trial/test_recovery.py)
-    doubt = (gain["high"] - gain["low"]) / (2 * 1.2816)
-    assert abs(gain["best"] - 0.036) < 2.6 * doubt
     drag = page["coast"]["drag"]
     assert drag["low"] < 0.905 < drag["high"]
     assert page["coast"]["wind"].startswith("+1.")
     shares = page["budgets"][0]["lines"]
     assert sum(x["rear_share"] for x in shares) == pytest.approx(1.0, abs=0.02)
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="miss: the wing's gain at 220 km/h is read as 0.013 m² (-0.004 to 0.030), 0.006 below "
+    "the planted 0.036; over seeds 1 to 40 the ranges hold it in nine days of ten",
+)
+def test_the_gain_of_the_wing_lies_in_its_range(halyard: Bench) -> None:
+    differences = halyard.page("results")["differences"]
+    gain = min(differences, key=lambda d: abs(d["speed_kmh"] - 220))["total"]
+    assert gain["low"] < 0.036 < gain["high"]
 
 
 def test_versions_of_the_results(halyard: Bench) -> None:
