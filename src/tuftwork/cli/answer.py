@@ -1,12 +1,11 @@
 """Commands that answer: study, report, claims, budget, export."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import Annotated, Any
 
 import typer
 
 from tuftwork.cli.frame import NO, JsonOption, ProjectArgument, command, print_json
+from tuftwork.cli.progress import progress_bar
 from tuftwork.cli.show import show_lines, show_table
 
 SchedulerOption = Annotated[
@@ -27,7 +26,7 @@ def study(
     from tuftwork.study import Bench
 
     bench = Bench(project, scheduler=scheduler or None)
-    with _progress(quiet=as_json) as watch:
+    with progress_bar(quiet=as_json) as watch:
         run = bench.run(watch, lambda: False)
     overview = bench.page("overview")
     written = _write_report(bench) if report else None
@@ -124,23 +123,3 @@ def _headlines(overview: dict[str, Any], run: dict[str, Any]) -> list[str]:
         lines += [f"{finding['rank']}. {finding['title']}", f"   {finding['text']}"]
     took = "read from the store" if run["took_s"] < 1 else f"{run['took_s']:.1f} s"
     return [*lines, "", f"Study: {took}."]
-
-
-@contextmanager
-def _progress(*, quiet: bool) -> Iterator[Callable[[float, str, float | None], None]]:
-    """Show a bar with the time left while a run goes on."""
-    if quiet:
-        yield lambda share, step, left_s: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn
-
-    columns = (TextColumn("{task.description:<36}"), BarColumn(), TextColumn("{task.fields[left]}"))
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("Starting", total=1.0, left="")
-
-        def watch(share: float, step: str, left_s: float | None) -> None:
-            left = "" if left_s is None else f"{left_s:4.0f} s left"
-            bar.update(task, completed=share, description=step, left=left)
-
-        yield watch

@@ -1,12 +1,11 @@
 """Commands that answer about the car as a system: map, states."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import Annotated, Any
 
 import typer
 
 from tuftwork.cli.frame import JsonOption, ProjectArgument, command, print_json
+from tuftwork.cli.progress import progress_bar
 from tuftwork.cli.show import show_lines, show_table
 
 
@@ -97,7 +96,7 @@ def _survey(bench: Any, asked: tuple[int, float, str, str, str, str], as_json: b
 
     cells, share, roll, yaw, scheduler, to = asked
     wanted = Survey.of(cells=cells, share=share, roll=roll, yaw=yaw)
-    with _bar(quiet=as_json) as watch:
+    with progress_bar(quiet=as_json) as watch:
         found = run_survey(bench, wanted, watch=watch, scheduler=scheduler or None, to=to or None)
     if as_json:
         print_json(found)
@@ -110,23 +109,3 @@ def _survey(bench: Any, asked: tuple[int, float, str, str, str, str], as_json: b
     show_table(f"Map of {found['cells']} cells", columns, rows, found["text"])
     show_lines([f"Wrote {found['file']}"])
     return 0
-
-
-@contextmanager
-def _bar(*, quiet: bool) -> Iterator[Callable[[float, str, float | None], None]]:
-    """Show a bar with the time left while a long work goes on."""
-    if quiet:
-        yield lambda share, step, left_s: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn
-
-    columns = (TextColumn("{task.description:<40}"), BarColumn(), TextColumn("{task.fields[left]}"))
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("Starting", total=1.0, left="")
-
-        def watch(share: float, step: str, left_s: float | None) -> None:
-            left = "" if left_s is None else f"{left_s:4.0f} s left"
-            bar.update(task, completed=share, description=step, left=left)
-
-        yield watch
