@@ -87,17 +87,19 @@ class CudaEngine(AbstractEngine):
 
     def advance(self, n_pair: int) -> None:
         """Advance by ``2 n_pair`` steps."""
-        n_wall = self.setup.walls.cell.size
-        walls = ((n_wall + 127) // 128,), (128,)
         for _ in range(n_pair):
-            for name in ("even", "odd"):
-                self.kernel[f"bulk_{name}"](
-                    *self._cells(BLOCK), (self._f, self._mark, *self._sponge)
-                )
-                if n_wall:
-                    arguments = (self._f, *self._links, *self._sponge, self._rows)
-                    self.kernel[f"wall_{name}"](*walls, arguments)
-        self.step += 2 * n_pair
+            for even in (True, False):
+                self.half_pair(even)
+
+    def half_pair(self, even: bool) -> None:
+        """Advance by one step, the first of a pair if ``even``; they must alternate."""
+        n_wall = self.setup.walls.cell.size
+        name = "even" if even else "odd"
+        self.kernel[f"bulk_{name}"](*self._cells(BLOCK), (self._f, self._mark, *self._sponge))
+        if n_wall:
+            arguments = (self._f, *self._links, *self._sponge, self._rows)
+            self.kernel[f"wall_{name}"](((n_wall + 127) // 128,), (128,), arguments)
+        self.step += 1
 
     def wait(self) -> None:
         """Wait until the card has done what it was given."""
@@ -122,7 +124,8 @@ class CudaEngine(AbstractEngine):
     def part_loads(self) -> Floats:
         """Return force and moment by surface, mean of the last two steps."""
         cp = self._cupy
-        force, main = self._rows[:3], self._links[3].astype(cp.int64)
+        force = self._rows[:3] * cp.asarray(self.counted, dtype=cp.float32)
+        main = self._links[3].astype(cp.int64)
         moment = cp.cross(self._arm.T, force.T).T
         count = len(self.setup.walls.surfaces)
         if not main.size:

@@ -48,6 +48,8 @@ class AbstractEngine(ABC):
         self.setup = setup
         self.step = 0
         self.n_sample = 0
+        self.counted = np.ones(setup.walls.cell.size)
+        """Share of each wall cell's load that is summed: 0 where another box answers for it."""
 
     @abstractmethod
     def start(self, density: Floats, velocity: Floats) -> None:
@@ -56,6 +58,10 @@ class AbstractEngine(ABC):
     @abstractmethod
     def advance(self, n_pair: int) -> None:
         """Advance by ``2 n_pair`` steps."""
+
+    @abstractmethod
+    def half_pair(self, even: bool) -> None:
+        """Advance by one step, the first of a pair if ``even``; they must alternate."""
 
     @abstractmethod
     def moments(self) -> Moments:
@@ -153,6 +159,12 @@ class CpuEngine(AbstractEngine):
 
     def advance(self, n_pair: int) -> None:
         """Advance by ``2 n_pair`` steps."""
+        for _ in range(n_pair):
+            for even in (True, False):
+                self.half_pair(even)
+
+    def half_pair(self, even: bool) -> None:
+        """Advance by one step, the first of a pair if ``even``; they must alternate."""
         from tuftwork.flow import _cpu_kernel as kernel
 
         alone = self.setup.n_cell < SMALL
@@ -161,20 +173,17 @@ class CpuEngine(AbstractEngine):
         setup, walls = self.setup, self.setup.walls
         shape = np.array(setup.shape, np.int64)
         sx, sy, sz = self._sponge
-        has_sponge = setup.sponge is not None
-        for _ in range(n_pair):
-            for even in (True, False):
-                step_bulk(
-                    self._f, self._mark, shape, even, self._setting, self._stream,
-                    sx, sy, sz, has_sponge,
-                )  # fmt: skip
-                if walls.cell.size:
-                    step_wall(
-                        self._f, shape, even, self._setting, self._stream, sx, sy, sz,
-                        walls.cell, self._cut, walls.surface_of, walls.main, self._geo,
-                        self._surface, self._rows,
-                    )  # fmt: skip
-                self.step += 1
+        step_bulk(
+            self._f, self._mark, shape, even, self._setting, self._stream,
+            sx, sy, sz, setup.sponge is not None,
+        )  # fmt: skip
+        if walls.cell.size:
+            step_wall(
+                self._f, shape, even, self._setting, self._stream, sx, sy, sz,
+                walls.cell, self._cut, walls.surface_of, walls.main, self._geo,
+                self._surface, self._rows,
+            )  # fmt: skip
+        self.step += 1
 
     def moments(self) -> Moments:
         """Return density and velocity now."""
@@ -190,7 +199,7 @@ class CpuEngine(AbstractEngine):
 
     def part_loads(self) -> Floats:
         """Return force and moment by surface, mean of the last two steps."""
-        return sum_by_surface(self._rows[:3], self._arm, self.setup)
+        return sum_by_surface(self._rows[:3] * self.counted, self._arm, self.setup)
 
     def sample(self) -> None:
         """Add the present state to the running means."""
