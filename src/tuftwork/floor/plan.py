@@ -15,7 +15,8 @@ from scipy.linalg.lapack import dgbsv
 from tuftwork.errors import NotConverged
 from tuftwork.floor.line import FloorClosure, LineResult, solve_line
 from tuftwork.floor.plan_grid import PlanGrid, plan_grid
-from tuftwork.floor.plan_kernel import jacobian, residuals
+from tuftwork.floor.plan_kernel import residuals
+from tuftwork.floor.plan_slope import slopes
 from tuftwork.floor.shape import FloorShape, Stand, check_shape, kinks
 from tuftwork.quantity import Array
 
@@ -174,9 +175,8 @@ def solve_grid(
     """
     u, v, p = (np.ascontiguousarray(a, dtype=float).copy() for a in start)
     nx, ny = p.shape
-    n = 3 * ny + 1
-    width = 2 * n
-    size_all = nx * n + ny
+    width = 3 * ny + 1
+    size_all = nx * width + ny
     force = np.zeros((3, nx + 1, ny + 1)) if body is None else body
     dx = np.diff(grid.x)
     g = (
@@ -193,7 +193,7 @@ def solve_grid(
     for count in range(limit):
         if size < 1e-8:
             return u, v, p, count, size
-        jacobian(u, v, p, g, par, res, band, width)
+        slopes(u, v, p, g, par, band)
         _, _, step, info = dgbsv(width, width, band, -res, overwrite_ab=1)
         if info != 0 or not np.isfinite(step).all():
             return u, v, p, -count - 1, size

@@ -1,4 +1,4 @@
-"""Depth-averaged momentum in plan on a staggered grid: residuals and their banded Jacobian.
+"""Depth-averaged momentum in plan on a staggered grid: residuals.
 
 Second order: fluxes through cell middles and corners are means of neighbours, so that a channel of
 one strip keeps p + u²/2 exactly; across the flow an exponential blend of mean and upwind, which
@@ -145,60 +145,3 @@ def residuals(u, v, p, g, par, out):
     for k in range(out.size):
         total += out[k] * out[k]
     return np.sqrt(total / out.size)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-@no_type_check
-def jacobian(u, v, p, g, par, base, band, width):
-    """Fill the band ``band[2*width + row - col, col]`` by differences over each unknown's rows."""
-    nx, ny = p.shape
-    n = 3 * ny + 1
-    band[:, :] = 0.0
-    for i in range(nx + 1):
-        for local in range(n if i < nx else ny):
-            col = i * n + local
-            if local < ny:
-                j, what, keep = local, 0, u[i, local]
-            elif local < 2 * ny + 1:
-                j, what, keep = local - ny, 1, v[i, local - ny]
-            else:
-                j, what, keep = local - 2 * ny - 1, 2, p[i, local - 2 * ny - 1]
-            step = 1e-7 * max(abs(keep), 1e-2)
-            if what == 0:
-                u[i, j] = keep + step
-            elif what == 1:
-                v[i, j] = keep + step
-            else:
-                p[i, j] = keep + step
-            for kind in range(3):
-                # which rows of this kind the unknown stands in
-                a0, a1, b0, b1 = i - 1, i + 1, j - 1, j + 1
-                if kind == 0 and what == 1:
-                    a0, b1 = i, j
-                elif kind == 0 and what == 2:
-                    a0, b0, b1 = i, j, j
-                elif kind == 1 and what == 0:
-                    a1, b0 = i, j
-                elif kind == 1 and what == 2:
-                    a0, a1, b0 = i, i, j
-                elif kind == 2:
-                    a0 = i - 1 if what == 0 else i
-                    a1 = i
-                    b0 = j - 1 if what == 1 else j
-                    b1 = j
-                a0, b0 = max(a0, 0), max(b0, 0)
-                a1 = min(a1, nx if kind == 0 else nx - 1)
-                b1 = min(b1, ny if kind == 1 else ny - 1)
-                place = 0 if kind == 0 else (ny if kind == 1 else 2 * ny + 1)
-                for a in range(a0, a1 + 1):
-                    for b in range(b0, b1 + 1):
-                        row = a * n + place + b
-                        d = _rows(u, v, p, g, par, a, b, kind) - base[row]
-                        if d != 0.0:
-                            band[2 * width + row - col, col] = d / step
-            if what == 0:
-                u[i, j] = keep
-            elif what == 1:
-                v[i, j] = keep
-            else:
-                p[i, j] = keep
