@@ -3,6 +3,7 @@
 One copy of the populations, single-precision arithmetic, storage in single or half precision.
 """
 
+import re
 from typing import Any
 
 import numpy as np
@@ -44,16 +45,19 @@ class CudaEngine(AbstractEngine):
             limit = f"the card has {free / 1e9:.2f} GB free"
             raise InputError("memory", round(need / 1e9, 2), "GB", limit, cure)
         half = precision == "float16"
-        text = cuda_source(setup, half=half, block=BLOCK)
+        text = self.text(half=half)
         self._module = cupy.RawModule(code=text, options=("-std=c++17", "--fmad=true"))
-        names = ["bulk_even", "bulk_odd", "fields", "begin", "fill"]
-        names += ["wall_even", "wall_odd"] if setup.walls.cell.size else []
+        names = re.findall(r"__global__ void (?:__launch_bounds__\(BLOCK\) )?(\w+)\(", text)
         self.kernel = {name: self._module.get_function(name) for name in names}
         self._f = cupy.zeros(27 * setup.n_cell, cupy.float16 if half else cupy.float32)
         self._mark = cupy.asarray(setup.mark.reshape(-1))
         self._sponge = [cupy.asarray(s, dtype=cupy.float32) for s in setup.sponge_lines()]
         self._upload_walls()
         self.clear()
+
+    def text(self, *, half: bool) -> str:
+        """Return the CUDA C++ text of all kernels."""
+        return cuda_source(self.setup, half=half, block=BLOCK)
 
     def _upload_walls(self) -> None:
         cp, walls = self._cupy, self.setup.walls
@@ -93,13 +97,24 @@ class CudaEngine(AbstractEngine):
 
     def half_pair(self, even: bool) -> None:
         """Advance by one step, the first of a pair if ``even``; they must alternate."""
-        n_wall = self.setup.walls.cell.size
-        name = "even" if even else "odd"
-        self.kernel[f"bulk_{name}"](*self._cells(BLOCK), (self._f, self._mark, *self._sponge))
-        if n_wall:
-            arguments = (self._f, *self._links, *self._sponge, self._rows)
-            self.kernel[f"wall_{name}"](((n_wall + 127) // 128,), (128,), arguments)
+        self.step_bulk(even, 0, self.setup.n_cell)
+        self.step_walls(even, 0, self.setup.walls.cell.size)
         self.step += 1
+
+    def step_bulk(self, even: bool, first: int, last: int) -> None:
+        """Advance the plain cells among those numbered ``first`` to below ``last`` by one step."""
+        if last > first:
+            grid = ((last - first + BLOCK - 1) // BLOCK,), (BLOCK,)
+            arguments = (self._f, self._mark, *self._sponge, np.int32(first), np.int32(last))
+            self.kernel["bulk_even" if even else "bulk_odd"](*grid, arguments)
+
+    def step_walls(self, even: bool, first: int, last: int) -> None:
+        """Advance the wall cells numbered ``first`` to below ``last`` in their list by one step."""
+        if last > first:
+            grid = ((last - first + 127) // 128,), (128,)
+            window = (np.int32(first), np.int32(last))
+            arguments = (self._f, *self._links, *self._sponge, self._rows, *window)
+            self.kernel["wall_even" if even else "wall_odd"](*grid, arguments)
 
     def wait(self) -> None:
         """Wait until the card has done what it was given."""

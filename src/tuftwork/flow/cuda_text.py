@@ -86,9 +86,10 @@ def _bulk(even: bool) -> str:
     return (
         f'extern "C" __global__ void __launch_bounds__(BLOCK) {name}(S* __restrict__ f,'
         " const u8* __restrict__ mark, const float* __restrict__ sx,"
-        " const float* __restrict__ sy, const float* __restrict__ sz) {\n"
-        "  const int n = blockIdx.x * BLOCK + threadIdx.x;\n"
-        "  if (n >= NCELL || mark[n] != 0) return;\n"
+        " const float* __restrict__ sy, const float* __restrict__ sz,"
+        " const int first, const int last) {\n"
+        "  const int n = first + blockIdx.x * BLOCK + threadIdx.x;\n"
+        "  if (n >= last || mark[n] != 0) return;\n"
         + _PLACE.replace("@", "n")
         + _CONSTANT
         + "\n".join(body)
@@ -136,8 +137,9 @@ def _wall(even: bool) -> str:
         " const float* __restrict__ cut, const u8* __restrict__ sid, const u8* __restrict__ main_,"
         " const float* __restrict__ geo, const float* __restrict__ surface,"
         " const float* __restrict__ sx, const float* __restrict__ sy,"
-        " const float* __restrict__ sz, float* __restrict__ out) {\n"
-        "  const int m = blockIdx.x * 128 + threadIdx.x;\n  if (m >= NWALL) return;\n"
+        " const float* __restrict__ sz, float* __restrict__ out,"
+        " const int first, const int last) {\n"
+        "  const int m = first + blockIdx.x * 128 + threadIdx.x;\n  if (m >= last) return;\n"
         "  const int n = cell[m];\n"
         + _PLACE.replace("@", "n")
         + _CONSTANT.replace(", om = OMEGA", "")
