@@ -1,0 +1,304 @@
+"""Boxes of several levels advanced together, on the CPU or on one card.
+
+One step of a box is: fill the ghosts of its finer boxes, step, let them take two steps each, and
+write what they found into the cells that they cover.
+"""
+
+from collections.abc import Sequence
+from typing import Any, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.flow.engine import (
+    AbstractEngine,
+    CpuEngine,
+    Moments,
+    build_engine,
+)
+from tuftwork.flow.nest import Nest, answers_for, check_nests, without_covered
+from tuftwork.flow.nest_map import Coupling, couple
+from tuftwork.flow.setup import Floats, Setup
+
+
+class Link(Protocol):
+    """Exchange between a box and its parent."""
+
+    def fill(self, even: bool) -> None:
+        """Fill the child's ghosts; ``even`` if the parent stands before the first of two steps."""
+
+    def give(self, even: bool) -> None:
+        """Write the child's moments into the parent, which stands before such a step."""
+
+
+class CpuLink:
+    """Exchange on the CPU."""
+
+    def __init__(self, lists: Coupling, child: CpuEngine, parent: CpuEngine) -> None:
+        self.lists, self.child, self.parent = lists, child, parent
+        self._ten = np.zeros((lists.shell.size, 10))
+        self._force = [np.array(e.setup.force, dtype=float) for e in (child, parent)]
+        self._shape = [np.array(e.setup.shape, np.int64) for e in (child, parent)]
+
+    def fill(self, even: bool) -> None:
+        """Fill the child's ghosts."""
+        from tuftwork.flow import _nest_kernel as kernel
+
+        a, (ours, theirs), (shape, wide) = self.lists, self._force, self._shape
+        kernel.read_shell(self.parent.populations, wide, a.shell, even, theirs, self._ten)
+        kernel.fill_ghosts(
+            self.child.populations, shape, a.ghost, a.near, a.row, a.kind, a.weight, self._ten,
+            ours, *a.down,
+        )  # fmt: skip
+
+    def give(self, even: bool) -> None:
+        """Write the child's moments into the parent."""
+        from tuftwork.flow import _nest_kernel as kernel
+
+        a, (ours, theirs), (shape, wide) = self.lists, self._force, self._shape
+        kernel.restrict_cells(
+            self.child.populations, shape, a.child, self.parent.populations, wide, a.cell, even,
+            ours, theirs, *a.up,
+        )  # fmt: skip
+
+
+class CudaLink:
+    """Exchange on a card."""
+
+    def __init__(self, lists: Coupling, child: Any, parent: Any, module: Any) -> None:
+        import cupy as cp
+
+        self.child, self.parent = child, parent
+        i4 = np.int32
+        self._shell, self._ghost, self._near, self._row, self._kind, self._cell, self._children = (
+            cp.asarray(np.ascontiguousarray(x.astype(i4)))
+            for x in (
+                lists.shell, lists.ghost, lists.near, lists.row, lists.kind, lists.cell,
+                lists.child,
+            )
+        )  # fmt: skip
+        self._weight = cp.asarray(lists.weight.astype(np.float32))
+        self._ten = cp.zeros(12 * lists.shell.size, cp.float32)
+        self._count = [x.size for x in (lists.shell, lists.ghost, lists.cell)]
+        self._box = [
+            (*(i4(n) for n in e.setup.shape), *(np.float32(f) for f in e.setup.force))
+            for e in (child, parent)
+        ]
+        self._down, self._up = (
+            tuple(np.float32(x) for x in pair) for pair in (lists.down, lists.up)
+        )
+        self._kernel = {
+            name: module.get_function(name)
+            for name in ("read_shell", "fill_ghosts", "restrict_cells")
+        }
+
+    def _run(self, name: str, count: int, arguments: tuple[Any, ...]) -> None:
+        if count:
+            self._kernel[name](((count + 127) // 128,), (128,), arguments)
+
+    def fill(self, even: bool) -> None:
+        """Fill the child's ghosts."""
+        (shape, ours), (wide, theirs) = ((b[:3], b[3:]) for b in self._box)
+        n_shell, n_ghost, _ = self._count
+        where = (self.parent.populations, *wide, np.int32(even), *theirs)
+        self._run("read_shell", n_shell, (*where, self._shell, np.int32(n_shell), self._ten))
+        what = (self._ghost, np.int32(n_ghost), self._near, self._row, self._kind, self._weight)
+        self._run(
+            "fill_ghosts", n_ghost,
+            (self.child.populations, *shape, *ours, *self._down, *what, self._ten),
+        )  # fmt: skip
+
+    def give(self, even: bool) -> None:
+        """Write the child's moments into the parent."""
+        (shape, ours), (wide, theirs) = ((b[:3], b[3:]) for b in self._box)
+        n_cell = self._count[2]
+        there = (self.parent.populations, *wide, np.int32(even), *theirs, *self._up)
+        self._run(
+            "restrict_cells", n_cell,
+            (self.child.populations, *shape, *ours, *there, self._cell, np.int32(n_cell),
+             self._children),
+        )  # fmt: skip
+
+
+class NestedEngine(AbstractEngine):
+    """Advances boxes of several levels; steps and loads are those of the outermost box.
+
+    Parameters
+    ----------
+    nests
+        The boxes, parents before children, number 0 the outermost.
+    backend, precision
+        As for ``build_engine``.
+
+    Raises
+    ------
+    InputError
+        If a box sticks out of its parent or meets another.
+    """
+
+    def __init__(
+        self, nests: Sequence[Nest], backend: str = "cpu", precision: str | None = None
+    ) -> None:
+        self.nests = list(nests)
+        check_nests(self.nests)
+        complete = [n.setup for n in self.nests]
+        sons = [[c for c, x in enumerate(self.nests) if x.parent == n] for n in range(len(nests))]
+        thinned = [
+            without_covered(s, [self.nests[c] for c in sons[n]]) for n, s in enumerate(complete)
+        ]
+        self.engines: list[AbstractEngine] = [build_engine(s, backend, precision) for s in thinned]
+        super().__init__(thinned[0])
+        self.backend, self.precision = self.engines[0].backend, self.engines[0].precision
+        for n, engine in enumerate(self.engines):
+            at = self.nests[n]
+            trimmed = Nest(setup=thinned[n], level=at.level, parent=at.parent, at=at.at)
+            every = [trimmed if m == n else x for m, x in enumerate(self.nests)]
+            engine.counted = answers_for(every, n).astype(float)
+        self._links: list[list[tuple[int, Link]]] = [
+            [(c, self._link(c, n, thinned[n], complete[n])) for c in sons[n]]
+            for n in range(len(nests))
+        ]
+        self._graph: Any = None
+
+    def _link(self, child: int, parent: int, thinned: Setup, complete: Setup) -> Link:
+        lists = couple(self.nests[child], thinned, complete)
+        one, two = self.engines[child], self.engines[parent]
+        if isinstance(one, CpuEngine) and isinstance(two, CpuEngine):
+            return CpuLink(lists, one, two)
+        import cupy
+
+        from tuftwork.flow.nest_text import cuda_source
+
+        text = cuda_source(half=self.precision == "float16")
+        module = cupy.RawModule(code=text, options=("-std=c++17", "--fmad=true"))
+        return CudaLink(lists, one, two, module)
+
+    def place(self, number: int) -> Floats:
+        """Return the centre of a box's cell (0, 0, 0) in cells of the outermost box. Shape (3,)."""
+        nest, out = self.nests[number], np.zeros(3)
+        while nest.parent >= 0:
+            out += (np.array(nest.at) - 0.25) * 0.5 ** (nest.level - 1)
+            nest = self.nests[nest.parent]
+        return out
+
+    def start(self, density: Floats, velocity: Floats) -> None:
+        """Set every box to equilibrium at fields given on the outermost one."""
+        from scipy.ndimage import map_coordinates
+
+        for n, (nest, engine) in enumerate(zip(self.nests, self.engines, strict=True)):
+            low, shape = self.place(n), nest.setup.shape
+            lines = [low[a] + np.arange(shape[a]) / nest.scale for a in (2, 1, 0)]
+            at = np.meshgrid(*lines, indexing="ij")
+            fields = [
+                map_coordinates(np.asarray(x, dtype=float), at, order=1, mode="nearest")
+                for x in (density, *velocity)
+            ]
+            engine.start(fields[0], np.stack(fields[1:]))
+        self.step = 0
+
+    def start_uniform(self) -> None:
+        """Set every cell to the free stream."""
+        for engine in self.engines:
+            engine.start_uniform()
+        self.step = 0
+
+    def _step(self, number: int, even: bool) -> None:
+        links = self._links[number]
+        for _, link in links:
+            link.fill(even)
+        self.engines[number].half_pair(even)
+        for child, link in links:
+            self._step(child, True)
+            self._step(child, False)
+            link.give(not even)
+
+    def half_pair(self, even: bool) -> None:
+        """Advance by one step of the outermost box."""
+        self._step(0, even)
+        self.step += 1
+
+    def advance(self, n_pair: int) -> None:
+        """Advance by ``2 n_pair`` steps of the outermost box."""
+        for _ in range(n_pair):
+            if self.backend == "cuda" and self.step:
+                self._replay()
+            else:
+                self.half_pair(True)
+                self.half_pair(False)
+
+    def _replay(self) -> None:
+        """Launch a recorded pair of steps: hundreds of small kernels cost one launch."""
+        import cupy
+
+        if self._graph is None:
+            stream = cupy.cuda.Stream()
+            with stream:
+                stream.begin_capture()
+                self._step(0, True)
+                self._step(0, False)
+                self._graph = (stream, stream.end_capture())
+        stream, graph = self._graph
+        graph.launch(stream)
+        self.step += 2
+
+    def wait(self) -> None:
+        """Wait until a card has done what it was given."""
+        if self.backend == "cuda":
+            import cupy
+
+            cupy.cuda.Device().synchronize()
+
+    def moments(self) -> Moments:
+        """Return density and velocity of the outermost box now."""
+        return self.engines[0].moments()
+
+    def wall_rows(self) -> Floats:
+        """Return the wall rows of the outermost box."""
+        return self.engines[0].wall_rows()
+
+    def part_loads(self) -> Floats:
+        """Return force and moment by surface over all levels, in units of the outermost box."""
+        total = np.zeros((len(self.setup.walls.surfaces), 6))
+        for n, (nest, engine) in enumerate(zip(self.nests, self.engines, strict=True)):
+            loads = engine.part_loads() / nest.scale**2
+            total[:, :3] += loads[:, :3]
+            total[:, 3:] += loads[:, 3:] / nest.scale + np.cross(self.place(n), loads[:, :3])
+        return total
+
+    def set_surfaces(self, table: Floats) -> None:
+        """Change speeds of the surfaces; rows in units of the outermost box."""
+        for n, (nest, engine) in enumerate(zip(self.nests, self.engines, strict=True)):
+            rows = np.array(table, dtype=float)
+            rows[:, 4:7] /= nest.scale
+            rows[:, 7:10] = (rows[:, 7:10] - self.place(n)) * nest.scale
+            engine.set_surfaces(rows)
+
+    def sample(self) -> None:
+        """Add the present state of every box to its means."""
+        for engine in self.engines:
+            engine.sample()
+        self.n_sample += 1
+
+    def means(self) -> tuple[Moments, Floats]:
+        """Return means of the outermost box."""
+        return self.engines[0].means()
+
+    def clear(self) -> None:
+        """Forget the samples taken."""
+        for engine in self.engines:
+            engine.clear()
+        self.n_sample = 0
+
+    def state(self) -> dict[str, npt.NDArray[np.generic]]:
+        """Return every array needed to go on later."""
+        out: dict[str, npt.NDArray[np.generic]] = {"steps": np.array([self.step, self.n_sample])}
+        for n, engine in enumerate(self.engines):
+            out |= {f"box{n}_{name}": value for name, value in engine.state().items()}
+        return out
+
+    def restore(self, state: dict[str, npt.NDArray[np.generic]]) -> None:
+        """Go back to a saved state."""
+        for n, engine in enumerate(self.engines):
+            head = f"box{n}_"
+            engine.restore({k[len(head) :]: v for k, v in state.items() if k.startswith(head)})
+        self.step, self.n_sample = (int(x) for x in state["steps"])
