@@ -26,7 +26,12 @@ def other_surface(table, m, ex, ey, ez, px, py, pz):
     vx = table[m, 1] + table[m, 5] * rz - table[m, 6] * ry
     vy = table[m, 2] + table[m, 6] * rx - table[m, 4] * rz
     vz = table[m, 3] + table[m, 4] * ry - table[m, 5] * rx
-    return ex * vx + ey * vy + ez * vz
+    fall = (
+        (1.0 - table[m, 10] * rx * rx)
+        * (1.0 - table[m, 11] * ry * ry)
+        * (1.0 - table[m, 12] * rz * rz)
+    )
+    return fall * (ex * vx + ey * vy + ez * vz)
 
 
 VEL = np.array([[0, 0, 0], [1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1], [1, 1, 0], [-1, -1, 0], [1, 0, 1], [-1, 0, -1], [1, 0, -1], [-1, 0, 1], [1, -1, 0], [-1, 1, 0], [0, 1, 1], [0, -1, -1], [0, 1, -1], [0, -1, 1], [1, 1, 1], [-1, -1, -1], [1, 1, -1], [-1, -1, 1], [1, -1, 1], [-1, 1, -1], [1, -1, -1], [-1, 1, 1]], dtype=np.int64)
@@ -244,7 +249,7 @@ def collide_row(a, b, count, setting):
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
+def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance the plain cells of one row by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
     k, j = row // ly, row % ly
@@ -272,6 +277,7 @@ def bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
                     a[q, i] = f[o, base + i + 1]
     collide_row(a, b, lx, setting)
     if has_sponge:
+        G = stream[row if stream.shape[0] > 1 else 0]
         across = max2(sy[j], sz[k])
         for i in range(lx):
             sigma = max2(across, sx[i])
@@ -300,29 +306,33 @@ def bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
 
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
-def step_bulk(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
+def step_bulk(f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance every plain cell on all cores."""
     for row in prange(shape[1] * shape[2]):
-        bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge)
+        bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge)
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def step_bulk_alone(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
+def step_bulk_alone(f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance every plain cell on one core."""
     for row in range(shape[1] * shape[2]):
-        bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge)
+        bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge)
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out):
+def wall_cell(
+    m, f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo, table,
+    zone, full, core, out
+):
     """Advance one cell beside a wall by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
     Fx, Fy, Fz, nu = setting[1], setting[2], setting[3], setting[4]
     n = cell[m]
     i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
     sigma = max2(sx[i], max2(sy[j], sz[k]))
+    G = stream[k * ly + j if stream.shape[0] > 1 else 0]
     side = main[m]
     nx, ny, nz, y = geo[0, m], geo[1, m], geo[2, m], geo[3, m]
     wall_law = table[side, 0]
@@ -330,6 +340,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     vy = other_surface(table, side, 0.0, 1.0, 0.0, i, j, k)
     vz = other_surface(table, side, 0.0, 0.0, 1.0, i, j, k)
     Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
+    fill, part = full[m], zone[m]
     q1, sid1 = cut[0, m], sid[0, m]
     q2, sid2 = cut[1, m], sid[1, m]
     q3, sid3 = cut[2, m], sid[2, m]
@@ -412,6 +423,35 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         f24 = f[23, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx]
         f25 = f[26, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx]
         f26 = f[25, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx]
+    ax = core[part, 0]
+    ay = core[part, 1]
+    az = core[part, 2]
+    linear = core[part, 3]
+    square = core[part, 4]
+    lift = core[part, 5]
+    across = core[part, 6]
+    Rx = 0.0
+    Ry = 0.0
+    Rz = 0.0
+    if fill > 0.0:
+        held = 1.0 + (f0 + f1 + f2 + f3 + f4 + f5 + f6 + f7 + f8 + f9 + f10 + f11 + f12 + f13 + f14 + f15 + f16 + f17 + f18 + f19 + f20 + f21 + f22 + f23 + f24 + f25 + f26)
+        ih = 1.0 / held
+        jx = (f1 - f2 + f7 - f8 + f9 - f10 + f11 - f12 + f13 - f14 + f19 - f20 + f21 - f22 + f23 - f24 + f25 - f26 + 0.5 * Fx) * ih
+        jy = (f3 - f4 + f7 - f8 - f13 + f14 + f15 - f16 + f17 - f18 + f19 - f20 + f21 - f22 - f23 + f24 - f25 + f26 + 0.5 * Fy) * ih
+        jz = (f5 - f6 + f9 - f10 - f11 + f12 + f15 - f16 - f17 + f18 + f19 - f20 - f21 + f22 + f23 - f24 - f25 + f26 + 0.5 * Fz) * ih
+        ja = jx * ax + jy * ay + jz * az
+        sa = ja + 0.5 * fill * lift
+        half = 1.0 + 0.5 * fill * linear
+        root = sqrt(half * half + 2.0 * fill * square * max2(sa, -sa))
+        va = 2.0 * sa / (half + root)
+        keep = 1.0 / (1.0 + 0.5 * fill * across)
+        more = va - keep * ja
+        Rx = 2.0 * held * ((1.0 - keep) * jx - more * ax)
+        Fx = Fx - Rx
+        Ry = 2.0 * held * ((1.0 - keep) * jy - more * ay)
+        Fy = Fy - Ry
+        Rz = 2.0 * held * ((1.0 - keep) * jz - more * az)
+        Fz = Fz - Rz
     d = f0 + f1 + f2 + f3 + f4 + f5 + f6 + f7 + f8 + f9 + f10 + f11 + f12 + f13 + f14 + f15 + f16 + f17 + f18 + f19 + f20 + f21 + f22 + f23 + f24 + f25 + f26
     rho = 1.0 + d
     ir = 1.0 / rho
@@ -780,6 +820,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q1) * late
         turn = (tx) * (pull - (nx) * held)
         r = r + 0.44444444444444442 * turn
+        if table[sid1, 0] < 0.0:
+            r = g1 - 0.44444444444444442 * other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k)
         if sid1 > 0:
             Fxw = Fxw + (g1 + r)
         if even:
@@ -806,6 +848,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q2) * late
         turn = (- tx) * (pull - (- nx) * held)
         r = r + 0.44444444444444442 * turn
+        if table[sid2, 0] < 0.0:
+            r = g2 - 0.44444444444444442 * other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k)
         if sid2 > 0:
             Fxw = Fxw - (g2 + r)
         if even:
@@ -832,6 +876,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q3) * late
         turn = (ty) * (pull - (ny) * held)
         r = r + 0.44444444444444442 * turn
+        if table[sid3, 0] < 0.0:
+            r = g3 - 0.44444444444444442 * other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k)
         if sid3 > 0:
             Fyw = Fyw + (g3 + r)
         if even:
@@ -858,6 +904,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q4) * late
         turn = (- ty) * (pull - (- ny) * held)
         r = r + 0.44444444444444442 * turn
+        if table[sid4, 0] < 0.0:
+            r = g4 - 0.44444444444444442 * other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k)
         if sid4 > 0:
             Fyw = Fyw - (g4 + r)
         if even:
@@ -884,6 +932,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q5) * late
         turn = (tz) * (pull - (nz) * held)
         r = r + 0.44444444444444442 * turn
+        if table[sid5, 0] < 0.0:
+            r = g5 - 0.44444444444444442 * other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k)
         if sid5 > 0:
             Fzw = Fzw + (g5 + r)
         if even:
@@ -910,6 +960,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q6) * late
         turn = (- tz) * (pull - (- nz) * held)
         r = r + 0.44444444444444442 * turn
+        if table[sid6, 0] < 0.0:
+            r = g6 - 0.44444444444444442 * other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k)
         if sid6 > 0:
             Fzw = Fzw - (g6 + r)
         if even:
@@ -936,6 +988,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q7) * late
         turn = (tx + ty) * (pull - (nx + ny) * held)
         r = r + 0.1111111111111111 * turn
+        if table[sid7, 0] < 0.0:
+            r = g7 - 0.1111111111111111 * other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k)
         if sid7 > 0:
             Fxw = Fxw + (g7 + r)
             Fyw = Fyw + (g7 + r)
@@ -963,6 +1017,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q8) * late
         turn = (- tx - ty) * (pull - (- nx - ny) * held)
         r = r + 0.1111111111111111 * turn
+        if table[sid8, 0] < 0.0:
+            r = g8 - 0.1111111111111111 * other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k)
         if sid8 > 0:
             Fxw = Fxw - (g8 + r)
             Fyw = Fyw - (g8 + r)
@@ -990,6 +1046,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q9) * late
         turn = (tx + tz) * (pull - (nx + nz) * held)
         r = r + 0.1111111111111111 * turn
+        if table[sid9, 0] < 0.0:
+            r = g9 - 0.1111111111111111 * other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k)
         if sid9 > 0:
             Fxw = Fxw + (g9 + r)
             Fzw = Fzw + (g9 + r)
@@ -1017,6 +1075,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q10) * late
         turn = (- tx - tz) * (pull - (- nx - nz) * held)
         r = r + 0.1111111111111111 * turn
+        if table[sid10, 0] < 0.0:
+            r = g10 - 0.1111111111111111 * other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k)
         if sid10 > 0:
             Fxw = Fxw - (g10 + r)
             Fzw = Fzw - (g10 + r)
@@ -1044,6 +1104,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q11) * late
         turn = (tx - tz) * (pull - (nx - nz) * held)
         r = r + 0.1111111111111111 * turn
+        if table[sid11, 0] < 0.0:
+            r = g11 - 0.1111111111111111 * other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k)
         if sid11 > 0:
             Fxw = Fxw + (g11 + r)
             Fzw = Fzw - (g11 + r)
@@ -1071,6 +1133,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q12) * late
         turn = (- tx + tz) * (pull - (- nx + nz) * held)
         r = r + 0.1111111111111111 * turn
+        if table[sid12, 0] < 0.0:
+            r = g12 - 0.1111111111111111 * other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k)
         if sid12 > 0:
             Fxw = Fxw - (g12 + r)
             Fzw = Fzw + (g12 + r)
@@ -1098,6 +1162,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q13) * late
         turn = (tx - ty) * (pull - (nx - ny) * held)
         r = r + 0.1111111111111111 * turn
+        if table[sid13, 0] < 0.0:
+            r = g13 - 0.1111111111111111 * other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k)
         if sid13 > 0:
             Fxw = Fxw + (g13 + r)
             Fyw = Fyw - (g13 + r)
@@ -1125,6 +1191,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q14) * late
         turn = (- tx + ty) * (pull - (- nx + ny) * held)
         r = r + 0.1111111111111111 * turn
+        if table[sid14, 0] < 0.0:
+            r = g14 - 0.1111111111111111 * other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k)
         if sid14 > 0:
             Fxw = Fxw - (g14 + r)
             Fyw = Fyw + (g14 + r)
@@ -1152,6 +1220,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q15) * late
         turn = (ty + tz) * (pull - (ny + nz) * held)
         r = r + 0.1111111111111111 * turn
+        if table[sid15, 0] < 0.0:
+            r = g15 - 0.1111111111111111 * other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k)
         if sid15 > 0:
             Fyw = Fyw + (g15 + r)
             Fzw = Fzw + (g15 + r)
@@ -1179,6 +1249,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q16) * late
         turn = (- ty - tz) * (pull - (- ny - nz) * held)
         r = r + 0.1111111111111111 * turn
+        if table[sid16, 0] < 0.0:
+            r = g16 - 0.1111111111111111 * other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k)
         if sid16 > 0:
             Fyw = Fyw - (g16 + r)
             Fzw = Fzw - (g16 + r)
@@ -1206,6 +1278,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q17) * late
         turn = (ty - tz) * (pull - (ny - nz) * held)
         r = r + 0.1111111111111111 * turn
+        if table[sid17, 0] < 0.0:
+            r = g17 - 0.1111111111111111 * other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k)
         if sid17 > 0:
             Fyw = Fyw + (g17 + r)
             Fzw = Fzw - (g17 + r)
@@ -1233,6 +1307,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q18) * late
         turn = (- ty + tz) * (pull - (- ny + nz) * held)
         r = r + 0.1111111111111111 * turn
+        if table[sid18, 0] < 0.0:
+            r = g18 - 0.1111111111111111 * other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k)
         if sid18 > 0:
             Fyw = Fyw - (g18 + r)
             Fzw = Fzw + (g18 + r)
@@ -1260,6 +1336,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q19) * late
         turn = (tx + ty + tz) * (pull - (nx + ny + nz) * held)
         r = r + 0.027777777777777776 * turn
+        if table[sid19, 0] < 0.0:
+            r = g19 - 0.027777777777777776 * other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k)
         if sid19 > 0:
             Fxw = Fxw + (g19 + r)
             Fyw = Fyw + (g19 + r)
@@ -1288,6 +1366,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q20) * late
         turn = (- tx - ty - tz) * (pull - (- nx - ny - nz) * held)
         r = r + 0.027777777777777776 * turn
+        if table[sid20, 0] < 0.0:
+            r = g20 - 0.027777777777777776 * other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k)
         if sid20 > 0:
             Fxw = Fxw - (g20 + r)
             Fyw = Fyw - (g20 + r)
@@ -1316,6 +1396,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q21) * late
         turn = (tx + ty - tz) * (pull - (nx + ny - nz) * held)
         r = r + 0.027777777777777776 * turn
+        if table[sid21, 0] < 0.0:
+            r = g21 - 0.027777777777777776 * other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k)
         if sid21 > 0:
             Fxw = Fxw + (g21 + r)
             Fyw = Fyw + (g21 + r)
@@ -1344,6 +1426,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q22) * late
         turn = (- tx - ty + tz) * (pull - (- nx - ny + nz) * held)
         r = r + 0.027777777777777776 * turn
+        if table[sid22, 0] < 0.0:
+            r = g22 - 0.027777777777777776 * other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k)
         if sid22 > 0:
             Fxw = Fxw - (g22 + r)
             Fyw = Fyw - (g22 + r)
@@ -1372,6 +1456,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q23) * late
         turn = (tx - ty + tz) * (pull - (nx - ny + nz) * held)
         r = r + 0.027777777777777776 * turn
+        if table[sid23, 0] < 0.0:
+            r = g23 - 0.027777777777777776 * other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k)
         if sid23 > 0:
             Fxw = Fxw + (g23 + r)
             Fyw = Fyw - (g23 + r)
@@ -1400,6 +1486,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q24) * late
         turn = (- tx + ty - tz) * (pull - (- nx + ny - nz) * held)
         r = r + 0.027777777777777776 * turn
+        if table[sid24, 0] < 0.0:
+            r = g24 - 0.027777777777777776 * other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k)
         if sid24 > 0:
             Fxw = Fxw - (g24 + r)
             Fyw = Fyw + (g24 + r)
@@ -1428,6 +1516,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q25) * late
         turn = (tx - ty - tz) * (pull - (nx - ny - nz) * held)
         r = r + 0.027777777777777776 * turn
+        if table[sid25, 0] < 0.0:
+            r = g25 - 0.027777777777777776 * other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k)
         if sid25 > 0:
             Fxw = Fxw + (g25 + r)
             Fyw = Fyw - (g25 + r)
@@ -1456,6 +1546,8 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
         held = rest + max2(0.0, 0.5 - q26) * late
         turn = (- tx + ty + tz) * (pull - (- nx + ny + nz) * held)
         r = r + 0.027777777777777776 * turn
+        if table[sid26, 0] < 0.0:
+            r = g26 - 0.027777777777777776 * other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k)
         if sid26 > 0:
             Fxw = Fxw - (g26 + r)
             Fyw = Fyw + (g26 + r)
@@ -1478,21 +1570,34 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     out[4, m] = old * out[4, m] + new * shear * tx / ut
     out[5, m] = old * out[5, m] + new * shear * ty / ut
     out[6, m] = old * out[6, m] + new * shear * tz / ut
+    out[7, m] = old * out[7, m] + new * Rx
+    out[8, m] = old * out[8, m] + new * Ry
+    out[9, m] = old * out[9, m] + new * Rz
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
-def step_wall(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out):
+def step_wall(
+    f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo, table,
+    zone, full, core, out
+):
     """Advance every cell beside a wall on all cores."""
     for m in prange(cell.size):
-        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out)
+        wall_cell(
+            m, f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo, table,
+            zone, full, core, out
+        )
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
 def step_wall_alone(
-    f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out
+    f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo, table,
+    zone, full, core, out
 ):
     """Advance every cell beside a wall on one core."""
     for m in range(cell.size):
-        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out)
+        wall_cell(
+            m, f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo, table,
+            zone, full, core, out
+        )

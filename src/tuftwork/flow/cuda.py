@@ -4,6 +4,7 @@ One copy of the populations, single-precision arithmetic, storage in single or h
 """
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from tuftwork.flow.setup import Floats, Setup
 BLOCK = 128
 BYTES_PER_CELL: dict[Precision, int] = {"float32": 27 * 4 + 1 + 16, "float16": 27 * 2 + 1 + 16}
 """Populations, mark and running means. [B]"""
-BYTES_PER_WALL_CELL = 26 * 5 + 1 + 16 + 4 + 56
+BYTES_PER_WALL_CELL = 26 * 5 + 1 + 16 + 4 + 80 + 21
 
 
 class CudaEngine(AbstractEngine):
@@ -50,6 +51,7 @@ class CudaEngine(AbstractEngine):
         names = re.findall(r"__global__ void (?:__launch_bounds__\(BLOCK\) )?(\w+)\(", text)
         self.kernel = {name: self._module.get_function(name) for name in names}
         self._f = cupy.zeros(27 * setup.n_cell, cupy.float16 if half else cupy.float32)
+        self._set_constants(setup)
         self._mark = cupy.asarray(setup.mark.reshape(-1))
         self._sponge = [cupy.asarray(s, dtype=cupy.float32) for s in setup.sponge_lines()]
         self._upload_walls()
@@ -58,6 +60,31 @@ class CudaEngine(AbstractEngine):
     def text(self, *, half: bool) -> str:
         """Return the CUDA C++ text of all kernels."""
         return cuda_source(self.setup, half=half, block=BLOCK)
+
+    def _set_constants(self, setup: Setup) -> None:
+        """Send what may change: the body force, and the stream where each row has its own."""
+        if any(self.setup.force):
+            self._into("FORCE", np.array(setup.force))
+        if setup.profile is not None:
+            self._into("STREAM", setup.free_streams())
+
+    def _into(self, name: str, values: Floats) -> None:
+        """Write numbers into a named place in the card's memory."""
+        cp = self._cupy
+        place = self._module.get_global(name)
+        cp.ndarray(values.size, cp.float32, place)[:] = cp.asarray(values.ravel(), cp.float32)
+
+    def set_force(self, force: tuple[float, float, float]) -> None:
+        """Change the body force from now on; the setup must have had one."""
+        if not any(self.setup.force):
+            raise InputError("force", str(force), "", "the setup was built without one")
+        self._into("FORCE", np.array(force))
+
+    def set_stream(self, profile: Floats) -> None:
+        """Change the imposed profile (3, lz, ly) from now on; the setup must have had one."""
+        if self.setup.profile is None:
+            raise InputError("profile", "", "", "the setup was built without one")
+        self._set_constants(replace(self.setup, profile=profile))
 
     def _upload_walls(self) -> None:
         cp, walls = self._cupy, self.setup.walls
@@ -69,7 +96,16 @@ class CudaEngine(AbstractEngine):
             cp.asarray(np.ascontiguousarray(walls.geometry)),
             cp.asarray(walls.table().astype(np.float32)),
         ]
-        self._rows = cp.zeros((7, walls.cell.size), cp.float32)
+        zone, fill = walls.zones()
+        self._zones = [
+            cp.asarray(zone),
+            cp.asarray(fill.astype(np.float32)),
+            cp.asarray(walls.core_table().astype(np.float32)),
+        ]
+        self._rows = cp.zeros((10, walls.cell.size), cp.float32)
+        self._load_to = [(slice(0, 3), cp.asarray(walls.counted()))]
+        if walls.cores:
+            self._load_to.append((slice(7, 10), cp.asarray(walls.zone_counted())))
         self._arm = cp.asarray(lever(self.setup).astype(np.float32))
 
     def _cells(self, block: int) -> tuple[tuple[int], tuple[int]]:
@@ -113,7 +149,9 @@ class CudaEngine(AbstractEngine):
         if last > first:
             grid = ((last - first + 127) // 128,), (128,)
             window = (np.int32(first), np.int32(last))
-            arguments = (self._f, *self._links, *self._sponge, self._rows, *window)
+            arguments = (
+                self._f, *self._links, *self._sponge, *self._zones, self._rows, *window
+            )  # fmt: skip
             self.kernel["wall_even" if even else "wall_odd"](*grid, arguments)
 
     def wait(self) -> None:
@@ -139,14 +177,21 @@ class CudaEngine(AbstractEngine):
     def part_loads(self) -> Floats:
         """Return force and moment by surface, mean of the last two steps."""
         cp = self._cupy
-        force = self._rows[:3] * cp.asarray(self.counted, dtype=cp.float32)
-        main = self._links[3].astype(cp.int64)
-        moment = cp.cross(self._arm.T, force.T).T
         count = len(self.setup.walls.surfaces)
-        if not main.size:
-            return np.zeros((count, 6))
-        rows = [cp.bincount(main, weights=r, minlength=count) for r in (*force, *moment)]
-        return np.asarray(cp.stack(rows, axis=1).get(), dtype=float)
+        out = np.zeros((count, 6))
+        if not self.setup.walls.cell.size:
+            return out
+        kept = cp.asarray(self.counted, dtype=cp.float32)
+        for which, to in self._load_to:
+            force = self._rows[which] * kept
+            moment = cp.cross(self._arm.T, force.T).T
+            rows = [cp.bincount(to, weights=r, minlength=count) for r in (*force, *moment)]
+            out += np.asarray(cp.stack(rows, axis=1).get(), dtype=float)
+        return out
+
+    def set_surfaces(self, table: Floats) -> None:
+        """Change speeds and flows of the surfaces."""
+        self._links[5] = self._cupy.asarray(np.asarray(table, dtype=np.float32))
 
     def sample(self) -> None:
         """Add the present state to the running means."""

@@ -1,6 +1,6 @@
 """CUDA C++ text of the same recipe, for CuPy's run-time compiler."""
 
-from tuftwork.flow import recipe, wall_recipe
+from tuftwork.flow import porous_recipe, recipe, wall_recipe
 from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY, WEIGHT, relaxation_rate
 from tuftwork.flow.setup import Setup
 
@@ -31,10 +31,12 @@ __device__ __forceinline__ void st(S* p, float x) { *p = x; }
 
 __device__ __forceinline__ float other_surface(const float* surface, int m, float ex, float ey,
                                                float ez, float px, float py, float pz) {
-  const float* t = surface + 10 * m;
+  const float* t = surface + 13 * m;
   float rx = px - t[7], ry = py - t[8], rz = pz - t[9];
-  return ex * (t[1] + t[5] * rz - t[6] * ry) + ey * (t[2] + t[6] * rx - t[4] * rz)
-       + ez * (t[3] + t[4] * ry - t[5] * rx);
+  const float fall = (1.0f - t[10] * rx * rx) * (1.0f - t[11] * ry * ry)
+                   * (1.0f - t[12] * rz * rz);
+  return fall * (ex * (t[1] + t[5] * rz - t[6] * ry) + ey * (t[2] + t[6] * rx - t[4] * rz)
+       + ez * (t[3] + t[4] * ry - t[5] * rx));
 }
 """
 
@@ -106,10 +108,13 @@ def _wall(even: bool) -> str:
     body = ["const int side = main_[m];"]
     body += [f"const float n{a} = geo[(size_t){c} * NWALL + m];" for c, a in enumerate("xyz")]
     body += ["const float y = geo[(size_t)3 * NWALL + m];"]
-    body += ["const float wall_law = surface[10 * side];"]
+    body += ["const float wall_law = surface[13 * side];"]
     for a, unit in zip("xyz", ("1.0f,0.0f,0.0f", "0.0f,1.0f,0.0f", "0.0f,0.0f,1.0f"), strict=True):
         body.append(f"const float v{a} = other_surface(surface, side, {unit}, i, j, k);")
-    body += [*_load(even), *recipe.c_lines(wall_recipe.wall_collision())]
+    body += ["const float fill = full[m];", "const float* own = core + 7 * zone[m];"]
+    body += [f"const float {name} = own[{n}];" for n, name in enumerate(porous_recipe.CORE)]
+    body += [*_load(even), *recipe.c_lines(porous_recipe.resist())]
+    body += recipe.c_lines(wall_recipe.wall_collision())
     body.append("const float sigma = max2(sx[i], max2(sy[j], sz[k]));")
     body += recipe.c_lines(recipe.absorb())
     for q in range(1, N_VELOCITY):
@@ -122,12 +127,15 @@ def _wall(even: bool) -> str:
         e = _velocity(q)
         call = f"other_surface(surface, sid{q}, {e[0]}.0f, {e[1]}.0f, {e[2]}.0f, i, j, k)"
         body.append(f"if (q{q} > 0.0f) {{")
-        body += [t.replace(f"other({q})", call) for t in recipe.c_lines(wall_recipe.link(q))]
+        kind = f"surface[13 * sid{q}]"
+        body += [
+            t.replace(f"other({q})", call).replace(f"kind({q})", kind)
+            for t in recipe.c_lines(wall_recipe.link(q))
+        ]
         back = f"AT({q}, {_there(e, 1)})" if even else f"AT({OPPOSITE[q]}, n)"
         body += [f"st({back}, r);", "} else {", _store(q, even), "}"]
-    for row, text in enumerate(
-        ["Fxw", "Fyw", "Fzw", "d", "shear * tx / ut", "shear * ty / ut", "shear * tz / ut"]
-    ):
+    shears = [f"shear * t{a} / ut" for a in "xyz"]
+    for row, text in enumerate(["Fxw", "Fyw", "Fzw", "d", *shears, "Rx", "Ry", "Rz"]):
         place = f"out[(size_t){row} * NWALL + m]"
         # stress flips sign from step to step where viscosity is small: a pair of steps is averaged
         body.append(f"{place} = {text};" if even else f"{place} = 0.5f * ({place} + ({text}));")
@@ -137,12 +145,14 @@ def _wall(even: bool) -> str:
         " const float* __restrict__ cut, const u8* __restrict__ sid, const u8* __restrict__ main_,"
         " const float* __restrict__ geo, const float* __restrict__ surface,"
         " const float* __restrict__ sx, const float* __restrict__ sy,"
-        " const float* __restrict__ sz, float* __restrict__ out,"
+        " const float* __restrict__ sz, const u8* __restrict__ zone,"
+        " const float* __restrict__ full, const float* __restrict__ core,"
+        " float* __restrict__ out,"
         " const int first, const int last) {\n"
         "  const int m = first + blockIdx.x * 128 + threadIdx.x;\n  if (m >= last) return;\n"
         "  const int n = cell[m];\n"
         + _PLACE.replace("@", "n")
-        + _CONSTANT.replace(", om = OMEGA", "")
+        + _CONSTANT.replace(", om = OMEGA", "").replace("const float Fx", "float Fx")
         + "\n".join(body)
         + "\n}\n"
     )
@@ -175,6 +185,7 @@ extern "C" __global__ void begin(S* __restrict__ f, const float* __restrict__ m)
 extern "C" __global__ void fill(S* __restrict__ f) {
   const int n = blockIdx.x * 256 + threadIdx.x;
   if (n >= NCELL) return;
+  const int j = (n / LX) % LY, k = n / (LX * LY);
 %s
 }
 """
@@ -223,11 +234,17 @@ def cuda_source(setup: Setup, *, half: bool, block: int) -> str:
         "OMEGA": f"{relaxation_rate(setup.viscosity):.9e}f",
         "NU": f"{setup.viscosity:.9e}f",
     }
-    for name, value in zip(("FX", "FY", "FZ"), setup.force, strict=True):
-        values[name] = f"{value:.9e}f"
+    # a force that may change stands in constant memory; no force at all costs nothing
+    for axis, name in enumerate(("FX", "FY", "FZ")):
+        values[name] = f"FORCE[{axis}]" if any(setup.force) else "0.0f"
     head = "\n".join(f"#define {key} {value}" for key, value in values.items())
-    stream = ", ".join(f"{g:.9e}f" for g in setup.free_stream())
-    constant = f"__device__ const float G[27] = {{{stream}}};\n"
+    constant = 'extern "C" __constant__ float FORCE[3];\n' if any(setup.force) else ""
+    if setup.profile is None:
+        stream = ", ".join(f"{g:.9e}f" for g in setup.free_stream())
+        constant += f"__device__ const float G[27] = {{{stream}}};\n"
+    else:
+        constant += 'extern "C" __device__ float STREAM[27 * LY * LZ];\n'
+        constant += "#define G (STREAM + 27 * (k * LY + j))\n"
     text = head + _HEAD + constant + _bulk(True) + _bulk(False) + _field_text()
     if setup.walls.cell.size:
         text += _wall(True) + _wall(False)

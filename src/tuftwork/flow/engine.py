@@ -1,8 +1,8 @@
 """What every back end can do, and the CPU one (Numba, double precision)."""
 
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -43,6 +43,7 @@ class AbstractEngine(ABC):
 
     backend: Backend
     precision: Precision
+    _f: Any
 
     def __init__(self, setup: Setup) -> None:
         self.setup = setup
@@ -50,6 +51,11 @@ class AbstractEngine(ABC):
         self.n_sample = 0
         self.counted = np.ones(setup.walls.cell.size)
         """Share of each wall cell's load that is summed: 0 where another box answers for it."""
+
+    @property
+    def populations(self) -> Any:
+        """The stored populations, on the card or on the host, for whoever couples boxes."""
+        return self._f
 
     @abstractmethod
     def start(self, density: Floats, velocity: Floats) -> None:
@@ -69,11 +75,18 @@ class AbstractEngine(ABC):
 
     @abstractmethod
     def wall_rows(self) -> Floats:
-        """Return force (3), density departure, friction (3): mean of two steps. (7, n_wall)."""
+        """Return force (3), density departure, friction (3), force on the core (3) by wall cell.
+
+        Mean of two steps. Shape (10, n_wall).
+        """
 
     @abstractmethod
     def part_loads(self) -> Floats:
         """Return force and moment by surface, mean of two steps. Shape (n_surface, 6)."""
+
+    @abstractmethod
+    def set_surfaces(self, table: Floats) -> None:
+        """Change speeds and flows of the surfaces; rows as of ``WallLinks.table``."""
 
     @abstractmethod
     def sample(self) -> None:
@@ -99,7 +112,17 @@ class AbstractEngine(ABC):
         """Set every cell to the free stream."""
         shape = self.setup.shape[::-1]
         stream = np.array(self.setup.stream, dtype=float).reshape(3, 1, 1, 1)
+        if self.setup.profile is not None:
+            stream = self.setup.profile[..., None]
         self.start(np.ones(shape), np.broadcast_to(stream, (3, *shape)))
+
+    def set_force(self, force: tuple[float, float, float]) -> None:
+        """Change the body force from now on; the setup must have had one."""
+        raise InputError("force", str(force), "", "cannot be changed on this back end")
+
+    def set_stream(self, profile: Floats) -> None:
+        """Change the imposed profile (3, lz, ly) from now on; the setup must have had one."""
+        raise InputError("profile", "", "", "cannot be changed on this back end")
 
     def check_sound(self) -> None:
         """Raise if a load is not finite.
@@ -137,7 +160,10 @@ class CpuEngine(AbstractEngine):
         walls = setup.walls
         self._arm = lever(setup)
         self._surface = walls.table()
-        self._rows = np.zeros((7, walls.cell.size))
+        self._rows = np.zeros((10, walls.cell.size))
+        self._zone, self._full = walls.zones()
+        self._full = self._full.astype(float)
+        self._core = walls.core_table()
         self._cut = walls.cut.astype(float)
         self._geo = walls.geometry.astype(float)
         self._setting = np.array(
@@ -148,7 +174,7 @@ class CpuEngine(AbstractEngine):
             ]
         )
         self._sponge = setup.sponge_lines()
-        self._stream = setup.free_stream()
+        self._stream = setup.free_streams()
         self._mark = setup.mark.reshape(-1)
         self.clear()
 
@@ -181,15 +207,23 @@ class CpuEngine(AbstractEngine):
             step_wall(
                 self._f, shape, even, self._setting, self._stream, sx, sy, sz,
                 walls.cell, self._cut, walls.surface_of, walls.main, self._geo,
-                self._surface, self._rows,
+                self._surface, self._zone, self._full, self._core, self._rows,
             )  # fmt: skip
         self.step += 1
+
+    def set_force(self, force: tuple[float, float, float]) -> None:
+        """Change the body force from now on."""
+        self._setting[1:4] = force
+
+    def set_stream(self, profile: Floats) -> None:
+        """Change the imposed profile (3, lz, ly) from now on; the setup must have had one."""
+        self._stream = replace(self.setup, profile=profile).free_streams()
 
     def moments(self) -> Moments:
         """Return density and velocity now."""
         shape = self.setup.shape[::-1]
         density = 1.0 + self._f.sum(axis=0)
-        momentum = VELOCITY.T.astype(float) @ self._f + 0.5 * np.array(self.setup.force)[:, None]
+        momentum = VELOCITY.T.astype(float) @ self._f + 0.5 * self._setting[1:4, None]
         velocity = momentum / density
         return Moments(density=density.reshape(shape), velocity=velocity.reshape(3, *shape))
 
@@ -199,7 +233,11 @@ class CpuEngine(AbstractEngine):
 
     def part_loads(self) -> Floats:
         """Return force and moment by surface, mean of the last two steps."""
-        return sum_by_surface(self._rows[:3] * self.counted, self._arm, self.setup)
+        return sum_by_surface(self._rows * self.counted, self._arm, self.setup)
+
+    def set_surfaces(self, table: Floats) -> None:
+        """Change speeds and flows of the surfaces."""
+        self._surface = np.array(table, dtype=float)
 
     def sample(self) -> None:
         """Add the present state to the running means."""
@@ -242,12 +280,26 @@ class CpuEngine(AbstractEngine):
         self.step, self.n_sample = (int(x) for x in state["count"])
 
 
-def sum_by_surface(force: Floats, arm: Floats, setup: Setup) -> Floats:
-    """Return force and moment about the grid's origin by surface. Shape (n_surface, 6)."""
-    main, count = setup.walls.main, len(setup.walls.surfaces)
-    moment = np.cross(arm.T, force.T).T
-    rows = np.concatenate([force, moment])
-    return np.stack([np.bincount(main, weights=r, minlength=count) for r in rows], axis=1)
+def sum_by_surface(rows: Floats, arm: Floats, setup: Setup) -> Floats:
+    """Return force and moment about the grid's origin by surface. Shape (n_surface, 6).
+
+    ``rows`` are wall rows; where they hold the force on cores, it counts to the core's surface.
+    """
+    count = len(setup.walls.surfaces)
+    out = np.zeros((count, 6))
+    for force, to in _counted_forces(rows, setup):
+        six = np.concatenate([force, np.cross(arm.T, force.T).T])
+        out += np.stack([np.bincount(to, weights=r, minlength=count) for r in six], axis=1)
+    return out
+
+
+def _counted_forces(rows: Floats, setup: Setup) -> list[tuple[Floats, npt.NDArray[np.int64]]]:
+    """Return forces by wall cell, each with the surface number it counts to."""
+    walls = setup.walls
+    out = [(rows[:3], walls.counted())]
+    if walls.cores and len(rows) >= 10:
+        out.append((rows[7:10], walls.zone_counted()))
+    return out
 
 
 def build_engine(

@@ -6,7 +6,7 @@ a test checks that it still says what the recipe says.
 
 from pathlib import Path
 
-from tuftwork.flow import recipe, wall_recipe
+from tuftwork.flow import porous_recipe, recipe, wall_recipe
 from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY
 
 TARGET = Path(__file__).with_name("_cpu_kernel.py")
@@ -39,7 +39,12 @@ def other_surface(table, m, ex, ey, ez, px, py, pz):
     vx = table[m, 1] + table[m, 5] * rz - table[m, 6] * ry
     vy = table[m, 2] + table[m, 6] * rx - table[m, 4] * rz
     vz = table[m, 3] + table[m, 4] * ry - table[m, 5] * rx
-    return ex * vx + ey * vy + ez * vz
+    fall = (
+        (1.0 - table[m, 10] * rx * rx)
+        * (1.0 - table[m, 11] * ry * ry)
+        * (1.0 - table[m, 12] * rz * rz)
+    )
+    return fall * (ex * vx + ey * vy + ez * vz)
 
 
 '''
@@ -58,7 +63,7 @@ _BULK = '''
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
+def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance the plain cells of one row by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
     k, j = row // ly, row % ly
@@ -86,6 +91,7 @@ def bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
                     a[q, i] = f[o, base + i + 1]
     collide_row(a, b, lx, setting)
     if has_sponge:
+        G = stream[row if stream.shape[0] > 1 else 0]
         across = max2(sy[j], sz[k])
         for i in range(lx):
             sigma = max2(across, sx[i])
@@ -114,31 +120,35 @@ def bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
 
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
-def step_bulk(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
+def step_bulk(f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance every plain cell on all cores."""
     for row in prange(shape[1] * shape[2]):
-        bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge)
+        bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge)
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def step_bulk_alone(f, flag, shape, even, setting, G, sx, sy, sz, has_sponge):
+def step_bulk_alone(f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance every plain cell on one core."""
     for row in range(shape[1] * shape[2]):
-        bulk_row(row, f, flag, shape, even, setting, G, sx, sy, sz, has_sponge)
+        bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge)
 
 
 '''
 
 _WALL = '''@njit(cache=True, error_model="numpy")
 @no_type_check
-def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out):
+def wall_cell(
+    m, f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo, table,
+    zone, full, core, out
+):
     """Advance one cell beside a wall by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
     Fx, Fy, Fz, nu = setting[1], setting[2], setting[3], setting[4]
     n = cell[m]
     i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
     sigma = max2(sx[i], max2(sy[j], sz[k]))
+    G = stream[k * ly + j if stream.shape[0] > 1 else 0]
     side = main[m]
     nx, ny, nz, y = geo[0, m], geo[1, m], geo[2, m], geo[3, m]
     wall_law = table[side, 0]
@@ -146,6 +156,7 @@ def wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, g
     vy = other_surface(table, side, 0.0, 1.0, 0.0, i, j, k)
     vz = other_surface(table, side, 0.0, 0.0, 1.0, i, j, k)
     Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
+    fill, part = full[m], zone[m]
 '''
 
 _WALL_END = '''    # stress flips sign each step where viscosity is small: pairs are averaged
@@ -158,24 +169,37 @@ _WALL_END = '''    # stress flips sign each step where viscosity is small: pairs
     out[4, m] = old * out[4, m] + new * shear * tx / ut
     out[5, m] = old * out[5, m] + new * shear * ty / ut
     out[6, m] = old * out[6, m] + new * shear * tz / ut
+    out[7, m] = old * out[7, m] + new * Rx
+    out[8, m] = old * out[8, m] + new * Ry
+    out[9, m] = old * out[9, m] + new * Rz
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
-def step_wall(f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out):
+def step_wall(
+    f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo, table,
+    zone, full, core, out
+):
     """Advance every cell beside a wall on all cores."""
     for m in prange(cell.size):
-        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out)
+        wall_cell(
+            m, f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo, table,
+            zone, full, core, out
+        )
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
 def step_wall_alone(
-    f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out
+    f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo, table,
+    zone, full, core, out
 ):
     """Advance every cell beside a wall on one core."""
     for m in range(cell.size):
-        wall_cell(m, f, shape, even, setting, G, sx, sy, sz, cell, cut, sid, main, geo, table, out)
+        wall_cell(
+            m, f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo, table,
+            zone, full, core, out
+        )
 '''
 
 
@@ -198,6 +222,8 @@ def _wall_body() -> list[str]:
     for i in range(N_VELOCITY):
         e = tuple(int(x) for x in VELOCITY[i])
         out.append(f"{pad}    f{i} = f[{OPPOSITE[i]}, {_neighbour(e, -1)}]")
+    out += [f"{pad}{name} = core[part, {n}]" for n, name in enumerate(porous_recipe.CORE)]
+    out += recipe.python_lines(porous_recipe.resist(), 1)
     out += recipe.python_lines(wall_recipe.wall_collision(), 1)
     out += recipe.python_lines(recipe.absorb(), 1)
     out += recipe.python_lines(wall_recipe.slip(), 1)
@@ -208,7 +234,7 @@ def _wall_body() -> list[str]:
         out.append(f"{pad}if q{i} > 0.0:")
         for text in recipe.python_lines(wall_recipe.link(i), 2):
             call = f"other_surface(table, sid{i}, {e[0]}.0, {e[1]}.0, {e[2]}.0, i, j, k)"
-            out.append(text.replace(f"other({i})", call))
+            out.append(text.replace(f"other({i})", call).replace(f"kind({i})", f"table[sid{i}, 0]"))
         out += [
             f"{pad}    if even:",
             f"{pad}        f[{i}, {there}] = r",

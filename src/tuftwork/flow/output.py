@@ -153,7 +153,7 @@ def surface_values(
     near = np.asarray(near).reshape(len(vertices), -1)
     rows = result.wall_rows[:, own]
     pressure = (rows[3] / 3.0 / q)[near]
-    friction = (np.linalg.norm(rows[4:], axis=0) / q)[near]
+    friction = (np.linalg.norm(rows[4:7], axis=0) / q)[near]
     values = {
         "pressure_coefficient": np.asarray((pressure * weight).sum(axis=1)),
         "friction_coefficient": np.asarray((friction * weight).sum(axis=1)),

@@ -338,7 +338,7 @@ def _part_loads(job: _Run, wall: Floats) -> tuple[PartLoad, ...]:
     low, high = prepared.case.bounds()
     centre = np.array([0.5 * (low[0] + high[0]), 0.0, 0.0])
     arm = lever(setup) - ((centre - np.array(prepared.origin)) / prepared.case.cell)[:, None]
-    loads = sum_by_surface(wall[:3], arm, setup) * scale
+    loads = sum_by_surface(wall, arm, setup) * scale
     count = len(setup.walls.surfaces)
     friction = np.bincount(setup.walls.main, weights=wall[4], minlength=count) * scale
     return tuple(

@@ -27,6 +27,13 @@ class Surface:
         Stress from the wall law; otherwise no slip.
     velocity, spin, centre
         v(x) = velocity + spin × (x − centre). Shape (3,). [cells/step], [1/step], [cells]
+    fall
+        That speed is multiplied by Π_a (1 − fall_a (x_a − centre_a)²): the parabolas of a duct
+        whose inflow is a surface. Shape (3,). [1/cells²]
+    is_opening
+        Air passes at the momentum ``velocity`` per density, whatever the pressure.
+    counts_to
+        Surface number under which its loads are summed; None: its own.
     """
 
     name: str
@@ -34,10 +41,47 @@ class Surface:
     velocity: tuple[float, float, float] = (0.0, 0.0, 0.0)
     spin: tuple[float, float, float] = (0.0, 0.0, 0.0)
     centre: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    fall: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    is_opening: bool = False
+    counts_to: int | None = None
 
     def row(self) -> list[float]:
-        """Return the row of the surface table."""
-        return [float(self.has_wall_law), *self.velocity, *self.spin, *self.centre]
+        """Return the row of the surface table; the first number is −1 for an opening."""
+        first = -1.0 if self.is_opening else float(self.has_wall_law)
+        return [first, *self.velocity, *self.spin, *self.centre, *self.fall]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Core:
+    """What cells of a porous core or a fan do to the air, in lattice units.
+
+    Attributes
+    ----------
+    name
+        Part name.
+    surface
+        Surface number under which its loads are summed.
+    axis
+        Unit vector along which air passes. Shape (3,). [-]
+    linear, square
+        Pressure lost per cell, over density: linear·v + square·v|v|. [1/step], [1/cell]
+    lift
+        Pressure gained per cell, over density: a fan. [cells/step²]
+    across
+        Share of the speed across the axis lost per step over 2 − that share, as fins do. [1/step]
+    """
+
+    name: str
+    surface: int
+    axis: tuple[float, float, float]
+    linear: float = 0.0
+    square: float = 0.0
+    lift: float = 0.0
+    across: float = 2.0
+
+    def row(self) -> list[float]:
+        """Return the row of the core table."""
+        return [*self.axis, self.linear, self.square, self.lift, self.across]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +102,11 @@ class WallLinks:
         Unit normal into the flow and distance of the cell centre. Shape (4, n_wall). [-], [cells]
     surfaces
         The surfaces; number 0 is the surroundings.
+    zone, fill
+        Core that each cell lies in, from 1, or 0; and the share of the cell that it fills. A cell
+        of a core away from walls is listed too, with no link cut. None: no cores. Shapes (n_wall,).
+    cores
+        The cores.
     """
 
     cell: npt.NDArray[np.int64]
@@ -66,10 +115,32 @@ class WallLinks:
     main: npt.NDArray[np.uint8]
     geometry: npt.NDArray[np.float32]
     surfaces: tuple[Surface, ...]
+    zone: npt.NDArray[np.uint8] | None = None
+    fill: npt.NDArray[np.float32] | None = None
+    cores: tuple[Core, ...] = ()
 
     def table(self) -> Floats:
         """Return the surface table, one row each."""
         return np.array([s.row() for s in self.surfaces])
+
+    def core_table(self) -> Floats:
+        """Return the core table; row 0 is no core."""
+        return np.array([[0.0] * 7, *(c.row() for c in self.cores)])
+
+    def zones(self) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.float32]]:
+        """Return zone and fill, zeros where there are no cores."""
+        if self.zone is None or self.fill is None:
+            return np.zeros(self.cell.size, np.uint8), np.zeros(self.cell.size, np.float32)
+        return self.zone, self.fill
+
+    def counted(self) -> npt.NDArray[np.int64]:
+        """Return the surface number under which each cell's load is summed. Shape (n_wall,)."""
+        own = [n if s.counts_to is None else s.counts_to for n, s in enumerate(self.surfaces)]
+        return np.array(own, np.int64)[self.main]
+
+    def zone_counted(self) -> npt.NDArray[np.int64]:
+        """Return the surface number under which the load of each cell's core is summed."""
+        return np.array([0, *(core.surface for core in self.cores)], np.int64)[self.zones()[0]]
 
 
 def no_walls() -> WallLinks:
@@ -105,6 +176,9 @@ class Setup:
     sponge
         Share by which the free stream is imposed each step, along x, y and z; 1 prescribes it.
         Shapes (lx,), (ly,), (lz,). [-]
+    profile
+        Velocity that the sponge imposes on each row along x instead of the uniform ``stream``.
+        Shape (3, lz, ly). [cells/step]
     """
 
     shape: tuple[int, int, int]
@@ -114,6 +188,7 @@ class Setup:
     force: tuple[float, float, float] = (0.0, 0.0, 0.0)
     stream: tuple[float, float, float] = (0.0, 0.0, 0.0)
     sponge: tuple[Floats, Floats, Floats] | None = None
+    profile: Floats | None = None
 
     def __post_init__(self) -> None:
         if not self.viscosity > 0:
@@ -122,7 +197,12 @@ class Setup:
             raise InputError(
                 "mark", str(self.mark.shape), "", f"must have shape {self.shape[::-1]}"
             )
+        if self.profile is not None and self.profile.shape != (3, *self.shape[:0:-1]):
+            limit = f"must have shape {(3, *self.shape[:0:-1])}"
+            raise InputError("profile", str(self.profile.shape), "", limit)
         speed = float(np.linalg.norm(self.stream))
+        if self.profile is not None:
+            speed = max(speed, float(np.sqrt(np.square(self.profile).sum(axis=0)).max()))
         if not speed < 0.3:
             cure = "Lower the lattice speed: the scheme needs a small Mach number."
             raise InputError("stream", speed, "cells/step", "must be below 0.3", cure)
@@ -135,6 +215,16 @@ class Setup:
     def free_stream(self) -> Floats:
         """Return the populations of the free stream less their weights. Shape (27,)."""
         return quiescent_departure(np.ones(()), np.array(self.stream, dtype=float))
+
+    def free_streams(self) -> Floats:
+        """Return the populations that the sponge imposes by row, one where all rows are alike.
+
+        Shape (lz · ly, 27) or (1, 27).
+        """
+        if self.profile is None:
+            return self.free_stream()[None]
+        density = np.ones(self.profile.shape[1:])
+        return np.ascontiguousarray(quiescent_departure(density, self.profile).reshape(27, -1).T)
 
     def sponge_lines(self) -> tuple[Floats, Floats, Floats]:
         """Return the sponge, zeros where there is none."""

@@ -188,6 +188,10 @@ def link(i: int) -> list[Line]:
         Line("let", "held", f"rest + max2(0.0, 0.5 - q{i}) * late"),
         Line("let", "turn", f"{along(e, 't')} * (pull - {along(e, 'n')} * held)"),
         Line("set", "r", f"r + {six} * turn"),
+        # an opening lets through the momentum it is told to, so that what goes in comes out
+        Line("if", "", f"kind({i}) < 0.0"),
+        Line("set", "r", f"g{i} - {six} * other({i})"),
+        Line("end"),
         Line("if", "", f"sid{i} > 0"),
         *[
             Line("set", f"F{'xyz'[a]}w", f"F{'xyz'[a]}w {'+' if c > 0 else '-'} (g{i} + r)")
