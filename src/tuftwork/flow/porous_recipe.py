@@ -1,4 +1,4 @@
-"""What a cooler's core or a fan does to the air in a cell, as statements in the manner of ``recipe``.
+"""What a core or a fan does to the air in a cell, as statements in the manner of ``recipe``.
 
 The force of a step depends on the speed of that very step, so that no resistance, however strong,
 turns the air round: along the axis the speed solves a quadratic, across it it is damped.
