@@ -213,7 +213,7 @@ def check_shape(shape: FloorShape, stand: Stand, *, n_x: int = 60, n_y: int = 10
         if not 0.0 <= strake.gap <= 1.0:
             raise InputError(f"strake {k} gap", strake.gap, "", "must lie between 0 and 1")
     x = np.linspace(shape.front, shape.exit, 161)[:, None]
-    y = np.linspace(-0.5, 0.5, 41)[None, :] * shape.width
+    y = _walls(shape)[None, :]
     gap = gap_at(shape, stand, x, y)
     i, j = np.unravel_index(int(np.argmin(gap)), gap.shape)
     least = float(gap[i, j])
@@ -228,6 +228,15 @@ def check_shape(shape: FloorShape, stand: Stand, *, n_x: int = 60, n_y: int = 10
                          "Take more cells along the floor.")  # fmt: skip
     if n_y < 1:
         raise InputError("n_y", n_y, "cells", "must be 1 or more")
+
+
+def _walls(shape: FloorShape) -> Array:
+    """Return offsets at both sides of every wall, and of the edges: straight between them [m]."""
+    half, aside = 0.5 * shape.width, 1e-6
+    sides = [w for strip in shape.strips for w in (strip.inner, strip.outer)]
+    found = {0.0, half, *(w + d for w in sides for d in (-aside, aside) if 0 <= w + d <= half)}
+    right = np.array(sorted(found))
+    return np.concatenate([-right[:0:-1], right])
 
 
 def _check_profile(profile: Profile) -> None:

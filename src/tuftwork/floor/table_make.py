@@ -4,7 +4,7 @@ What the table costs in accuracy is measured on states it was not made from, on 
 travels with every answer.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,13 +12,16 @@ import numpy as np
 from scipy.stats import qmc
 
 from tuftwork.errors import InputError, NotConverged
-from tuftwork.floor.line import FloorClosure
+from tuftwork.floor.line import FloorClosure, solve_line
 from tuftwork.floor.plan import PlanResult, solve_plan
 from tuftwork.floor.shape import FloorShape, Stand, kinks
 from tuftwork.floor.table import N_OUT, FloorTable, closure_at, read_terms
 from tuftwork.quantity import Array
 
-_GRID, _FINE = (36, 6), (60, 10)
+_GRID, _FINE = (36, 10), (60, 10)
+_NODES = 60  # of the width-averaged channel: half as many move the load by 0.1 %
+_AHEAD: Mapping[int, tuple[float, ...]] = {1: (1.0,), 2: (-1.0, 2.0), 3: (1.0, -3.0, 3.0)}
+"""Weights of the last states, oldest first, that say where the next one on an even grid lies."""
 Moved = Callable[[str, float], FloorShape]
 
 Each = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[tuple[int, Any]]]
@@ -115,22 +118,48 @@ def floor_table(
 def point_outputs(task: Any) -> Array:
     """Return the outputs ``(n_front, n_rear, n_out)`` of one design point, NaN where unsolved."""
     out = np.full((task.front.size, task.rear.size, N_OUT), np.nan)
-    row: PlanResult | None = None
+    first: list[PlanResult] = []
     for i in range(task.front.size - 1, -1, -1):
-        near = row
+        row: list[PlanResult] = []
         for j in range(task.rear.size - 1, -1, -1):
             stand = Stand(
                 front=float(task.front[i]), rear=float(task.rear[j]), wheelbase=task.wheelbase
             )
             try:
-                near = solve_plan(
-                    task.shape, stand, task.closure, n_x=_GRID[0], n_y=_GRID[1], near=near
-                )
+                found = _next_state(task.shape, stand, task.closure, row or first)
             except NotConverged:
                 continue
-            row = near if j == task.rear.size - 1 else row
-            out[i, j] = _outputs(near)
+            row.append(found)
+            if j == task.rear.size - 1:
+                first.append(found)
+            out[i, j] = _outputs(found)
     return out
+
+
+def _next_state(
+    shape: FloorShape, stand: Stand, closure: FloorClosure, before: Sequence[PlanResult]
+) -> PlanResult:
+    """Return a state, started from where the ones before it point to."""
+    line, near = None, None
+    if before:
+        last = before[-len(_AHEAD) :]
+        weights = _AHEAD[len(last)]
+        near = replace(last[-1], state=_ahead(weights, [r.state for r in last]))
+        layer = sum(w * r.line.state for w, r in zip(weights, last, strict=True))
+        # a layer that would vanish is no start
+        good = bool(np.all(layer[:, 0] > 0) and np.all(layer[:, 1] > 1.01))
+        line = replace(last[-1].line, state=layer) if good else last[-1].line
+    found = solve_line(shape, stand, closure, n_node=_NODES, start=line)
+    return solve_plan(shape, stand, closure, n_x=_GRID[0], n_y=_GRID[1], layer=found, near=near)
+
+
+def _ahead(
+    weights: Sequence[float], states: Sequence[tuple[Array, Array, Array]]
+) -> tuple[Array, Array, Array]:
+    u, v, p = (
+        np.asarray(sum(w * s[k] for w, s in zip(weights, states, strict=True))) for k in range(3)
+    )
+    return u, v, p
 
 
 def _one_by_one(function: Callable[[Any], Any], tasks: Sequence[Any]) -> Iterable[tuple[int, Any]]:
