@@ -277,7 +277,8 @@ def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge)
                     a[q, i] = f[o, base + i + 1]
     collide_row(a, b, lx, setting)
     if has_sponge:
-        G = stream[row if stream.shape[0] > 1 else 0]
+        # the row of a parallel loop is unsigned: mixed with a signed 0 it would be no index
+        G = stream[np.int64(row) if stream.shape[0] > 1 else np.int64(0)]
         across = max2(sy[j], sz[k])
         for i in range(lx):
             sigma = max2(across, sx[i])
