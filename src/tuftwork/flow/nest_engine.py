@@ -5,6 +5,7 @@ write what they found into the cells that they cover.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Protocol
 
 import numpy as np
@@ -18,7 +19,7 @@ from tuftwork.flow.engine import (
 )
 from tuftwork.flow.nest import Nest, answers_for, check_nests, without_covered
 from tuftwork.flow.nest_map import Coupling, couple
-from tuftwork.flow.setup import Floats, Setup
+from tuftwork.flow.setup import Floats
 
 
 class Link(Protocol):
@@ -141,27 +142,24 @@ class NestedEngine(AbstractEngine):
     ) -> None:
         self.nests = list(nests)
         check_nests(self.nests)
-        complete = [n.setup for n in self.nests]
         sons = [[c for c, x in enumerate(self.nests) if x.parent == n] for n in range(len(nests))]
-        thinned = [
-            without_covered(s, [self.nests[c] for c in sons[n]]) for n, s in enumerate(complete)
+        self.nests = [
+            replace(x, setup=without_covered(x.setup, [self.nests[c] for c in sons[n]]))
+            for n, x in enumerate(self.nests)
         ]
+        thinned = [x.setup for x in self.nests]
         self.engines: list[AbstractEngine] = [build_engine(s, backend, precision) for s in thinned]
         super().__init__(thinned[0])
         self.backend, self.precision = self.engines[0].backend, self.engines[0].precision
         for n, engine in enumerate(self.engines):
-            at = self.nests[n]
-            trimmed = Nest(setup=thinned[n], level=at.level, parent=at.parent, at=at.at)
-            every = [trimmed if m == n else x for m, x in enumerate(self.nests)]
-            engine.counted = answers_for(every, n).astype(float)
+            engine.counted = answers_for(self.nests, n).astype(float)
         self._links: list[list[tuple[int, Link]]] = [
-            [(c, self._link(c, n, thinned[n], complete[n])) for c in sons[n]]
-            for n in range(len(nests))
+            [(c, self._link(c, n)) for c in sons[n]] for n in range(len(nests))
         ]
         self._graph: Any = None
 
-    def _link(self, child: int, parent: int, thinned: Setup, complete: Setup) -> Link:
-        lists = couple(self.nests[child], thinned, complete)
+    def _link(self, child: int, parent: int) -> Link:
+        lists = couple(self.nests[child], self.nests[parent].setup)
         one, two = self.engines[child], self.engines[parent]
         if isinstance(one, CpuEngine) and isinstance(two, CpuEngine):
             return CpuLink(lists, one, two)

@@ -49,7 +49,7 @@ class Coupling:
     up: tuple[float, float]
 
 
-def couple(child: Nest, parent: Setup, complete: Setup) -> Coupling:
+def couple(child: Nest, parent: Setup) -> Coupling:
     """Return the lists of one interface.
 
     Parameters
@@ -57,14 +57,12 @@ def couple(child: Nest, parent: Setup, complete: Setup) -> Coupling:
     child
         The finer box.
     parent
-        Its parent as it is computed, with what lies deep under finer boxes left out.
-    complete
-        The same parent with nothing left out.
+        Its parent, with what lies deep under finer boxes left out.
     """
     fine, coarse = relaxation_rate(child.setup.viscosity), relaxation_rate(parent.viscosity)
     ghost, row, kind, weight, near = _ghosts(child, parent)
     shell, near = np.unique(near, return_inverse=True)
-    cell, children = _covered_cells(child, parent, complete)
+    cell, children = _covered_cells(child, parent)
     return Coupling(
         shell=shell, ghost=ghost, near=near.reshape(-1, 27), row=row, kind=kind, weight=weight,
         cell=cell, child=children,
@@ -72,10 +70,10 @@ def couple(child: Nest, parent: Setup, complete: Setup) -> Coupling:
     )  # fmt: skip
 
 
-def _covered_cells(child: Nest, parent: Setup, complete: Setup) -> tuple[Ints, Ints]:
+def _covered_cells(child: Nest, parent: Setup) -> tuple[Ints, Ints]:
     """Cells of the parent that the child writes, and their open children."""
     block = covered(child)
-    wanted = (depth_under(child, complete) == OVERLAP) & (parent.mark[block] != SOLID)
+    wanted = (depth_under(child, parent) == OVERLAP) & (parent.mark[block] != SOLID)
     at = np.argwhere(wanted)
     inside = at + np.array([s.start for s in block])
     cell = np.ravel_multi_index(tuple(inside.T), parent.mark.shape)
@@ -152,7 +150,7 @@ def _weights(key: int) -> Floats:
 def _along(line: npt.NDArray[np.bool_], s: float) -> Floats:
     """Weights on the cells −1, 0, +1 of one axis for a place ``s`` from the middle one."""
     if line.all():
-        return np.array([0.5 * s * (s - 1), 1 - s * s, 0.5 * s * (s + 1)])
+        return np.array([-0.5 * s, 1.0, 0.5 * s])
     if line[0]:
         return np.array([-s, 1 + s, 0.0])
     if line[2]:
