@@ -13,10 +13,22 @@ OutsideCheckedRange       a warning: computed, but beyond what has been checked
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from typing import Any
 
 
 class TuftworkError(Exception):
     """Base class of every error this package raises on purpose."""
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Travel between processes with message and attributes, whatever ``__init__`` asks for."""
+        return _again, (type(self), self.args, self.__dict__)
+
+
+def _again(kind: type[TuftworkError], args: tuple[Any, ...], held: dict[str, Any]) -> TuftworkError:
+    error = kind.__new__(kind, *args)
+    Exception.__init__(error, *args)
+    error.__dict__.update(held)
+    return error
 
 
 class InputError(TuftworkError, ValueError):

@@ -1,0 +1,292 @@
+"""A box in slabs, seen from outside as one engine: the same answers, states and checkpoints.
+
+A crew is who does the slabs' work: in this process, in one process a slab, or under MPI. What is
+saved is laid out as for the whole box, so a run stopped on two cards goes on on one or on four.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Any, Protocol, runtime_checkable
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision
+from tuftwork.flow.setup import Floats, Setup
+from tuftwork.flow.slab import OTHER, Slab, cut_slabs
+from tuftwork.flow.slab_part import CpuPart, Part
+
+
+@runtime_checkable
+class Crew(Protocol):
+    """Those who do the slabs' work."""
+
+    def ask(self, verb: str, each: Sequence[tuple[Any, ...]]) -> list[Any]:
+        """Have every slab do something, each with its own arguments, and return the answers."""
+        ...
+
+    def close(self) -> None:
+        """Let go of the slabs."""
+        ...
+
+
+class Hand:
+    """Answers for one slab: the verbs that a crew knows."""
+
+    def __init__(self, part: Part, advance: Callable[[int], None]) -> None:
+        self.part = part
+        self._advance = advance
+
+    def do(self, verb: str, arguments: tuple[Any, ...]) -> Any:
+        """Do what is asked and return the answer."""
+        part, engine = self.part, self.part.engine
+        verbs: dict[str, Callable[..., Any]] = {
+            "start": part.start,
+            "start_uniform": engine.start_uniform,
+            "advance": self._advance,
+            "moments": part.moments,
+            "rows": engine.wall_rows,
+            "loads": part.loads,
+            "surfaces": part.set_surfaces,
+            "force": engine.set_force,
+            "stream": part.set_stream,
+            "sample": engine.sample,
+            "means": part.means,
+            "clear": engine.clear,
+            "state": part.state,
+            "restore": part.restore,
+            "wait": getattr(engine, "wait", lambda: None),
+        }
+        return verbs[verb](*arguments)
+
+
+class HereCrew:
+    """All slabs in this process, one after the other: for the CPU, and to check the others.
+
+    ``late`` hands planes over at the last moment allowed instead of the first.
+    """
+
+    def __init__(self, slabs: Sequence[Slab], *, overlap: bool = False, late: bool = False) -> None:
+        self.parts = [CpuPart(slab, overlap=overlap) for slab in slabs]
+        self._hands = [Hand(part, lambda n: None) for part in self.parts]
+        self._overlap, self._late = overlap, late
+
+    def ask(self, verb: str, each: Sequence[tuple[Any, ...]]) -> list[Any]:
+        """Have every slab do something."""
+        if verb == "advance":
+            self._advance(int(each[0][0]))
+            return [None] * len(self.parts)
+        return [hand.do(verb, own) for hand, own in zip(self._hands, each, strict=True)]
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+    def _advance(self, n_pair: int) -> None:
+        for _ in range(n_pair):
+            for even in (True, False):
+                for part in self.parts:
+                    (part.edge if self._overlap else part.whole)(even=even)
+                if self._overlap and self._late:
+                    self._inner(even)
+                self._hand_over(even)
+                if self._overlap and not self._late:
+                    self._inner(even)
+
+    def _inner(self, even: bool) -> None:
+        for part in self.parts:
+            part.inner(even=even)
+
+    def _hand_over(self, even: bool) -> None:
+        parts = self.parts
+        planes = {
+            (part.slab.number, side): part.give(side, even=even).copy()
+            for part in parts
+            for side in part.sides
+        }
+        for part in parts:
+            for side in part.sides:
+                part.take(side, planes[part.slab.next_to(side), OTHER[side]], even=even)
+
+
+class SlabEngine(AbstractEngine):
+    """Several slabs as one engine.
+
+    Parameters
+    ----------
+    setup
+        The whole box.
+    slabs
+        As ``cut_slabs`` gives them.
+    crew
+        Who does their work.
+    """
+
+    def __init__(
+        self,
+        setup: Setup,
+        slabs: Sequence[Slab],
+        crew: Crew,
+        *,
+        backend: Backend = "cpu",
+        precision: Precision = "float64",
+    ) -> None:
+        super().__init__(setup)
+        self.backend, self.precision = backend, precision
+        self.slabs, self.crew = tuple(slabs), crew
+        self._surfaces = len(setup.walls.surfaces)
+
+    def _all(self, verb: str, *arguments: Any) -> list[Any]:
+        return self.crew.ask(verb, [arguments] * len(self.slabs))
+
+    def start(self, density: Floats, velocity: Floats) -> None:
+        """Set every cell to equilibrium at this density and velocity."""
+        velocity = np.asarray(velocity)
+        each = [(density[s.low : s.high], velocity[:, s.low : s.high]) for s in self.slabs]
+        self.crew.ask("start", each)
+        self.step = 0
+
+    def start_uniform(self) -> None:
+        """Set every cell to the free stream."""
+        self._all("start_uniform")
+        self.step = 0
+
+    def advance(self, n_pair: int) -> None:
+        """Advance by ``2 n_pair`` steps."""
+        self._all("advance", n_pair)
+        self.step += 2 * n_pair
+
+    def half_pair(self, even: bool) -> None:
+        """Not for slabs: planes are handed over in pairs."""
+        raise NotImplementedError("slabs step in pairs")
+
+    def wait(self) -> None:
+        """Wait until every card has done what it was given."""
+        self._all("wait")
+
+    def _fields(self, parts: Sequence[Floats]) -> Moments:
+        rows = np.concatenate(parts, axis=1)
+        return Moments(density=rows[0], velocity=rows[1:])
+
+    def moments(self) -> Moments:
+        """Return density and velocity now."""
+        return self._fields(self._all("moments"))
+
+    def _walls(self, parts: Sequence[npt.NDArray[np.generic]]) -> npt.NDArray[np.generic]:
+        rows = np.zeros((len(parts[0]), self.setup.walls.cell.size), parts[0].dtype)
+        for slab, own in zip(self.slabs, parts, strict=True):
+            rows[:, slab.wall] = own
+        return rows
+
+    def wall_rows(self) -> Floats:
+        """Return the wall rows, mean of the last two steps."""
+        return np.asarray(self._walls(self._all("rows")), dtype=float)
+
+    def part_loads(self) -> Floats:
+        """Return force and moment by surface, mean of the last two steps."""
+        return np.asarray(np.sum(self._all("loads"), axis=0), dtype=float)
+
+    def set_surfaces(self, table: Floats) -> None:
+        """Change speeds and flows of the surfaces."""
+        self._all("surfaces", table)
+
+    def set_force(self, force: tuple[float, float, float]) -> None:
+        """Change the body force from now on."""
+        self._all("force", force)
+
+    def set_stream(self, profile: Floats) -> None:
+        """Change the imposed profile (3, lz, ly) from now on; the setup must have had one."""
+        self.crew.ask("stream", [(profile[:, s.low : s.high],) for s in self.slabs])
+
+    def sample(self) -> None:
+        """Add the present state to the running means."""
+        self._all("sample")
+        self.n_sample += 1
+
+    def means(self) -> tuple[Moments, Floats]:
+        """Return mean moments and mean wall rows."""
+        found = self._all("means")
+        rows = self._walls([own[1] for own in found])
+        return self._fields([own[0] for own in found]), np.asarray(rows, dtype=float)
+
+    def clear(self) -> None:
+        """Forget the samples taken."""
+        self._all("clear")
+        self.n_sample = 0
+
+    def state(self) -> dict[str, npt.NDArray[np.generic]]:
+        """Return every array needed to go on later, laid out as for the whole box."""
+        found = self._all("state")
+        joined: dict[str, npt.NDArray[np.generic]] = {}
+        for name, n in (("populations", 27), ("mean", 4)):
+            joined[name] = np.concatenate([own[name] for own in found], axis=1).reshape(n, -1)
+        if self.backend == "cuda":
+            joined["populations"] = joined["populations"].reshape(-1)
+        for name in ("rows", "mean_rows"):
+            joined[name] = self._walls([own[name] for own in found])
+        return joined | {"count": np.array([self.step, self.n_sample])}
+
+    def restore(self, state: dict[str, npt.NDArray[np.generic]]) -> None:
+        """Go back to a saved state, whoever saved it."""
+        lx, ly, lz = self.setup.shape
+        each = []
+        for slab in self.slabs:
+            own = {"count": state["count"]}
+            for name, n in (("populations", 27), ("mean", 4)):
+                own[name] = state[name].reshape(n, lz, ly, lx)[:, slab.low : slab.high]
+            for name in ("rows", "mean_rows"):
+                own[name] = state[name][:, slab.wall]
+            each.append((own,))
+        self.crew.ask("restore", each)
+        self.step, self.n_sample = (int(x) for x in state["count"])
+
+    def close(self) -> None:
+        """Let go of the slabs."""
+        self.crew.close()
+
+
+def slabs_here(
+    setup: Setup, count: int, *, overlap: bool = False, late: bool = False
+) -> SlabEngine:
+    """Return an engine of slabs on the CPU, all in this process.
+
+    Parameters
+    ----------
+    setup
+        The whole box.
+    count
+        How many slabs.
+    overlap, late
+        Step edge and inner layers apart, and hand planes over before or after the inner ones.
+    """
+    slabs = cut_slabs(setup, count)
+    return SlabEngine(setup, slabs, HereCrew(slabs, overlap=overlap, late=late))
+
+
+def slabs_on_cards(setup: Setup, cards: int, precision: Precision = "float32") -> SlabEngine:
+    """Return an engine of slabs, each on a graphics card of its own.
+
+    One process a card on this host; under MPI, one a rank.
+
+    Parameters
+    ----------
+    setup
+        The whole box.
+    cards
+        How many.
+    precision
+        Storage of the populations.
+
+    Raises
+    ------
+    InputError
+        If CuPy, NCCL or mpi4py is missing, or there are fewer cards; says what to do.
+    """
+    from tuftwork.flow.slab_crew import MpiCrew, PipeCrew, mpi_world
+
+    slabs = cut_slabs(setup, cards)
+    world = mpi_world()
+    crew: Crew
+    if world is None:
+        crew = PipeCrew(slabs, "cuda", precision)
+    else:
+        crew = MpiCrew(slabs, "cuda", precision, world)
+    return SlabEngine(setup, slabs, crew, backend="cuda", precision=precision)
