@@ -1,11 +1,13 @@
-"""A car that rolls or meets the air askew: what that does to loads of engines that know neither.
+"""A car that rolls, steers or meets the air askew: what that does to loads of engines without it.
 
 Roll. Floors and splitters live by the gap: they are cut into strips along the car, each answers to
-the gap under it, h ± κ y φ, and the strips are averaged (κ below 1: air crosses between strips).
+the gap under it, h ± κ y φ, and the strips are averaged (κ below 1: air crosses between strips);
+the more it rolls, the more strips, so that the mean has no steps where strips pass a cliff.
 What stands in the air above does not feel a few degrees of roll.
 
 Yaw β. Loads fall by 1 − a β² (sweeping of a wing gives a = 1), drag grows by 1 + b β², the body
 gains lift, and a side force S β stands ahead of mid wheelbase. Even in β but for the side force.
+With the front wheels turned every part meets the yaw of its own place (``steer.py``).
 """
 
 from collections.abc import Mapping
@@ -16,6 +18,7 @@ import numpy as np
 from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
 from tuftwork.aeromap.part.base import FRONTAL_AREA, WHEELBASE
 from tuftwork.aeromap.part.coefficient import Coefficient, coefficients_of
+from tuftwork.aeromap.steer import LARGEST_STEER, steer_draws, steered, yaw_at
 from tuftwork.errors import InputError, NotCovered
 from tuftwork.quantity import Ensemble, Quantity, Source, draw_ensemble
 
@@ -24,7 +27,8 @@ SOURCES = (Source(key="hucho1998", place="crosswind", status="memory"),)
 LARGEST_YAW, LARGEST_ROLL = np.radians(12.0), np.radians(4.0)  # [rad] beyond: not a small angle
 _LOW = ("floor", "splitter")
 _WINGS = ("wing", "front section", "beam wing", "dive plane")
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(5)
+_STRIPS = (7, 48)  # [-] fewest and most
+_PER_STRIP = 1.0e-3  # [m] of rise at the edge: wider apart, every strip shows a cliff of its own
 _SEED = 77
 
 
@@ -42,12 +46,12 @@ def attitude_draws(size: int) -> dict[str, Field]:
     """Return draws of all of them, ``(n_draw,)`` each, the same for the same number."""
     inputs = attitude_inputs()
     made: Ensemble = draw_ensemble(inputs, size=size, seed=_SEED)
-    return {name: made.of(name) for name in inputs}
+    return {name: made.of(name) for name in inputs} | steer_draws(size)
 
 
 def is_straight(platform: PlatformState) -> bool:
-    """Return whether there is neither yaw nor roll."""
-    return not (np.any(platform.yaw) or np.any(platform.roll))
+    """Return whether there is neither yaw nor roll nor steer."""
+    return not (np.any(platform.yaw) or np.any(platform.roll) or np.any(platform.steer))
 
 
 def require_known(platform: PlatformState, draws: Mapping[str, Field]) -> None:
@@ -56,11 +60,11 @@ def require_known(platform: PlatformState, draws: Mapping[str, Field]) -> None:
     Raises
     ------
     NotCovered
-        If there is yaw or roll and nobody gave ``attitude_draws``.
+        If there is yaw, roll or steer and nobody gave ``attitude_draws``.
     InputError
-        If an angle is beyond 12° of yaw or 4° of roll.
+        If an angle is beyond 12° of yaw, 4° of roll or 15° of steer.
     """
-    for name, most in (("yaw", LARGEST_YAW), ("roll", LARGEST_ROLL)):
+    for name, most in (("yaw", LARGEST_YAW), ("roll", LARGEST_ROLL), ("steer", LARGEST_STEER)):
         angle = np.abs(getattr(platform, name))
         if not np.any(angle):
             continue
@@ -97,14 +101,16 @@ def attitude_load(
         platform,
         roll=platform.roll if "roll" in knows else none,
         yaw=platform.yaw if "yaw" in knows else none,
+        steer=platform.steer if "steer" in knows else none,
     )
     rolled = model.kind in _LOW and np.any(platform.roll) and "roll" not in knows
     found = _strips(model, bare, platform.roll, draws, around) if rolled else model.load(
         bare, draws, around
     )  # fmt: skip
-    if not np.any(platform.yaw) or "yaw" in knows:
-        return found
-    return _yawed(model, found, platform.yaw, draws)
+    yaw = yaw_at(model, platform, draws)
+    if np.any(yaw) and "yaw" not in knows:
+        found = _yawed(model, found, yaw, draws)
+    return found if "steer" in knows else steered(model, found, platform, draws)
 
 
 def side_force(
@@ -129,8 +135,10 @@ def _strips(
         raise NotCovered(f"{model.name}: roll needs its width")
     half = draws[path] / 2
     lift = draws[f"{KIND}.roll_reach"] * roll * half
+    count = int(np.clip(np.ceil(np.max(np.abs(lift)) / _PER_STRIP), *_STRIPS))
+    nodes, weights = np.polynomial.legendre.leggauss(count)
     total: PartLoad | None = None
-    for node, weight in zip(_NODES, _WEIGHTS / 2, strict=True):
+    for node, weight in zip(nodes, weights / 2, strict=True):
         rise = lift * node
         place = replace(
             platform,

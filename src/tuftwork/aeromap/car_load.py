@@ -22,6 +22,8 @@ class CarLoad:
         What a reader must be told, part by part.
     side, yaw_moment : (..., n_draw)
         CyS and moment volume about mid wheelbase; zero in a car that runs straight. [m²], [m³]
+    mass_flow : (..., n_draw)
+        Air taken in for cooling, at this speed and density; None where no part takes any. [kg/s]
     """
 
     downforce_front: Field
@@ -30,6 +32,7 @@ class CarLoad:
     notices: tuple[str, ...] = ()
     side: Field | None = None
     yaw_moment: Field | None = None
+    mass_flow: Field | None = None
 
     @property
     def downforce(self) -> Field:
@@ -54,12 +57,12 @@ def car_loads(
     platform
         Ride heights, speed and air, broadcasting to ``(..., n_draw)``.
     draws
-        From ``draws_of``; with ``attitude_draws`` where there is yaw or roll. [SI]
+        From ``draws_of``; with ``attitude_draws`` where there is yaw, roll or steer. [SI]
 
     Raises
     ------
     NotCovered
-        If there is yaw or roll and no draws for them.
+        If there is yaw, roll or steer and no draws for them.
     """
     require_known(platform, draws)
     found: list[PartLoad] = []
@@ -72,12 +75,13 @@ def car_loads(
     side, moment = None, None
     if not is_straight(platform) and FRONTAL_AREA in draws and WHEELBASE in draws:
         side, moment = side_force(platform, draws, draws[FRONTAL_AREA], draws[WHEELBASE])
+    flows = [load.mass_flow for load in found if load.mass_flow is not None]
     return CarLoad(
         downforce_front=_sum([load.downforce_front for load in found]),
         downforce_rear=_sum([load.downforce_rear for load in found]),
         drag=_sum([load.drag for load in found]),
         notices=tuple(dict.fromkeys(notice for load in found for notice in load.notices)),
-        side=side, yaw_moment=moment,
+        side=side, yaw_moment=moment, mass_flow=_sum(flows) if flows else None,
     )  # fmt: skip
 
 

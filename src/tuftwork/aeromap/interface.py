@@ -29,7 +29,9 @@ class PlatformState:
     density, viscosity : (...) broadcastable
         Of the air. [kg/m³], [Pa s]
     yaw, roll : (...) broadcastable
-        [rad]
+        Yaw at mid wheelbase, air from the left positive. [rad]
+    steer : (...) broadcastable
+        Of the front wheels, to the right positive. [rad]
     """
 
     ride_height_front: Field
@@ -39,6 +41,7 @@ class PlatformState:
     viscosity: Field
     yaw: Field = field(default_factory=lambda: np.zeros(1))
     roll: Field = field(default_factory=lambda: np.zeros(1))
+    steer: Field = field(default_factory=lambda: np.zeros(1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +60,8 @@ class PartLoad:
     within
         Of this very load, what a neighbour has a part in, by ``source → target``: front, rear and
         drag, each broadcastable. The budget shows it as an interaction of its own. [m²]
+    mass_flow : (..., n_draw)
+        Air it takes in for cooling; None where it takes none. [kg/s]
     """
 
     downforce_front: Field
@@ -65,6 +70,7 @@ class PartLoad:
     effects: Mapping[str, Field] = field(default_factory=dict)
     notices: tuple[str, ...] = ()
     within: Mapping[str, tuple[Field, Field, Field]] = field(default_factory=dict)
+    mass_flow: Field | None = None
 
 
 CHANNELS: dict[str, str] = {

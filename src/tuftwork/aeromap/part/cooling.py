@@ -1,7 +1,7 @@
 """Air taken through the car: its momentum is drag, and the way it leaves pushes."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -46,7 +46,9 @@ class EstimatedCooling(EstimatedPart):
             else ()
         )
         moment = downforce * station + drag * height
-        return loaded(downforce, moment, drag, draws[WHEELBASE], effects=effects, notices=notices)
+        found = loaded(downforce, moment, drag, draws[WHEELBASE], effects=effects, notices=notices)
+        through = platform.density * platform.speed * core_area * core_speed
+        return replace(found, mass_flow=np.asarray(through))
 
     def _effects(
         self, mixing: Field, drag: Field, angle: Field, draws: Mapping[str, Field]
