@@ -131,3 +131,23 @@ def test_the_budget_holds_the_net(halyard: Bench) -> None:
     assert drag["best"] == pytest.approx(shown["total"]["drag"]["best"], rel=0.15)
     # usual share of cooling in the drag of a car, 5 to 10 % (memory of Hucho), CxS near 0.9 m²
     assert 0.02 < drag["best"] < 0.11
+
+
+def test_air_taken_in_is_what_its_inlets_pass(project: Project, net: NetCooling) -> None:
+    draws = _draws(net, 32)
+    load = net.load(_air(55.0), draws, {})
+    exact = cooling_quantities(project)
+    around = Surroundings(
+        speed=np.full(32, 55.0), temperature=air_pressure(project) / (287.05 * 1.18),
+        pressure=air_pressure(project),
+    )  # fmt: skip
+    case = CoolingCase.of_project(
+        project, lambda name: draws[name] if name in draws else exact[name].best, around
+    )
+    air = solve_cooling(case.system, around).air
+    # what comes in goes out: the sum over all that ends outside, a leak that runs inward against it
+    assert load.mass_flow is not None
+    outside = {case.system.air.part(n).start for n in ("nose", "corner inlets")}
+    ways = [n for n in air.names if case.system.air.part(n).end in outside]
+    out = np.sum([air.of(n) for n in ways], axis=0)
+    np.testing.assert_allclose(load.mass_flow, out, rtol=1e-3)

@@ -28,9 +28,13 @@ from tuftwork.cooling.surroundings import GAS_CONSTANT
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array, Numeric, draw_ensemble
 
-FIELDS = ("front", "rear", "drag", "low_drag", "jet_front", "jet_rear", "well_front", "well_rear")
-"""What a net gives: CzSf, CzSr, CxS, the share of CxS whose air leaves downward, and of the loads
-what jets do to the surfaces they leave by and what the air in the wheel wells lifts. [m²]"""
+FIELDS = (
+    "front", "rear", "drag", "low_drag", "jet_front", "jet_rear", "well_front", "well_rear",
+    "mass_flow",
+)  # fmt: skip
+"""What a net gives: CzSf, CzSr, CxS, the share of CxS whose air leaves downward, of the loads what
+jets do to the surfaces they leave by and what the air in the wheel wells lifts [m²]; air taken in
+through its inlets [kg/s]."""
 _QUICK = 4  # of them stand behind the response surface
 _SPEEDS = (30.0, 50.0, 70.0)  # [m/s] of the response surface; in between it is nearly flat
 _DRAWS = 512  # of the inputs, to which the response surface is fitted
@@ -51,7 +55,7 @@ class NetCooling(EstimatedPart):
         return _part_load(self, self.solved(platform, draws), draws)
 
     def solved(self, platform: PlatformState, draws: Mapping[str, Field]) -> Array:
-        """Return ``FIELDS`` at every speed asked for, ``(n_field, ..., n_draw)``. [m²]"""
+        """Return ``FIELDS`` at every speed asked for, ``(n_field, ..., n_draw)``."""
         speed = np.asarray(platform.speed, dtype=float)
         density = np.asarray(platform.density, dtype=float)
         if speed.size == 1 and density.ndim <= 1:
@@ -95,7 +99,10 @@ class NetCooling(EstimatedPart):
                 np.zeros(count))
             for kind in ("jet", "wheel well") for axle in (1, 2)
         ]  # fmt: skip
-        return np.stack([cost.CzSf, cost.CzSr, cost.CxS, low, *beside])
+        taken = sum(
+            (np.maximum(state.air.of(i.name), 0.0) for i in case.table.inlets), np.zeros(count)
+        )
+        return np.stack([cost.CzSf, cost.CzSr, cost.CxS, low, *beside, taken])
 
     @property
     def net_inputs(self) -> tuple[str, ...]:
@@ -152,9 +159,10 @@ def _part_load(part: EstimatedPart, fields: Array, draws: Mapping[str, Field]) -
     if "mixing" in own:
         share = own["mixing"] / (2 * draws[FRONTAL_AREA])
         effects = {"rear_wing_pressure": -share * (drag - low), "floor_head": -share * low}
+    beside = fields[_QUICK:]
     return PartLoad(
         downforce_front=front, downforce_rear=rear, drag=drag, effects=effects,
-        within=_within(part, fields[_QUICK:]),
+        within=_within(part, beside[:-1]), mass_flow=beside[-1] if len(beside) else None,
     )  # fmt: skip
 
 
