@@ -21,6 +21,7 @@ from tuftwork.car.crossing import Crossing
 from tuftwork.car.device import Device, Schedule, ScheduleRule, position_at
 from tuftwork.car.floor import FloorChannel, HardPoint
 from tuftwork.car.flow import Flow, FlowRun, FlowSurface
+from tuftwork.car.front import SplitterChannel, SplitterRamps, SplitterVent
 from tuftwork.car.lap import Lap, LapCircuit, Trim, TrimExtra
 from tuftwork.car.part import (
     PART_KINDS,
@@ -126,6 +127,9 @@ __all__ = [
     "Schedule",
     "ScheduleRule",
     "Splitter",
+    "SplitterChannel",
+    "SplitterRamps",
+    "SplitterVent",
     "Spring",
     "State",
     "StudySettings",

@@ -55,6 +55,7 @@ def crossings(project: Any) -> list[Crossing]:
         *_measured(project),
         *_states(project),
         *_sweeps(project),
+        *_front_ways(project),
         *_devices(project),
         *_study(project),
         *_trial(project),
@@ -111,6 +112,34 @@ def _sweeps(project: Any) -> Iterator[Crossing]:
         if channel is not None:
             path: Path = ("parts", index, "channel")
             yield from _missing(channel, "sweep", path, evidence, "evidence")
+
+
+def _front_ways(project: Any) -> Iterator[Crossing]:
+    """Check that what shares a way out with the cooling names a node of the air net."""
+    cooling = _get(project, "cooling")
+    nodes = {
+        node
+        for kind in ("cores", "ducts", "exits", "leaks", "fans")
+        for row in (_rows(cooling, kind) if cooling is not None else ())
+        for node in (_get(row, "start"), _get(row, "end"))
+        if isinstance(node, str) and node != "outside"
+    }
+    named = any(_get(row, "kind") == "air net" for row in _rows(project, "parts"))
+    for index, part in enumerate(_rows(project, "parts")):
+        if _get(part, "kind") != "splitter":
+            continue
+        for key in ("ramps", "vent"):
+            row = _get(_get(part, "channel"), key)
+            into = _get(row, "into")
+            if not isinstance(into, str) or not into:
+                continue
+            path: Path = ("parts", index, "channel", key, "into")
+            if into not in nodes:
+                yield Crossing(path=path, what="no node of the air net of this name", found=into,
+                               known=tuple(sorted(nodes)))  # fmt: skip
+            elif not named:
+                yield Crossing(path=path, what="needs a part of kind 'air net' that solves it",
+                               found=into)  # fmt: skip
 
 
 def _states(project: Any) -> Iterator[Crossing]:

@@ -6,9 +6,10 @@ ride heights of the reference mass state.
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from tuftwork.car.floor import FloorChannel, HardPoint
+from tuftwork.car.front import SplitterChannel
 from tuftwork.car.table import number
 from tuftwork.car.wing import BeamWing, DivePlane, FrontSection, PartTable, Wing
 from tuftwork.quantity import Quantity
@@ -46,6 +47,12 @@ class Floor(PartTable):
         Quantity | None,
         number("height", least=0.0),
         Field(description="Gap under the side edge where it is not the ride height: skirt, lip"),
+    ] = None
+    edge_radius: Annotated[
+        Quantity | None,
+        number("height", positive=True),
+        Field(description="Of its rolled leading edge, where air that rises behind a splitter "
+              "meets it"),
     ] = None
     channel: Annotated[
         FloorChannel | None,
@@ -95,6 +102,58 @@ class Splitter(PartTable):
         number("stiffness", positive=True),
         Field(description="Load on the plate per droop of its lip; rigid unless given"),
     ] = None
+    channel: Annotated[
+        SplitterChannel | None,
+        Field(description="With it the channels under the plate are solved instead of estimated"),
+    ] = None
+    footplate_depth: Annotated[
+        Quantity | None,
+        number("height", least=0.0),
+        Field(description="Of the footplates or fences at the plate's ends, below its underside"),
+    ] = None
+    head: Annotated[
+        Quantity | None,
+        number("ratio", positive=True, most=1.2),
+        Field(description="Total pressure of the air at the lip over the free stream's: 1, less "
+              "behind another car"),
+    ] = None
+    vent_open: Annotated[
+        Quantity | None,
+        number("share", least=0.0, most=1.0),
+        Field(description="Of the vent's area; all of it unless given"),
+    ] = None
+
+    @model_validator(mode="after")
+    def _holds_together(self) -> "Splitter":
+        """Refuse stations that cross and keys that change nothing, all of them at once."""
+        faults = _channel_faults(self)
+        if faults:
+            raise ValueError("; ".join(faults))
+        return self
+
+
+def _channel_faults(part: Splitter) -> list[str]:
+    own, idle = part.channel, ("footplate_depth", "head", "vent_open")
+    if own is None:
+        return [
+            f"'{key}' changes nothing without [parts.channel]"
+            for key in idle
+            if getattr(part, key) is not None
+        ]
+    faults = []
+    hinge = part.station.best + part.projection.best
+    if not own.handover.best > hinge:
+        faults.append(f"channel: 'handover' must lie behind the bodywork's edge at {hinge:g} m")
+    if part.vent_open is not None and own.vent is None:
+        faults.append("'vent_open' changes nothing without a vent")
+    if own.ramps is not None:
+        if own.ramps.outer.best > 0.5 * part.width.best + 1e-9:
+            faults.append("channel: the ramps reach beyond the plate's ends")
+        if not own.ramps.end.best > hinge:
+            faults.append(f"channel: the ramps must end behind the bodywork's edge at {hinge:g} m")
+        if own.ramps.start.best < part.station.best:
+            faults.append("channel: the ramps begin ahead of the lip")
+    return faults
 
 
 class Body(PartTable):

@@ -14,7 +14,7 @@ from tuftwork.errors import InputError, NotConverged
 from tuftwork.floor.line import FloorClosure, LineResult, solve_line
 from tuftwork.floor.shape import FloorShape, Profile, Stand
 from tuftwork.floor.splitter import rounded_entrance_loss
-from tuftwork.quantity import Array
+from tuftwork.quantity import Array, Numeric
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,7 +230,7 @@ def upwash_behind(downforce: float, width: float, distance: float, height: float
 
 
 def edge_tolerance(
-    radius: Array | float, chord: Array | float, *, limit: float = 4.0, head: float = 1.0
+    radius: Numeric, chord: Numeric, *, limit: Numeric = 4.0, head: Numeric = 1.0
 ) -> Array:
     """Return the incidence a rolled edge bears before its nose separates [rad].
 
@@ -240,4 +240,4 @@ def edge_tolerance(
     r, c = np.asarray(radius, float), np.asarray(chord, float)
     if not (np.all(r >= 0) and np.all(c > 0)):
         raise InputError("edge", float(np.min(r)), "m", "radius must be 0 or more, chord above 0")
-    return np.asarray(np.sqrt(limit * max(head, 0.0)) * np.sqrt(r / (2 * c)))
+    return np.asarray(np.sqrt(limit * np.maximum(head, 0.0)) * np.sqrt(r / (2 * c)))

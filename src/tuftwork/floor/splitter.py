@@ -115,7 +115,7 @@ def estimate_splitter(g: SplitterGeometry, c: SplitterCoefficients) -> SplitterL
     ):
         if not float(np.min(value)) > least:
             raise InputError(name, float(np.min(value)), "m", "must be above 0")
-    upper = g.width * c.upper_pressure * c.pool * -np.expm1(-g.projection / c.pool)
+    upper, upper_centre = pool_load(g.width, c.upper_pressure, c.pool, g.projection)
     length = g.projection + c.reach
     loss = rounded_entrance_loss(g.lip_radius / (2 * g.clearance))
     near = 1 + c.ground * (ground_gain(g.clearance / length) - 1)
@@ -123,7 +123,7 @@ def estimate_splitter(g: SplitterGeometry, c: SplitterCoefficients) -> SplitterL
     return SplitterLoad(
         upper=upper,
         under=under,
-        moment=upper * _pool_centre(g.projection, c.pool) + under * c.centre * length,
+        moment=upper * upper_centre + under * c.centre * length,
         drag=c.drag * (upper + under),
         head=np.asarray(-c.wake * loss * (1 + c.suction * near)),
         choke=np.asarray(g.clearance / length / CHOKES_BELOW),
@@ -142,9 +142,14 @@ def rounded_entrance_loss(radius: Numeric) -> Array:
     return np.asarray(0.5 / (1 + 36 * np.asarray(radius) ** 1.2))
 
 
-def _pool_centre(projection: Array, pool: Array) -> Array:
-    """Return how far behind the leading edge the upper load acts [m]."""
+def pool_load(
+    width: Numeric, pressure: Numeric, pool: Numeric, projection: Numeric
+) -> tuple[Array, Array]:
+    """Return what the air the nose has stopped puts on top of a plate, and how far behind its lip.
+
+    w p₀ l (1 − e^(−p/l)) for a Cp of p₀ at the foot of the nose, dying away ahead of it. [m²], [m]
+    """
+    load = np.asarray(width * np.asarray(pressure) * pool * -np.expm1(-projection / pool))
     # ∫ d e^(−d/l) / ∫ e^(−d/l), d ahead of the nose
-    x = projection / pool
-    ahead = pool * (1 - x / np.expm1(x))
-    return np.asarray(projection - ahead)
+    x = np.asarray(projection / pool)
+    return load, np.asarray(projection - pool * (1 - x / np.expm1(x)))

@@ -51,8 +51,36 @@ def compile_floors() -> None:
     read_terms(table, ends, ends, np.zeros((2, 4)))
 
 
+def compile_fronts() -> None:
+    """Solve one channel under a splitter and settle one state."""
+    import numpy as np
+
+    from tuftwork.floor.front_make import solve_strip
+    from tuftwork.floor.front_spec import FrontSpec, FrontStrip
+    from tuftwork.floor.front_table import FrontState, StripState, StripTable, evaluate
+
+    strip = FrontStrip(name="middle", width=1.0, end=0.6)
+    spec = FrontSpec(lip=0.0, projection=0.1, strips=(strip,), bends=False, gap=(0.02, 0.08),
+                     reynolds=3e6)  # fmt: skip
+    point = np.array([0.0, 0.0, 0.1, 1.0, 0.5, 0.5, 0.1, 1.0])
+    solve_strip(spec, strip, 0.05, point)
+    table = StripTable(
+        gap=np.array([0.02, 0.08]), middle=point, half=np.zeros(8), terms=np.zeros((2, 8, 45)),
+        scale=1.0, error=0.0, peak=0.04, length=0.6,
+    )  # fmt: skip
+    one = np.ones(1)
+    front = FrontState(
+        gap=0.05 * one, slope=0 * one, head=one, upper=0.1 * one, softness=0 * one,
+        projection=0.1 * one, lip_radius=0.01 * one, onset=0 * one, tolerance=one,
+    )  # fmt: skip
+    own = StripState(width=one, pressure=0 * one, beside=0 * one, outlet=1e9 * one, share=0 * one,
+                     leak=0 * one, mixing=0 * one, rise=one)  # fmt: skip
+    evaluate((table,), (0.0,), front, (own,))
+
+
 KERNELS: Mapping[str, Callable[[], None]] = {
     "lap": compile_laps, "sections": compile_sections, "floor": compile_floors,
+    "front": compile_fronts,
 }  # fmt: skip
 """First word of a step's name → what compiles its kernels."""
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 
 from tuftwork.aeromap.part import coefficients_of, project_inputs, role_coefficients
 from tuftwork.aeromap.platform import platform_quantities
-from tuftwork.car import Floor, Project, Table, WingPart, quantities_in
+from tuftwork.car import Floor, Project, Splitter, Table, WingPart, quantities_in
 from tuftwork.quantity import Quantity
 from tuftwork.study.registry import LABELS, QUANTITIES, gathered
 
@@ -83,6 +83,10 @@ def labels_of(project: Project) -> dict[str, str]:
             engine = ("wing", "engine")
         if isinstance(part, Floor) and part.channel is not None:
             engine = ("floor", "engine")
+        if isinstance(part, Splitter) and part.channel is not None:
+            engine = ("floor", "front")
+            found |= front_labels(part)
+            found |= _channel_labels(part)
         own = {**coefficients_of(*engine), **role_coefficients(part.kind)}
         for name, coefficient in own.items():
             said = f"{part.name}: {_start_small(coefficient.meaning)}"
@@ -98,6 +102,33 @@ def labels_of(project: Project) -> dict[str, str]:
     for more in gathered(LABELS, project):
         found |= more
     return found | _table_labels(project.weather, "weather.", "weather")
+
+
+def _channel_labels(part: Floor) -> dict[str, str]:
+    assert part.channel is not None
+    found = {}
+    for k, row in enumerate(part.channel.side):
+        place = f"beside it at {row.station.best:.2f} m"
+        found[f"{part.name}.channel.side.{k}.pressure"] = f"{part.name}: pressure {place}"
+    for k, block in enumerate(part.channel.blocks):
+        place = f"the block from {block.start.best:.2f} to {block.end.best:.2f} m"
+        found[f"{part.name}.channel.blocks.{k}.share"] = f"{part.name}: share closed by {place}"
+        found[f"{part.name}.channel.blocks.{k}.loss"] = f"{part.name}: loss of {place}"
+    return found
+
+
+def front_labels(part: Splitter) -> dict[str, str]:
+    """Return what a person calls the numbers of the channels under a splitter."""
+    assert part.channel is not None
+    return {
+        f"{part.name}.{path}": f"{part.name}: {path.removeprefix('channel.').replace('.', ', ')}"
+        .replace("_", " ")
+        for path, _ in quantities_in(part.channel, "channel.")
+    } | {
+        f"{part.name}.channel.vent.{key}": f"{part.name}: vent, {word}"
+        for key, word in (("discharge", "discharge"), ("pressure", "surface pressure"),
+                          ("gain", "downforce of its jet"))
+    }  # fmt: skip
 
 
 def _table_labels(table: Table, prefix: str, owner: str) -> dict[str, str]:

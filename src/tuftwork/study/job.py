@@ -20,6 +20,7 @@ from tuftwork.aeromap.part import (
     draws_of,
     equipped,
     floored,
+    fronted,
     inputs_of,
     part_models,
     quickened,
@@ -27,7 +28,8 @@ from tuftwork.aeromap.part import (
 from tuftwork.aeromap.platform import suspension_of
 from tuftwork.aeromap.tie import Sighting, Tied, tie
 from tuftwork.air import Air, air_of
-from tuftwork.car import Floor, Project, WingPart
+from tuftwork.car import Floor, Project, Splitter, WingPart
+from tuftwork.floor.front_table import StripTable
 from tuftwork.floor.table import FloorTable
 from tuftwork.quantity import Ensemble, Quantity, draw_ensemble
 from tuftwork.study.executor import executor_for
@@ -49,6 +51,8 @@ TABLES = "wing tables"
 """Step that works out the tables of wings that name their section, where there are any."""
 FLOOR_TABLES = "floor tables"
 """Step that works out the tables of floors with a channel, where there are any."""
+FRONT_TABLES = "front tables"
+"""Step that works out the tables of splitters with a channel, where there are any."""
 FLOOR_SWEEPS = "floor sweeps"
 """Step that ties floors to the ride-height sweeps they name, where there are any."""
 _COARSE = 24  # nodes per axis of the first map, which only says where the cliff is
@@ -96,9 +100,11 @@ def job_steps(job: Job) -> list[Step]:
     project = job.project
     from tuftwork.study.floor_step import floor_table_steps
     from tuftwork.study.floor_sweep import floor_sweep_steps
+    from tuftwork.study.front_step import front_table_steps
     from tuftwork.study.section_step import table_steps
 
-    steps = [*table_steps(job), *floor_table_steps(job), _draws_step(job),
+    steps = [*table_steps(job), *floor_table_steps(job),
+             *front_table_steps(job), _draws_step(job),
              *floor_sweep_steps(job), _tie_step(job)]  # fmt: skip
     if project.parts and has_platform(project):
         steps.append(_axes_step(job))
@@ -321,14 +327,20 @@ def models_in(project: Project, state: str, results: Mapping[str, Tree]) -> tupl
     """Return the models of a state, those of wings with a section with their tables."""
     banks = {key: WingBank.of(tree) for key, tree in results.get(TABLES, {}).items()}
     floors = {key: FloorTable.of(tree) for key, tree in results.get(FLOOR_TABLES, {}).items()}
-    return floored(equipped(part_models(project, state), banks), floors)
+    fronts = {
+        key: [StripTable.of(row) for row in rows]
+        for key, rows in results.get(FRONT_TABLES, {}).items()
+    }
+    return fronted(floored(equipped(part_models(project, state), banks), floors), fronts)
 
 
 def _tables(project: Project) -> tuple[str, ...]:
     """Return the step of the tables as a need, where the project has one."""
     named = any(isinstance(p, WingPart) and p.section is not None for p in project.parts)
     solved = any(isinstance(p, Floor) and p.channel is not None for p in project.parts)
-    return (*((TABLES,) if named else ()), *((FLOOR_TABLES,) if solved else ()))
+    plates = any(isinstance(p, Splitter) and p.channel is not None for p in project.parts)
+    return (*((TABLES,) if named else ()), *((FLOOR_TABLES,) if solved else ()),
+            *((FRONT_TABLES,) if plates else ()))  # fmt: skip
 
 
 def _net_text(project: Project) -> str:

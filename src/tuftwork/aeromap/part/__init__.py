@@ -3,6 +3,7 @@
 from tuftwork.aeromap.part.air_net import NetCooling, quickened
 from tuftwork.aeromap.part.coefficient import Coefficient, coefficients_of
 from tuftwork.aeromap.part.floor_engine import ChannelFloor, floor_spec, floored
+from tuftwork.aeromap.part.front_engine import ChannelSplitter, fronted
 from tuftwork.aeromap.part.registry import (
     PART_MODELS,
     draws_of,
@@ -17,6 +18,7 @@ from tuftwork.aeromap.part.wing_spec import spec_of
 __all__ = [
     "PART_MODELS",
     "ChannelFloor",
+    "ChannelSplitter",
     "Coefficient",
     "LatticeWing",
     "NetCooling",
@@ -25,6 +27,7 @@ __all__ = [
     "equipped",
     "floor_spec",
     "floored",
+    "fronted",
     "inputs_of",
     "part_models",
     "project_inputs",

@@ -10,10 +10,12 @@ from tuftwork.aeromap.part.base import (
     WHEELBASE,
     EstimatedPart,
     Reference,
+    around_of,
     loaded,
     pitched_height,
 )
 from tuftwork.aeromap.part.coefficient import coefficients_of, overridden
+from tuftwork.aeromap.part.front_channel import angle_at
 from tuftwork.car import DivePlane
 from tuftwork.errors import InputError
 from tuftwork.quantity import exact
@@ -40,7 +42,8 @@ class EstimatedDivePlane(EstimatedPart):
         sweep = np.clip(sweep, 0.0, np.deg2rad(79.0))
         tip = np.maximum(chord - reach * np.tan(sweep), 0.0)
         area = 0.5 * reach * (chord + tip)
-        angle = incidence + (rear - front) / wheelbase + own["angle"]
+        onset = own["angle"] + around_of(around, angle_at(self.name))
+        angle = incidence + (rear - front) / wheelbase + onset
         reynolds = platform.density * platform.speed * chord / platform.viscosity
         found = sharp_plate(
             2.0 * reach**2 / area, angle, sweep,
@@ -48,7 +51,7 @@ class EstimatedDivePlane(EstimatedPart):
         )  # fmt: skip
         scale = self.count * area * np.maximum(1.0 + own["head"], 0.05)
         # the load stands square to the air the plate meets
-        turn = own["angle"]
+        turn = onset
         down = scale * (found.lift * np.cos(turn) + found.drag * np.sin(turn))
         drag = scale * (found.drag * np.cos(turn) - found.lift * np.sin(turn))
         high = np.maximum(pitched_height(height, station, front, rear, wheelbase), 1e-3)

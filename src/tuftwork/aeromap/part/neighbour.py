@@ -8,6 +8,7 @@ model of kind ``interaction``: it carries no load of its own, only a change for 
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
 from tuftwork.aeromap.part.base import WHEELBASE, Reference, at_axles, full
 from tuftwork.aeromap.part.coefficient import coefficients_of, overridden
 from tuftwork.aeromap.part.cooling import exit_speed_ratio
+from tuftwork.aeromap.part.front_neighbour import front_effects
 from tuftwork.car import Body, CoolingFlow, Floor, Part, Splitter, Wing
 from tuftwork.cooling.opening import surface_gain_band
 from tuftwork.quantity import Quantity, Source
@@ -90,11 +92,15 @@ def neighbours_of(
     for floor in (p for p in parts if isinstance(p, Floor)):
         found += _wheels_to_floor(parts, floor, values, known.get(floor.name, ()))
         found += _floor_to_wing(parts, floor, values, reference)
+    solved = {n for n, k in known.items() if "front" in k}
+    for splitter in (p for p in parts if isinstance(p, Splitter) and p.name in solved):
+        for row in front_effects(parts, splitter, values, reference, KIND):
+            found.append(_front_term(splitter, row))
     for cooling in (p for p in parts if isinstance(p, CoolingFlow)):
         found += _exit_to_surface(parts, cooling, values, reference)
-        found += _nose_to_splitter(parts, cooling, values, reference)
+        found += _nose_to_splitter(parts, cooling, values, reference, solved)
     for net in (p for p in parts if p.kind == "air net"):
-        found += _mouth_to_splitter(parts, net, values, reference)
+        found += _mouth_to_splitter(parts, net, values, reference, solved)
     return tuple(found)
 
 
@@ -193,13 +199,33 @@ def _exit_to_surface(
     return [Neighbour(source=cooling.name, target=target.name, inputs=inputs, law=law, about=about)]
 
 
+def _front_term(splitter: Splitter, row: Mapping[str, Any]) -> Neighbour:
+    effects = row["effects"]
+    return Neighbour(
+        source=row["source"], target=splitter.name, inputs=row["inputs"], about=row["about"],
+        law=lambda platform, draws: _only(effects(platform, draws)),
+    )  # fmt: skip
+
+
 def _nose_to_splitter(
-    parts: Sequence[Part], cooling: CoolingFlow, values: _Values, reference: Reference
-) -> list[Neighbour]:
+    parts: Sequence[Part], cooling: CoolingFlow, values: _Values, reference: Reference,
+    solved: Collection[str],
+) -> list[Neighbour]:  # fmt: skip
     splitter = next((p for p in parts if isinstance(p, Splitter)), None)
     if splitter is None or cooling.fed_by != "nose":
         return []
     inputs = {f"{cooling.name}.{k}": getattr(cooling, k) for k in ("core_area", "core_speed")}
+    if splitter.name in solved:
+        return [
+            Neighbour(
+                source=cooling.name, target=splitter.name, inputs=inputs,
+                law=lambda platform, draws: _only({
+                    "nose_flow": draws[f"{cooling.name}.core_area"]
+                    * draws[f"{cooling.name}.core_speed"]
+                }),
+                about="air taken in above the splitter",
+            )
+        ]  # fmt: skip
     inputs |= {f"{splitter.name}.station": splitter.station, WHEELBASE: reference.wheelbase}
 
     def law(platform: PlatformState, draws: Mapping[str, Field]) -> PartLoad:
@@ -217,12 +243,16 @@ def _nose_to_splitter(
 
 
 def _mouth_to_splitter(
-    parts: Sequence[Part], net: Part, values: _Values, reference: Reference
-) -> list[Neighbour]:
-    """Return the same for the mouths of an air net that stand in the nose."""
+    parts: Sequence[Part], net: Part, values: _Values, reference: Reference,
+    solved: Collection[str],
+) -> list[Neighbour]:  # fmt: skip
+    """Return the same for the mouths of an air net that stand in the nose.
+
+    To a splitter whose channels are solved the net itself tells what its mouths take in.
+    """
     splitter = next((p for p in parts if isinstance(p, Splitter)), None)
     cooling = reference.project.cooling if reference.project is not None else None
-    if splitter is None or cooling is None:
+    if splitter is None or cooling is None or splitter.name in solved:
         return []
     mouths = {
         f"cooling.inlets.{i.name}.area": i.area for i in cooling.inlets if i.kind == "leading-edge"

@@ -10,6 +10,7 @@ from tuftwork.aeromap.part.cooling import cooling_model
 from tuftwork.aeromap.part.dive_plane import dive_plane_model
 from tuftwork.aeromap.part.floor import floor_model
 from tuftwork.aeromap.part.floor_engine import channel_floor
+from tuftwork.aeromap.part.front_engine import channel_splitter
 from tuftwork.aeromap.part.neighbour import neighbours_of
 from tuftwork.aeromap.part.splitter import splitter_model
 from tuftwork.aeromap.part.wing import wing_model
@@ -49,6 +50,8 @@ def _floor(part: Part, reference: Reference, heard: Collection[str]) -> PartMode
 
 def _splitter(part: Part, reference: Reference, heard: Collection[str]) -> PartModel:
     assert isinstance(part, Splitter)
+    if part.channel is not None:
+        return channel_splitter(part, reference, heard)
     return splitter_model(part, reference, heard)
 
 

@@ -71,7 +71,7 @@ class EstimatedWing(EstimatedPart):
         reynolds = platform.density * platform.speed * self.key("chord", draws) / platform.viscosity
         deaf = np.zeros(1)
         own = self.coefficients(draws)
-        tilt, head = onset_of(self.role, around, own)
+        tilt, head = onset_of(self.role, around, own, self.name)
         onset = WingOnset(reynolds=reynolds, pressure=1 + head, angle=tilt)
         # a car that rises at the rear carries its wing nose-down with it
         incidence = self.key("incidence", draws) + (rear - front) / wheelbase

@@ -76,7 +76,7 @@ class LatticeWing(EstimatedPart):
         height = pitched_height(self.key("height", draws), station, front, rear, wheelbase)
         reynolds = platform.density * platform.speed * self.key("chord", draws) / platform.viscosity
         own = self.coefficients(draws)
-        tilt, more = onset_of(self.role, around, own)
+        tilt, more = onset_of(self.role, around, own, self.name)
         # what comes from ahead acts with the share of the span it is met by
         head, turn = 1 + more * bank.share, tilt * bank.share
         # a car that rises at the rear carries its wing nose-down with it

@@ -13,6 +13,7 @@ import numpy as np
 from tuftwork.aeromap.interface import Field
 from tuftwork.aeromap.part.base import Reference, around_of
 from tuftwork.aeromap.part.coefficient import Coefficient, coefficients_of
+from tuftwork.aeromap.part.front_channel import angle_at
 from tuftwork.car import BeamWing, FrontSection, WingPart
 from tuftwork.quantity import Array, Numeric, Quantity
 
@@ -65,14 +66,17 @@ def role_idle(role: Role, heard: Collection[str]) -> set[str]:
 
 
 def onset_of(
-    role: Role, around: Mapping[str, Field], own: Mapping[str, Field]
+    role: Role, around: Mapping[str, Field], own: Mapping[str, Field], name: str = ""
 ) -> tuple[Field, Field]:
-    """Return the change of onset angle [rad] and of dynamic pressure [-] a wing meets."""
+    """Return the change of onset angle [rad] and of dynamic pressure [-] a wing meets.
+
+    A front wing or section of that ``name`` hears the splitter ahead of it.
+    """
     if role == "rear wing":
         return around_of(around, "rear_wing_angle"), around_of(around, "rear_wing_pressure")
     if role == "beam wing":
         return own["angle"], np.maximum(own["head"], -0.95)
-    return np.zeros(1), np.zeros(1)
+    return around_of(around, angle_at(name)), np.zeros(1)
 
 
 def vent_gain(

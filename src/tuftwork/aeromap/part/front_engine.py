@@ -1,0 +1,379 @@
+"""A splitter with a channel table, behind the engine that solves what passes under it.
+
+The middle hands over to the floor or up a vent, ramps into the front arches. Load, droop of the
+lip and the pressures it hands over at are settled together, draw by draw. Alone it hands over to
+still air; what floor, wheels and cooling do there are interactions.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
+from tuftwork.aeromap.part.base import (
+    FRONTAL_AREA,
+    WHEELBASE,
+    EstimatedPart,
+    Reference,
+    around_of,
+    at_axles,
+    loaded,
+)
+from tuftwork.aeromap.part.front_channel import angle_at, way_of
+from tuftwork.aeromap.part.front_spec import Place, front_inputs, front_spec, places_behind
+from tuftwork.car import Part, Splitter
+from tuftwork.errors import NotCovered
+from tuftwork.floor.front_spec import WALLED, FrontSpec
+from tuftwork.floor.front_table import (
+    FrontLoads,
+    FrontState,
+    StripState,
+    StripTable,
+    evaluate,
+)
+from tuftwork.floor.nose import edge_tolerance
+from tuftwork.floor.splitter import pool_load
+from tuftwork.quantity import Source
+from tuftwork.wing.horseshoe import horseshoe_angle
+
+SOURCES = (
+    Source(key="head1958", place="entrainment of the layer"),
+    Source(key="swamee2008", place="entrance loss against edge radius", status="memory"),
+    Source(key="bertin1979", place="horseshoe vortex", status="memory"),
+)
+_RELIEF = "interaction.nose_relief"
+_DEEP = 0.4  # [m] length of floor behind its leading edge that the edge's nose belongs to
+_FAR = np.full(1, 1e9)  # [m²] way out of a channel that shares it with nobody
+_SHARP = 0.5  # [-] head a separated edge costs per tangent of the air's angle: sharp entrance
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrontAnswer:
+    """What the engine says of a splitter, draw by draw.
+
+    Attributes
+    ----------
+    loads
+        Channels, droop, edge.
+    upper, upper_centre
+        CzS on top [m²] and its place behind the lip [m].
+    clearance
+        Under the lip with the plate unbent. [m]
+    tolerance
+        Angle the rolled edge bears. [rad]
+    gain
+        On what the channels make: coverage and the table's own error. [-]
+    """
+
+    loads: FrontLoads
+    upper: Field
+    upper_centre: Field
+    clearance: Field
+    tolerance: Field
+    gain: Field
+
+    @property
+    def under(self) -> Field:
+        """CzS from below. [m²]"""
+        return np.asarray(self.gain * sum(s.under for s in self.loads.strips))
+
+    @property
+    def downforce(self) -> Field:
+        """CzS. [m²]"""
+        return np.asarray(self.upper + self.under)
+
+    @property
+    def arm(self) -> Field:
+        """Moment of the load about the lip. [m³]"""
+        below = sum(s.under * s.centre for s in self.loads.strips)
+        return np.asarray(self.upper * self.upper_centre + self.gain * below)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelSplitter(EstimatedPart):
+    """A splitter answered from its tables; ``tables`` are put in once they were computed.
+
+    ``knows`` holds ``nose`` and ``front pressures``: their terms of place reach it by channels.
+    """
+
+    spec: FrontSpec
+    part: Splitter
+    places: tuple[Place, ...] = ()
+    tables: tuple[StripTable, ...] = ()
+    knows: tuple[str, ...] = ("front",)
+
+    def load(
+        self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
+    ) -> PartLoad:
+        """Return the splitter's load; see :class:`tuftwork.aeromap.interface.PartModel`."""
+        own, station = self.coefficients(draws), self.key("station", draws)
+        found = self.read(platform, draws, around)
+        down = found.downforce
+        moment = down * station + found.arm
+        strips = found.loads.strips
+        drag = own["drag"] * found.upper + own["ramp_drag"] * found.gain * sum(
+            s.drag for s in strips
+        )
+        jet, within = self._jet(found, draws)
+        made = loaded(
+            down + jet, moment + jet * self._jet_station(draws), drag, draws[WHEELBASE],
+            effects=self._effects(found, platform, draws, drag), notices=self._notices(found),
+        )  # fmt: skip
+        return replace(made, within=within)
+
+    def read(
+        self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field],
+        *, bend: float = -1.0, rigid: bool = False,
+    ) -> FrontAnswer:  # fmt: skip
+        """Return what the tables say; ``bend`` imposes the droop over the gap."""
+        if not self.tables:
+            raise NotCovered(
+                f"{self.name}: the tables of its channels have not been computed. Run the study."
+            )
+        own = self.coefficients(draws)
+        slope = (platform.ride_height_rear - platform.ride_height_front) / draws[WHEELBASE]
+        lip = self.key("station", draws)
+        projection = np.maximum(self.key("projection", draws), 1e-3)
+        gap = platform.ride_height_front + slope * (lip + projection) - self.key("drop", draws)
+        head = self._or("head", draws, 1.0)
+        width = self.key("width", draws)
+        upper, centre = pool_load(width, own["upper_pressure"], own["pool"], projection)
+        taken = around_of(around, "nose_flow") * draws.get(_RELIEF, np.zeros(1))
+        upper = np.maximum(head * upper - taken, 0.0)
+        onset = own["lip_angle"] + slope
+        bears = edge_tolerance(
+            np.maximum(self.key("lip_radius", draws), 1e-5), 2 * projection,
+            limit=own["edge_limit"], head=head,
+        )  # fmt: skip
+        soft = np.zeros(1)
+        if self.spec.bends and not rigid:
+            pressure = 0.5 * platform.density * np.square(platform.speed)
+            soft = pressure / np.maximum(self.key("stiffness", draws), 1.0)
+        front = FrontState(
+            gap=np.asarray(gap), slope=np.asarray(slope), head=head, upper=upper, softness=soft,
+            projection=projection, lip_radius=self.key("lip_radius", draws),
+            onset=np.asarray(onset), tolerance=bears,
+        )  # fmt: skip
+        states = tuple(self._state(k, gap, draws, around) for k in range(len(self.tables)))
+        spans = tuple(s.rise for s in self.spec.strips)
+        loads = evaluate(self.tables, spans, front, states, bend=bend)
+        error = max(t.error for t in self.tables)
+        return FrontAnswer(
+            loads=loads, upper=upper, upper_centre=centre,
+            clearance=np.asarray(gap - slope * projection), tolerance=bears,
+            gain=own["coverage"] * np.maximum(1 + own["table"] * error, 0.2),
+        )  # fmt: skip
+
+    def _state(
+        self, k: int, gap: Field, draws: Mapping[str, Field], around: Mapping[str, Field]
+    ) -> StripState:
+        """Return what one channel meets: its sides, its ramp, and where it lets its air go."""
+        own, strip = self.coefficients(draws), self.spec.strips[k]
+        assert self.part.channel is not None
+        ramps, width = self.part.channel.ramps, self.key("width", draws)
+        length = strip.end - self.spec.lip
+        if strip.name == "ramps":
+            across = 2 * (self._of("ramps.outer", draws) - self._of("ramps.inner", draws))
+        elif ramps is not None:
+            across = width - 2 * (self._of("ramps.outer", draws) - self._of("ramps.inner", draws))
+        else:
+            across = width
+        across = np.maximum(across, 0.02)
+        leak = np.zeros(1)
+        if strip.sides != WALLED:
+            depth = self._or("footplate_depth", draws, 0.0)
+            open_share = np.clip(1 - depth / np.maximum(gap, 1e-3), 0.0, 1.0)
+            leak = 2 * self._closed("discharge", draws, own) * open_share * length / across
+        rise = np.ones(1)
+        if strip.ramp is not None:
+            rise = self._of("ramps.rise", draws) / strip.rise
+        pressure, beside, outlet, share = self._way(strip.name, draws, around)
+        return StripState(
+            width=across, pressure=pressure, beside=beside, outlet=outlet, share=share, leak=leak,
+            mixing=self._closed("edge_loss", draws, own), rise=rise,
+        )  # fmt: skip
+
+    def _way(
+        self, strip: str, draws: Mapping[str, Field], around: Mapping[str, Field]
+    ) -> tuple[Field, Field, Field, Field]:
+        """Return Cp where a channel's air goes, others' flow and open area there, and its share."""
+        assert self.part.channel is not None
+        own, none = self.part.channel, np.zeros(1)
+        if strip == "ramps":
+            assert own.ramps is not None
+            if own.ramps.into:
+                pressure, beside, outlet = (
+                    around.get(c, d)
+                    for c, d in zip(way_of(own.ramps.into), (none, none, _FAR), strict=True)
+                )
+                share = around_of(around, "well_share")
+                if own.ramps.into_share is not None:
+                    share = self._of("ramps.into_share", draws)
+                return pressure, beside, outlet, share
+            if own.ramps.pressure is not None:
+                return self._of("ramps.pressure", draws), none, _FAR, none
+            return around_of(around, "arch_pressure"), none, _FAR, none
+        if own.vent is None:
+            if own.pressure is not None:
+                return self._of("pressure", draws), none, _FAR, none
+            return around_of(around, "front_pressure"), none, _FAR, none
+        return self._vented(draws, around)
+
+    def _vented(
+        self, draws: Mapping[str, Field], around: Mapping[str, Field]
+    ) -> tuple[Field, Field, Field, Field]:
+        """Return the same for a vent: its own area, a cooler in series, a duct it shares."""
+        assert self.part.channel is not None
+        vent, none, one = self.part.channel.vent, np.zeros(1), np.ones(1)
+        assert vent is not None
+        area = self._of("vent.area", draws) * self._of("vent.discharge", draws)
+        area = np.maximum(area * np.clip(self._or("vent_open", draws, 1.0), 0.0, 1.0), 1e-4)
+        loss = 1 / np.square(area)
+        if vent.cooler_area is not None:
+            loss = loss + self._of("vent.cooler_loss", draws) / np.square(
+                self._of("vent.cooler_area", draws)
+            )
+        beside = none
+        if vent.into:
+            pressure, beside, outlet = (
+                around.get(c, d) for c, d in zip(way_of(vent.into), (none, none, _FAR), strict=True)
+            )
+            # both streams pass the last stretch: a (2 Q0 Q + Q²) there, Q² in the vent's own
+            last = 1 / np.square(outlet)
+            beside = beside * last / (loss + last)
+            loss = loss + last
+        else:
+            pressure = self._of("vent.pressure", draws)
+        return pressure, beside, 1 / np.sqrt(loss), one
+
+    def _jet(
+        self, found: FrontAnswer, draws: Mapping[str, Field]
+    ) -> tuple[Field, dict[str, tuple[Field, Field, Field]]]:
+        """Return what a vent's jet does to the surface it leaves by, as a neighbour's share."""
+        assert self.part.channel is not None
+        vent = self.part.channel.vent
+        if vent is None or vent.into or vent.station is None:
+            return np.zeros(1), {}
+        flow = found.loads.strips[0].flow
+        down = np.asarray(self._of("vent.gain", draws) * flow)
+        front, rear = at_axles(down, down * self._jet_station(draws), draws[WHEELBASE])
+        body = next((p.name for p in self._parts() if p.kind in ("body", "lump")), "surfaces")
+        return down, {f"{self.name} → {body}": (front, rear, np.zeros(1))}
+
+    def _jet_station(self, draws: Mapping[str, Field]) -> Field:
+        name = f"{self.name}.channel.vent.station"
+        return draws[name] if name in self.inputs else np.zeros(1)
+
+    def _effects(
+        self, found: FrontAnswer, platform: PlatformState, draws: Mapping[str, Field], drag: Field
+    ) -> dict[str, Field]:
+        """Return what it does behind it: head and edge of the floor, angle and q of wings."""
+        own, effects = self.coefficients(draws), dict[str, Field]()
+        middle, down = found.loads.strips[0], found.downforce
+        slope = (platform.ride_height_rear - platform.ride_height_front) / draws[WHEELBASE]
+        for place in self.places:
+            centre = self.key("station", draws) + found.arm / np.where(
+                np.abs(down) > 1e-4, down, 1e-4
+            )
+            angle = own["upwash"] * horseshoe_angle(
+                down, self.key("width", draws), behind=place.station - centre,
+                above=self._height(place, platform, slope), height=found.clearance,
+            )  # fmt: skip
+            if place.kind == "rear wing":
+                # air that comes up takes incidence off a wing; the channel counts air coming down
+                effects["rear_wing_angle"] = -angle
+                share = own["slow_air"] * drag / (2 * draws[FRONTAL_AREA])
+                effects["rear_wing_pressure"] = -share
+            elif place.kind == "floor":
+                head = self._or("head", draws, 1.0)
+                lost = own["wake"] * np.minimum(middle.head - head, 0.0)
+                effects["floor_head"] = (
+                    lost + own["wake"] * (head - 1) - self._edge(place, angle, draws)
+                )
+            else:
+                effects[angle_at(place.part)] = -angle
+        return effects
+
+    def _edge(self, place: Place, angle: Field, draws: Mapping[str, Field]) -> Field:
+        """Return the head a floor's rolled edge costs in air that rises against it [-]."""
+        if not place.has_nose:
+            return np.zeros(1)
+        limit = self.coefficients(draws)["edge_limit"]
+        radius = np.maximum(draws[f"{place.part}.edge_radius"], 1e-5)
+        bears = edge_tolerance(radius, _DEEP, limit=limit)
+        over = np.abs(angle) / np.maximum(bears, 1e-4) - 1
+        gone = 1 / (1 + np.exp(-np.clip(over / 0.15, -40.0, 40.0)))
+        return np.asarray(_SHARP * gone * np.abs(np.tan(angle)))
+
+    def _height(self, place: Place, platform: PlatformState, slope: Field) -> Field:
+        if place.height is not None:
+            return np.full(1, place.height)
+        return np.asarray(platform.ride_height_front + slope * place.station)
+
+    def _notices(self, found: FrontAnswer) -> tuple[str, ...]:
+        notices, loads = [], found.loads
+        for table, strip, own in zip(self.tables, self.spec.strips, loads.strips, strict=True):
+            low = float(np.mean(found.clearance - loads.droop < table.peak))
+            if np.isfinite(table.peak) and low > 0.1:
+                notices.append(
+                    f"{self.name}, {strip.name}: chokes in {low:.0%} of draws; lower it carries "
+                    f"less (greatest near {1e3 * table.peak:.0f} mm)."
+                )
+            apart = float(np.mean(own.shape_factor > 3))
+            if apart > 0.1:
+                notices.append(
+                    f"{self.name}, {strip.name}: its layer has separated in {apart:.0%} of draws."
+                )
+        drawn = float(np.mean(loads.is_drawn))
+        if drawn > 0:
+            notices.append(
+                f"{self.name}: in {drawn:.0%} of draws load and bending find no balance: the lip "
+                "is drawn to the road. Stiffen it before it runs."
+            )
+        gone = float(np.mean(loads.separated))
+        if gone > 0.25:
+            notices.append(f"{self.name}: its rolled edge lets go in {gone:.0%} of draws.")
+        beyond = float(np.mean(loads.is_outside))
+        if beyond > 0.05:
+            notices.append(
+                f"{self.name}: {beyond:.0%} of draws lie outside its tables; their edge is held."
+            )
+        return tuple(notices)
+
+    def _of(self, key: str, draws: Mapping[str, Field]) -> Field:
+        return draws[f"{self.name}.channel.{key}"]
+
+    def _or(self, key: str, draws: Mapping[str, Field], other: float) -> Field:
+        path = f"{self.name}.{key}"
+        return draws[path] if path in self.inputs else np.full(1, other)
+
+    def _closed(self, key: str, draws: Mapping[str, Field], own: Mapping[str, Field]) -> Field:
+        """Return what the equations leave open: the project's own value stands in its place."""
+        return own["mixing" if key == "edge_loss" else key]
+
+    def _parts(self) -> Sequence[Part]:
+        return self.reference.project.parts if self.reference.project is not None else ()
+
+
+def channel_splitter(
+    part: Splitter, reference: Reference, heard: Collection[str]
+) -> ChannelSplitter:
+    """Return the model of a splitter with a channel table, its tables still missing."""
+    places = places_behind(part, reference)
+    return ChannelSplitter(
+        name=part.name, kind=part.kind, inputs=front_inputs(part, reference, places, heard),
+        sources=SOURCES, reference=reference, hears=("front_pressure", "arch_pressure"),
+        spec=front_spec(part, reference), part=part, places=places,
+    )  # fmt: skip
+
+
+def fronted(
+    models: Sequence[PartModel], tables: Mapping[str, Sequence[StripTable]]
+) -> tuple[PartModel, ...]:
+    """Return the models with the tables of their splitters put in, where there are any."""
+    return tuple(
+        replace(m, tables=tuple(tables.get(m.spec.key, ())))
+        if isinstance(m, ChannelSplitter) else m
+        for m in models
+    )  # fmt: skip
