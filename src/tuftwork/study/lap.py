@@ -12,7 +12,7 @@ import numpy as np
 
 from tuftwork.aeromap.budget import car_loads
 from tuftwork.aeromap.map import FIELDS, AirAt, build_map
-from tuftwork.aeromap.part import draws_of, part_models
+from tuftwork.aeromap.part import draws_of
 from tuftwork.car import LapCircuit, Project
 from tuftwork.errors import NotConverged, NotCovered, TuftworkError
 from tuftwork.lap import (
@@ -35,7 +35,7 @@ from tuftwork.lap.place import corner_bounds
 from tuftwork.lap.solve import gradient_of, run_kernel
 from tuftwork.quantity import Array, Ensemble
 from tuftwork.study.inputs import has_platform, state_names
-from tuftwork.study.job import Job
+from tuftwork.study.job import Job, _tables, models_in
 from tuftwork.study.lap_car import LapCar, lap_car, lap_names
 from tuftwork.study.lap_road import (
     SPACING,
@@ -136,7 +136,8 @@ def _lap_step(job: Job, table: LapCircuit, state: str) -> Step:
     }
     return Step(
         name=step_name(table.name, state), title=f"Lap of {table.name}: {state}", inputs=inputs,
-        needs=("tie", "axes", f"map {state}", *line_needs(table)), work=work, weight=2.0,
+        needs=("tie", "axes", f"map {state}", *line_needs(table), *_tables(job.project)),
+        work=work, weight=2.0,
         version=_VERSION,
     )  # fmt: skip
 
@@ -166,7 +167,7 @@ def _line_step(job: Job, table: LapCircuit) -> Step:
     }  # fmt: skip
     return Step(
         name=line_name(table.name), title=f"Quickest line of {table.name}", inputs=inputs,
-        needs=("tie", "axes", f"map {base}"), work=work, weight=8.0,
+        needs=("tie", "axes", f"map {base}", *_tables(job.project)), work=work, weight=8.0,
     )  # fmt: skip
 
 
@@ -197,7 +198,7 @@ def wide_map(
     ensemble = job.ensemble(results["tie"])
     air = job.air()
     at = AirAt(speed=job.top_speed, density=float(air.density), viscosity=float(air.viscosity))
-    models = part_models(job.project, state)
+    models = models_in(job.project, state, results)
     draws = draws_of(models, ensemble)
     made = build_map(
         {"one": lambda platform: car_loads(models, platform, draws)},

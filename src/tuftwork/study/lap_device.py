@@ -20,7 +20,7 @@ from tuftwork.lap.solve import run_kernel
 from tuftwork.quantity import Array
 from tuftwork.study.answers import json_ready
 from tuftwork.study.inputs import state_names
-from tuftwork.study.job import Job
+from tuftwork.study.job import Job, _tables
 from tuftwork.study.lap import (
     N_POINT,
     aero_table,
@@ -103,7 +103,8 @@ def _schedule_step(job: Job, circuit: LapCircuit, table: ScheduleTable) -> Step:
     return Step(
         name=schedule_name(circuit.name, table.name),
         title=f"Lap of {circuit.name}: {table.name}", inputs=inputs, work=work, weight=4.0,
-        needs=("tie", "axes", *(f"map {s}" for s in device.positions), *line_needs(circuit)),
+        needs=("tie", "axes", *(f"map {s}" for s in device.positions), *line_needs(circuit),
+               *_tables(project)),
     )  # fmt: skip
 
 

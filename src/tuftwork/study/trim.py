@@ -14,7 +14,7 @@ import numpy as np
 from tuftwork.aeromap.budget import car_loads
 from tuftwork.aeromap.interface import PlatformState
 from tuftwork.aeromap.map import FIELDS, AirAt, build_map
-from tuftwork.aeromap.part import draws_of, part_models
+from tuftwork.aeromap.part import draws_of
 from tuftwork.car import Project, State, Trim, TrimExtra
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.lap import (
@@ -39,7 +39,7 @@ from tuftwork.lap.trim import set_vehicle
 from tuftwork.lap.value import footing_of
 from tuftwork.quantity import Array, Ensemble
 from tuftwork.study.inputs import state_names
-from tuftwork.study.job import Job
+from tuftwork.study.job import Job, _tables, models_in
 from tuftwork.study.lap import (
     Axes,
     aero_table,
@@ -87,7 +87,7 @@ def trim_step(job: Job) -> Step:
         def answer() -> Tree:
             ensemble = few(job.ensemble(results["tie"]), N_DRAW)
             axes = trim_axes(results["axes"], trim, project)
-            maps = trim_maps(job, trim, ensemble, axes)
+            maps = trim_maps(job, trim, (ensemble, axes), results)
             pulse.beat(0.4)
             car = drawn_car(job, base, ensemble)
             circuit = circuit_driven(project, table, job.folder, results)
@@ -105,8 +105,8 @@ def trim_step(job: Job) -> Step:
         "draws": [N_DRAW, N_POINT],
     }
     return Step(
-        name="trim", title="Trim table", inputs=inputs, needs=("tie", "axes", *line_needs(table)),
-        work=work,
+        name="trim", title="Trim table", inputs=inputs, work=work,
+        needs=("tie", "axes", *line_needs(table), *_tables(project)),
         weight=4.0,
     )  # fmt: skip
 
@@ -128,10 +128,10 @@ def map_names(trim: Trim) -> tuple[str, ...]:
 
 
 def trim_maps(
-    job: Job, trim: Trim, ensemble: Ensemble, axes: Mapping[str, Array]
+    job: Job, trim: Trim, over: tuple[Ensemble, Mapping[str, Array]], results: Mapping[str, Tree]
 ) -> dict[str, Array]:
     """Return the maps of all values, by field ``(n_map, n_front, n_rear, n_draw)``. [m²]"""
-    project = job.project
+    project, (ensemble, axes) = job.project, over
     base = project.state(state_names(project)[0] if project.states else "")
     changed: Sequence[Mapping[str, str | float]] = [
         {}, *({trim.vary: value} for value in trim.values), *(row.values for row in trim.extra)
@@ -142,7 +142,7 @@ def trim_maps(
     for index, change in enumerate(changed):
         state = State(name=f"trim {index}", values={**base.values, **change})
         altered = project.model_copy(update={"states": (*project.states, state)})
-        models = part_models(altered, state.name)
+        models = models_in(altered, state.name, results)
         draws = draws_of(models, ensemble)
 
         def load(platform: PlatformState, models=models, draws=draws):  # type: ignore[no-untyped-def]
