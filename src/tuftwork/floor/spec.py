@@ -13,6 +13,7 @@ LENGTHS = (
     "width", "front_station", "kick_station", "exit_station", "diffuser_angle", "diffuser_width",
     "edge_gap",
 )  # fmt: skip
+_BLOCKED = ("share", "loss")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +60,22 @@ class FloorSpec:
     @property
     def lengths(self) -> tuple[str, ...]:
         """Names of the numbers the table has a slope for."""
-        return LENGTHS if self.edge_gap is not None else LENGTHS[:-1]
+        return (LENGTHS if self.edge_gap is not None else LENGTHS[:-1]) + self.beside
+
+    @property
+    def beside(self) -> tuple[str, ...]:
+        """Those of them that stand in the channel table: pressures along the sides, blocks."""
+        sides = tuple(f"channel.side.{k}.pressure" for k in range(len(self.side)))
+        return sides + tuple(
+            f"channel.blocks.{k}.{key}" for k in range(len(self.blocks)) for key in _BLOCKED
+        )
+
+    def value(self, name: str) -> float:
+        """Return the best value of one of ``lengths``."""
+        _, where, place, key = _parts(name)
+        if where == "side":
+            return self.side[place][1]
+        return float(getattr(self.blocks[place] if where else self, key))
 
     def shape(self) -> FloorShape:
         """Return the floor.
@@ -94,12 +110,29 @@ class FloorSpec:
         """Return what the equations leave open, where no draw says otherwise."""
         return FloorClosure(outside=self.side, reynolds=self.reynolds)
 
-    def moved(self, name: str, step: float) -> FloorShape:
-        """Return the floor with one of its lengths changed."""
-        changed = getattr(self, name) + step
+    def moved(self, name: str, step: float) -> tuple[FloorShape, FloorClosure]:
+        """Return the floor, and what stands beside it, with one of ``lengths`` changed."""
+        changed = self.value(name) + step
+        _, where, place, key = _parts(name)
+        if where:
+            rows: list[Any] = list(getattr(self, where))
+            old = rows[place]
+            rows[place] = (old[0], changed) if where == "side" else replace(old, **{key: changed})
+            beside: dict[str, Any] = {where: tuple(rows)}
+            fresh = replace(self, **beside)
+            return fresh.shape(), fresh.closure()
         if name == "diffuser_width" and changed >= self.width:
             changed = self.width
-        fresh = replace(self, **{name: changed})
+        own: dict[str, Any] = {name: changed}
+        fresh = replace(self, **own)
         if name == "width" and self.diffuser_width >= self.width - 1e-6:
             fresh = replace(fresh, diffuser_width=changed)
-        return fresh.shape()
+        return fresh.shape(), fresh.closure()
+
+
+def _parts(name: str) -> tuple[str, str, int, str]:
+    """Return ``channel``, table, row and key of a name; a length has only its key."""
+    if not name.startswith("channel."):
+        return "", "", 0, name
+    first, where, place, key = name.split(".")
+    return first, where, int(place), key

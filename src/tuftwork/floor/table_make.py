@@ -22,7 +22,8 @@ _GRID, _FINE = (36, 10), (60, 10)
 _NODES = 60  # of the width-averaged channel: half as many move the load by 0.1 %
 _AHEAD: Mapping[int, tuple[float, ...]] = {1: (1.0,), 2: (-1.0, 2.0), 3: (1.0, -3.0, 3.0)}
 """Weights of the last states, oldest first, that say where the next one on an even grid lies."""
-Moved = Callable[[str, float], FloorShape]
+Moved = Callable[[str, float], tuple[FloorShape, FloorClosure]]
+_STEPS = {"edge_gap": 0.002, "pressure": 0.03, "share": 0.03, "loss": 0.1}  # [m], [-]
 
 Each = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[tuple[int, Any]]]
 
@@ -72,7 +73,8 @@ def floor_table(
     wheelbase
         [m]
     lengths, moved
-        Names of numbers that get a slope, and the floor with one of them changed by so much.
+        Names of numbers that get a slope, and floor and closure with one of them changed by so
+        much.
     beat
         Told the share done.
     size
@@ -145,7 +147,7 @@ def _next_state(
         last = before[-len(_AHEAD) :]
         weights = _AHEAD[len(last)]
         near = replace(last[-1], state=_ahead(weights, [r.state for r in last]))
-        layer = sum(w * r.line.state for w, r in zip(weights, last, strict=True))
+        layer = np.asarray(sum(w * r.line.state for w, r in zip(weights, last, strict=True)))
         # a layer that would vanish is no start
         good = bool(np.all(layer[:, 0] > 0) and np.all(layer[:, 1] > 1.01))
         line = replace(last[-1].line, state=layer) if good else last[-1].line
@@ -211,8 +213,11 @@ def _slopes(
         own = closure_at(np.zeros(4), closure)
         base = solve_plan(shape, stand, own, n_x=_GRID[0], n_y=_GRID[1])
         for k, name in enumerate(lengths):
-            step = 0.01 if name != "edge_gap" else 0.002
-            there = solve_plan(moved(name, step), stand, own, n_x=_GRID[0], n_y=_GRID[1], near=base)
+            step = _STEPS.get(name.rpartition(".")[2], 0.01)
+            other, left = moved(name, step)
+            there = solve_plan(
+                other, stand, closure_at(np.zeros(4), left), n_x=_GRID[0], n_y=_GRID[1], near=base
+            )
             found[m, k, 0] = np.log(there.downforce / base.downforce) / step
             found[m, k, 1] = (there.centre - base.centre) / step
     return np.asarray(np.median(found, axis=0))

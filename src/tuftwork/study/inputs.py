@@ -83,10 +83,10 @@ def labels_of(project: Project) -> dict[str, str]:
             engine = ("wing", "engine")
         if isinstance(part, Floor) and part.channel is not None:
             engine = ("floor", "engine")
+            found |= _channel_labels(part)
         if isinstance(part, Splitter) and part.channel is not None:
             engine = ("floor", "front")
             found |= front_labels(part)
-            found |= _channel_labels(part)
         own = {**coefficients_of(*engine), **role_coefficients(part.kind)}
         for name, coefficient in own.items():
             said = f"{part.name}: {_start_small(coefficient.meaning)}"

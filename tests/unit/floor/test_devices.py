@@ -174,7 +174,8 @@ def test_footprint_adds_up_to_the_load() -> None:
 def table() -> FloorTable:
     return floor_table(
         car(), CLOSURE, front=(0.03, 0.07), rear=(0.04, 0.09), wheelbase=2.6,
-        lengths=("angle", "width"), moved=lambda name, step: car(**{name: LENGTHS[name] + step}),
+        lengths=("angle", "width"),
+        moved=lambda name, step: (car(**{name: LENGTHS[name] + step}), CLOSURE),
         size=TableSize(front=3, rear=4, design=18, trials=6),
     )  # fmt: skip
 

@@ -79,7 +79,8 @@ class ChannelFloor(EstimatedPart):
         """Return what the table says of the clean floor."""
         own = self.coefficients(draws)
         given = [n for n in LENGTHS if f"{self.name}.{n}" in self.inputs]
-        changes = {n: self.key(n, draws) - getattr(self.spec, n) for n in given}
+        given += [n for n in self.spec.beside if f"{self.name}.{n}" in self.inputs]
+        changes = {n: self.key(n, draws) - self.spec.value(n) for n in given}
         return evaluate(
             self._table(),
             front=platform.ride_height_front,
@@ -129,7 +130,7 @@ def channel_floor(part: Floor, reference: Reference) -> ChannelFloor:
     own = without(own, () if part.channel.has_fall else _FALL, part.model, part.name)
     own = own | _left_open(part)
     given: dict[str, Quantity] = {k: q for k in LENGTHS if (q := getattr(part, k)) is not None}
-    inputs = {f"{part.name}.{k}": q for k, q in given.items()}
+    inputs = {f"{part.name}.{k}": q for k, q in (given | _beside(part.channel)).items()}
     inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
     return ChannelFloor(
         name=part.name,
@@ -163,6 +164,14 @@ def _left_open(part: Floor) -> dict[str, Quantity]:
             raise InputError(f"{part.name}.model.{name}", f"'{part.model[name]}'", "", limit,
                              "Remove one of them.")  # fmt: skip
         found[name] = value
+    return found
+
+
+def _beside(channel: FloorChannel) -> dict[str, Quantity]:
+    """Return pressures along the sides and what blocks close and cost, by their path in a part."""
+    found = {f"channel.side.{k}.pressure": row.pressure for k, row in enumerate(channel.side)}
+    for k, block in enumerate(channel.blocks):
+        found |= {f"channel.blocks.{k}.share": block.share, f"channel.blocks.{k}.loss": block.loss}
     return found
 
 
