@@ -29,7 +29,7 @@ from tuftwork.aeromap.platform import suspension_of
 from tuftwork.aeromap.tie import Sighting, Tied, tie
 from tuftwork.air import Air, air_of
 from tuftwork.car import Floor, Project, Splitter, WingPart
-from tuftwork.floor.front_table import StripTable
+from tuftwork.floor.front_table import front_tables
 from tuftwork.floor.table import FloorTable
 from tuftwork.quantity import Ensemble, Quantity, draw_ensemble
 from tuftwork.study.executor import executor_for
@@ -47,12 +47,9 @@ from tuftwork.study.step import Pulse, Step, Work
 from tuftwork.study.store import Tree
 from tuftwork.wing.bank import WingBank
 
-TABLES = "wing tables"
-"""Step that works out the tables of wings that name their section, where there are any."""
-FLOOR_TABLES = "floor tables"
-"""Step that works out the tables of floors with a channel, where there are any."""
-FRONT_TABLES = "front tables"
-"""Step that works out the tables of splitters with a channel, where there are any."""
+TABLES, FLOOR_TABLES, FRONT_TABLES = "wing tables", "floor tables", "front tables"
+"""Steps that work out the tables of wings that name their section, and of floors and splitters
+with a channel, where there are any."""
 FLOOR_SWEEPS = "floor sweeps"
 """Step that ties floors to the ride-height sweeps they name, where there are any."""
 _COARSE = 24  # nodes per axis of the first map, which only says where the cliff is
@@ -327,20 +324,18 @@ def models_in(project: Project, state: str, results: Mapping[str, Tree]) -> tupl
     """Return the models of a state, those of wings with a section with their tables."""
     banks = {key: WingBank.of(tree) for key, tree in results.get(TABLES, {}).items()}
     floors = {key: FloorTable.of(tree) for key, tree in results.get(FLOOR_TABLES, {}).items()}
-    fronts = {
-        key: [StripTable.of(row) for row in rows]
-        for key, rows in results.get(FRONT_TABLES, {}).items()
-    }
+    fronts = front_tables(results.get(FRONT_TABLES, {}))
     return fronted(floored(equipped(part_models(project, state), banks), floors), fronts)
 
 
 def _tables(project: Project) -> tuple[str, ...]:
     """Return the step of the tables as a need, where the project has one."""
-    named = any(isinstance(p, WingPart) and p.section is not None for p in project.parts)
-    solved = any(isinstance(p, Floor) and p.channel is not None for p in project.parts)
-    plates = any(isinstance(p, Splitter) and p.channel is not None for p in project.parts)
-    return (*((TABLES,) if named else ()), *((FLOOR_TABLES,) if solved else ()),
-            *((FRONT_TABLES,) if plates else ()))  # fmt: skip
+    wanted = {
+        TABLES: any(isinstance(p, WingPart) and p.section is not None for p in project.parts),
+        FLOOR_TABLES: any(isinstance(p, Floor) and p.channel is not None for p in project.parts),
+        FRONT_TABLES: any(isinstance(p, Splitter) and p.channel for p in project.parts),
+    }
+    return tuple(name for name, is_there in wanted.items() if is_there)
 
 
 def _net_text(project: Project) -> str:
@@ -392,16 +387,12 @@ def _tie_tables(tied: Tied) -> Tree:
             for row in tied.rows
         ],
         "narrowed": [
-            {
-                "name": i.name,
-                "prior": ends(i.prior),
-                "posterior": ends(i.posterior),
-                "narrowed": i.narrowed,
-            }
+            {"name": i.name, "prior": ends(i.prior), "posterior": ends(i.posterior),
+             "narrowed": i.narrowed}
             for i in tied.inputs
         ],
         "notices": list(tied.notices),
-    }
+    }  # fmt: skip
 
 
 def names_of(steps: Sequence[Step]) -> list[str]:
