@@ -11,8 +11,9 @@ from tuftwork.flow.output import (
     vti_bytes,
     vtp_bytes,
 )
+from tuftwork.flow.part_load import PartLoad, bands
 from tuftwork.flow.prepare import Cost, Prepared, estimate_cost, prepare
-from tuftwork.flow.run import FlowResult, PartLoad, Progress, StopRule, bands, run
+from tuftwork.flow.run import FlowResult, Progress, StopRule, run
 from tuftwork.flow.statistics import SeriesMean, series_mean
 
 __all__ = [

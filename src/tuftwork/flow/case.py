@@ -8,6 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.errors import InputError
+from tuftwork.flow.porous import Porous, Scale
+from tuftwork.flow.through import NetTie, Opening, check_openings
 from tuftwork.shape.mesh import Mesh
 
 Road = Literal["moving", "fixed", "none"]
@@ -49,6 +51,8 @@ class FlowPart:
         A closed surface fills its inside; an open one is a thin plate.
     spin
         Turning, for wheels.
+    porous
+        The part is a cooler's core or a fan: air passes through its inside.
     """
 
     name: str
@@ -56,6 +60,7 @@ class FlowPart:
     faces: npt.NDArray[np.int64]
     is_closed: bool = True
     spin: Spin | None = None
+    porous: Porous | None = None
 
     def triangles(self) -> npt.NDArray[np.float64]:
         """Return corners. Shape (n_triangle, 3, 3). [m]."""
@@ -112,6 +117,10 @@ class FlowCase:
         Speed of the car in cells per step; sets the time step. [-]
     skin
         Cells closer to a closed surface than this are taken out; 0 keeps all of them. [cells]
+    openings
+        Faces of closed parts that swallow and blow air.
+    tie
+        The cooling net behind the openings; None: they pass what they are told to.
     """
 
     parts: tuple[FlowPart, ...]
@@ -125,6 +134,8 @@ class FlowCase:
     viscosity: float = 1.46e-5
     lattice_speed: float = 0.1
     skin: float = field(default=0.0)
+    openings: tuple[Opening, ...] = ()
+    tie: NetTie | None = None
 
     def __post_init__(self) -> None:
         for name, unit in (
@@ -148,6 +159,14 @@ class FlowCase:
             raise InputError("parts", len(self.parts), "", "must be at most 200", "Join parts.")
         if not 0 <= self.skin <= 1:
             raise InputError("skin", self.skin, "cells", "must be from 0 to 1")
+        for part in self.parts:
+            if part.porous is not None and not part.is_closed:
+                cure = "Close it, so that its depth is known."
+                raise InputError(f"core '{part.name}'", "open", "", "must be a closed part", cure)
+        if all(p.porous is not None for p in self.parts) and self.openings:
+            raise InputError("openings", len(self.openings), "", "need a closed body")
+        closed = {p.name: p.is_closed and p.porous is None for p in self.parts}
+        check_openings(self.openings, closed, self.tie)
 
     @property
     def step_time(self) -> float:
@@ -158,6 +177,11 @@ class FlowCase:
     def lattice_viscosity(self) -> float:
         """Kinematic viscosity in cells² per step."""
         return self.viscosity * self.step_time / self.cell**2
+
+    @property
+    def scale(self) -> Scale:
+        """From metres and seconds to cells and steps."""
+        return Scale(cell=self.cell, step_time=self.step_time, density=self.density)
 
     def bounds(self) -> npt.NDArray[np.float64]:
         """Return low and high corner of all parts. Shape (2, 3). [m]."""

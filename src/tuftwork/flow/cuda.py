@@ -12,7 +12,15 @@ import numpy.typing as npt
 
 from tuftwork.errors import InputError
 from tuftwork.flow.cuda_text import cuda_source
-from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision, lever
+from tuftwork.flow.doubt import Extremes, Looked, extremes
+from tuftwork.flow.engine import (
+    AbstractEngine,
+    Backend,
+    Moments,
+    Precision,
+    lever,
+    with_core_force,
+)
 from tuftwork.flow.setup import Floats, Setup
 
 BLOCK = 128
@@ -106,6 +114,7 @@ class CudaEngine(AbstractEngine):
         self._load_to = [(slice(0, 3), cp.asarray(walls.counted()))]
         if walls.cores:
             self._load_to.append((slice(7, 10), cp.asarray(walls.zone_counted())))
+        self._looked: tuple[Any, Any] | None = None
         self._arm = cp.asarray(lever(self.setup).astype(np.float32))
 
     def _cells(self, block: int) -> tuple[tuple[int], tuple[int]]:
@@ -168,7 +177,7 @@ class CudaEngine(AbstractEngine):
         rows = self._cupy.ones((4, self.setup.n_cell), self._cupy.float32)
         rows[1:] = 0
         self.kernel["fields"](*self._cells(256), (self._f, self._mark, rows, np.int32(0)))
-        return self._unpack(rows)
+        return with_core_force(self._unpack(rows), self.wall_rows(), self.setup)
 
     def wall_rows(self) -> Floats:
         """Return the wall rows, mean of the last two steps."""
@@ -189,9 +198,28 @@ class CudaEngine(AbstractEngine):
             out += np.asarray(cp.stack(rows, axis=1).get(), dtype=float)
         return out
 
+    def densities(self, cells: npt.NDArray[np.int64]) -> Floats:
+        """Return the density departure of some wall cells, mean of two steps."""
+        return np.asarray(self._rows[3][self._cupy.asarray(cells)].get(), dtype=float)
+
+    def extremes(self, looked: Looked, speed: float) -> Extremes:
+        """Return the largest and smallest values now, found on the card."""
+        cp = self._cupy
+        if self._looked is None:
+            self._looked = (cp.asarray(looked.air), cp.asarray(looked.still))
+        rows = cp.ones((4, self.setup.n_cell), cp.float32)
+        rows[1:] = 0
+        self.kernel["fields"](*self._cells(256), (self._f, self._mark, rows, np.int32(0)))
+        shaped = rows.reshape(4, *self.setup.shape[::-1])
+        return extremes(cp, shaped, *self._looked, speed)
+
     def set_surfaces(self, table: Floats) -> None:
         """Change speeds and flows of the surfaces."""
         self._links[5] = self._cupy.asarray(np.asarray(table, dtype=np.float32))
+
+    def surface_table(self) -> Floats:
+        """Return the surface table as it is now."""
+        return np.asarray(self._links[5].get(), dtype=float)
 
     def sample(self) -> None:
         """Add the present state to the running means."""
@@ -202,7 +230,8 @@ class CudaEngine(AbstractEngine):
     def means(self) -> tuple[Moments, Floats]:
         """Return mean moments and mean wall rows."""
         count = max(self.n_sample, 1)
-        return self._unpack(self._mean / count), self._mean_rows.get().astype(float) / count
+        rows = self._mean_rows.get().astype(float) / count
+        return with_core_force(self._unpack(self._mean / count), rows, self.setup), rows
 
     def clear(self) -> None:
         """Forget the samples taken."""
@@ -218,6 +247,7 @@ class CudaEngine(AbstractEngine):
             "mean": self._mean.get(),
             "mean_rows": self._mean_rows.get(),
             "count": np.array([self.step, self.n_sample]),
+            "surface": self.surface_table(),
         }
 
     def restore(self, state: dict[str, npt.NDArray[np.generic]]) -> None:
@@ -227,3 +257,4 @@ class CudaEngine(AbstractEngine):
         self._mean.set(state["mean"])
         self._mean_rows.set(state["mean_rows"])
         self.step, self.n_sample = (int(x) for x in state["count"])
+        self.set_surfaces(np.asarray(state["surface"], dtype=float))

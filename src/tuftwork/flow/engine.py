@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.errors import InputError, NotConverged, UnknownName
+from tuftwork.flow.doubt import Extremes, Looked, extremes
 from tuftwork.flow.lattice import VELOCITY, quiescent_departure, relaxation_rate
 from tuftwork.flow.setup import Floats, Setup
 
@@ -84,9 +85,23 @@ class AbstractEngine(ABC):
     def part_loads(self) -> Floats:
         """Return force and moment by surface, mean of two steps. Shape (n_surface, 6)."""
 
-    @abstractmethod
     def set_surfaces(self, table: Floats) -> None:
         """Change speeds and flows of the surfaces; rows as of ``WallLinks.table``."""
+        raise InputError("surfaces", len(table), "", f"cannot be changed in {type(self).__name__}")
+
+    def surface_table(self) -> Floats:
+        """Return the surface table as it is now."""
+        return self.setup.walls.table()
+
+    def densities(self, cells: npt.NDArray[np.int64]) -> Floats:
+        """Return the density departure of some wall cells, mean of two steps. Shape (n,)."""
+        return np.asarray(self.wall_rows()[3][cells])
+
+    def extremes(self, looked: Looked, speed: float) -> Extremes:
+        """Return the largest and smallest values now; ``speed`` is that of the free stream."""
+        now = self.moments()
+        rows = np.concatenate([now.density[None], now.velocity])
+        return extremes(np, rows, looked.air, looked.still, speed)
 
     @abstractmethod
     def sample(self) -> None:
@@ -225,7 +240,8 @@ class CpuEngine(AbstractEngine):
         density = 1.0 + self._f.sum(axis=0)
         momentum = VELOCITY.T.astype(float) @ self._f + 0.5 * self._setting[1:4, None]
         velocity = momentum / density
-        return Moments(density=density.reshape(shape), velocity=velocity.reshape(3, *shape))
+        now = Moments(density=density.reshape(shape), velocity=velocity.reshape(3, *shape))
+        return with_core_force(now, self._rows, self.setup)
 
     def wall_rows(self) -> Floats:
         """Return the wall rows, mean of the last two steps."""
@@ -238,6 +254,10 @@ class CpuEngine(AbstractEngine):
     def set_surfaces(self, table: Floats) -> None:
         """Change speeds and flows of the surfaces."""
         self._surface = np.array(table, dtype=float)
+
+    def surface_table(self) -> Floats:
+        """Return the surface table as it is now."""
+        return self._surface.copy()
 
     def sample(self) -> None:
         """Add the present state to the running means."""
@@ -269,6 +289,7 @@ class CpuEngine(AbstractEngine):
             "mean": self._mean,
             "mean_rows": self._mean_rows,
             "count": np.array([self.step, self.n_sample]),
+            "surface": self._surface,
         }
 
     def restore(self, state: dict[str, npt.NDArray[np.generic]]) -> None:
@@ -278,6 +299,16 @@ class CpuEngine(AbstractEngine):
         self._mean[:] = state["mean"]
         self._mean_rows[:] = state["mean_rows"]
         self.step, self.n_sample = (int(x) for x in state["count"])
+        self.set_surfaces(np.asarray(state["surface"], dtype=float))
+
+
+def with_core_force(moments: Moments, rows: Floats, setup: Setup) -> Moments:
+    """Return moments with half the cores' force in the momentum of their cells, as the step has."""
+    walls = setup.walls
+    if walls.cores:
+        flat = moments.velocity.reshape(3, -1)
+        flat[:, walls.cell] -= 0.5 * rows[7:10] / moments.density.reshape(-1)[walls.cell]
+    return moments
 
 
 def sum_by_surface(rows: Floats, arm: Floats, setup: Setup) -> Floats:

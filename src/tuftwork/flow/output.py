@@ -141,7 +141,7 @@ def surface_values(
     pieces = split_long(case.parts[part].triangles(), size or 2.0 * case.cell)
     vertices, number = np.unique(np.round(pieces.reshape(-1, 3), 7), axis=0, return_inverse=True)
     q = 0.5 * case.lattice_speed**2
-    own = np.flatnonzero(setup.walls.main == part + 1)
+    own = np.flatnonzero(setup.walls.counted() == part + 1)
     if not own.size:  # swallowed by another part: nothing blows on it
         empty = np.full(len(vertices), np.nan)
         values = {"pressure_coefficient": empty, "friction_coefficient": empty.copy()}

@@ -7,10 +7,11 @@ import numpy.typing as npt
 
 from tuftwork.errors import InputError
 from tuftwork.flow.case import FlowCase, FlowPart
+from tuftwork.flow.cut import cut_case
 from tuftwork.flow.engine import Backend, Precision
 from tuftwork.flow.parts import FEWEST_GAP_CELLS, part_faults
-from tuftwork.flow.setup import Setup, Surface
-from tuftwork.flow.walls import Body, wrap_bodies
+from tuftwork.flow.setup import Setup
+from tuftwork.flow.through import Face
 from tuftwork.shape.mesh import Mesh, frontal_area
 
 LARGEST_BLOCKAGE = 0.15
@@ -40,6 +41,8 @@ class Prepared:
         The two surfaces and the place of that gap. [m]
     notices
         Warnings for the reader.
+    faces
+        The openings as the cells have them.
     """
 
     case: FlowCase
@@ -52,6 +55,7 @@ class Prepared:
     gap_between: tuple[str, str] | None
     gap_at: tuple[float, float, float] | None
     notices: tuple[str, ...]
+    faces: tuple[Face, ...] = ()
 
     @property
     def area_per_force(self) -> float:
@@ -86,19 +90,7 @@ def prepare(case: FlowCase) -> Prepared:
     _check_parts(case)
     origin, shape = grid_of(case)
     area, blockage = blockage_of(case, shape)
-    surfaces = _surfaces(case, origin)
-    bodies = [
-        Body(
-            triangles=(p.triangles() - np.array(origin)) / case.cell,
-            surface=n,
-            is_closed=p.is_closed,
-        )
-        for n, p in enumerate(case.parts, start=1)
-    ]
-    around, around_label = _surroundings(case, shape, origin)
-    mark, links = wrap_bodies(
-        shape, bodies, surfaces, skin=case.skin, surroundings=around, around_label=around_label
-    )
+    mark, links, faces, said = cut_case(case, shape, origin)
     setup = Setup(
         shape=shape,
         viscosity=case.lattice_viscosity,
@@ -108,7 +100,7 @@ def prepare(case: FlowCase) -> Prepared:
         sponge=_sponge(case, shape),
     )
     gap = _narrowest(case, setup, origin)
-    notices = _notices(case, blockage, gap[0])
+    notices = (*_notices(case, blockage, gap[0]), *said)
     return Prepared(
         case=case,
         setup=setup,
@@ -120,6 +112,7 @@ def prepare(case: FlowCase) -> Prepared:
         gap_between=gap[1],
         gap_at=gap[2],
         notices=notices,
+        faces=faces,
     )
 
 
@@ -150,7 +143,8 @@ def grid_of(case: FlowCase) -> tuple[tuple[float, float, float], tuple[int, int,
 
 def blockage_of(case: FlowCase, shape: tuple[int, int, int]) -> tuple[float, float]:
     """Frontal area and its share of the box section."""
-    meshes = [Mesh(name=p.name, vertices=p.vertices, faces=p.faces) for p in case.parts]
+    walls = [p for p in case.parts if p.porous is None] or list(case.parts)
+    meshes = [Mesh(name=p.name, vertices=p.vertices, faces=p.faces) for p in walls]
     area = frontal_area(meshes, pixel=case.cell / 2)
     section = (shape[1] - 1) * (shape[2] - 1) * case.cell**2
     blockage = area / section
@@ -164,47 +158,6 @@ def blockage_of(case: FlowCase, shape: tuple[int, int, int]) -> tuple[float, flo
 def _stream(case: FlowCase) -> tuple[float, float, float]:
     u = case.lattice_speed
     return (float(u * np.cos(case.yaw)), float(u * np.sin(case.yaw)), 0.0)
-
-
-def _surfaces(case: FlowCase, origin: tuple[float, float, float]) -> list[Surface]:
-    """Road first, then the parts, then still tunnel surfaces."""
-    law = case.wall == "law"
-    moving = case.road == "moving" or case.box.belt is not None
-    road = (case.lattice_speed, 0.0, 0.0) if moving else (0.0, 0.0, 0.0)
-    out = [Surface(name="road", has_wall_law=law, velocity=road)]
-    for part in case.parts:
-        spin, centre = (0.0, 0.0, 0.0), (0.0, 0.0, 0.0)
-        if part.spin is not None:
-            axis = np.array(part.spin.axis) / np.linalg.norm(part.spin.axis)
-            x, y, z = (float(c) for c in axis * part.spin.rate * case.step_time)
-            spin = (x, y, z)
-            x, y, z = (
-                float((c - o) / case.cell) for c, o in zip(part.spin.centre, origin, strict=True)
-            )
-            centre = (x, y, z)
-        out.append(Surface(name=part.name, has_wall_law=law, spin=spin, centre=centre))
-    return [*out, Surface(name="still surroundings", has_wall_law=law)]
-
-
-def _surroundings(
-    case: FlowCase, shape: tuple[int, int, int], origin: tuple[float, float, float]
-) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8]]:
-    """Solid layers of road and tunnel, and which surface each belongs to."""
-    solid = np.zeros(shape[::-1], np.uint8)
-    label = np.zeros(shape[::-1], np.uint8)
-    still = len(case.parts) + 1
-    if case.road != "none":
-        solid[0] = 1
-        if case.box.belt is not None:
-            x0, x1, half = case.box.belt
-            x = origin[0] + case.cell * np.arange(shape[0])
-            y = origin[1] + case.cell * np.arange(shape[1])
-            belt = ((x >= x0) & (x <= x1))[None, :] & (np.abs(y) <= half)[:, None]
-            label[0] = np.where(belt, 0, still)
-    if case.box.has_walls:
-        solid[:, 0], label[:, 0] = 1, still
-        solid[-1], label[-1] = 1, still
-    return solid, label
 
 
 def _sponge(

@@ -11,13 +11,22 @@ import numpy.typing as npt
 from tuftwork import __version__
 from tuftwork.errors import Cancelled, InputError, NotConverged
 from tuftwork.flow.checkpoint import read_checkpoint, write_checkpoint
+from tuftwork.flow.core_flow import CoreFlow, core_flows
+from tuftwork.flow.cut import momentum_unit
+from tuftwork.flow.doubt import Doubt, Looked, Watch, jump_between_halves, looked_at
 from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision, build_engine
+from tuftwork.flow.part_load import PartLoad, part_loads
 from tuftwork.flow.prepare import Prepared, steps_for
 from tuftwork.flow.statistics import FEWEST, SeriesMean, series_mean
+from tuftwork.flow.through import AGREED, Exchange, OpeningFlow, with_flows
 
 Floats = npt.NDArray[np.float64]
 SAMPLES_PER_LENGTH = 64
 """Load samples while the air travels one body length."""
+_LOOKS = 16
+"""Samples between two looks at the whole field, and between two questions to the net."""
+_SETTLED = 0.5
+"""Travel before the net is asked. [body lengths]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +72,8 @@ class Progress:
         Time since the start. [s]
     rate
         Cell updates per second. [1/s]
+    doubts
+        Signs so far that the flow is finite but wrong.
     """
 
     step: int
@@ -71,31 +82,7 @@ class Progress:
     drag_area: SeriesMean | None
     seconds: float
     rate: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartLoad:
-    """Mean load of one part.
-
-    Attributes
-    ----------
-    name
-        Part name.
-    downforce_area, drag_area, side_area
-        Coefficient areas, downforce positive, side to the right. [m²]
-    pitch_volume
-        Moment about the lateral axis at ground level and the parts' mid length, nose up positive,
-        over dynamic pressure. [m³]
-    friction_drag_area
-        The share of drag that the wall law gives. [m²]
-    """
-
-    name: str
-    downforce_area: float
-    drag_area: float
-    side_area: float
-    pitch_volume: float
-    friction_drag_area: float
+    doubts: tuple[Doubt, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,6 +112,10 @@ class FlowResult:
         Warnings for the reader.
     made_with
         Version, back end, precision, cells, steps, seconds.
+    cores, openings
+        What passed each core and fan, and each opening.
+    doubts
+        Signs that the flow is finite but wrong; they stand among the notices too.
     sources
         Keys of the published methods used.
     """
@@ -142,6 +133,9 @@ class FlowResult:
     reached: bool
     notices: tuple[str, ...]
     made_with: dict[str, str | int | float]
+    cores: tuple[CoreFlow, ...] = ()
+    openings: tuple[OpeningFlow, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     sources: tuple[str, ...] = field(
         default=("geier2015", "bouzidi2001", "bailey2009", "reichardt1951", "sokal1997")
     )
@@ -154,6 +148,9 @@ class _Run:
     prepared: Prepared
     engine: AbstractEngine
     rule: StopRule
+    looked: Looked
+    watch: Watch
+    exchange: Exchange
     series: list[Floats] = field(default_factory=list)
     started: float = field(default_factory=time.monotonic)
     first_step: int = 0
@@ -197,7 +194,19 @@ class _Run:
             drag_area=known[1] if known else None,
             seconds=seconds,
             rate=done / seconds,
+            doubts=self.watch.told(),
         )
+
+    def look(self) -> None:
+        """Look at the whole field, and let flow and net answer one another."""
+        case = self.prepared.case
+        self.watch.look(self.engine.extremes(self.looked, case.lattice_speed), self.travel)
+        exchange = self.exchange
+        if exchange.tie is not None and exchange.window and self.travel > _SETTLED:
+            momentum = exchange.ask() / exchange.unit
+            table = with_flows(self.prepared.setup.walls.table(), exchange.faces, momentum)
+            self.engine.set_surfaces(table)
+        exchange.window.clear()
 
 
 def run(
@@ -238,12 +247,42 @@ def run(
     """
     engine = build_engine(prepared.setup, backend, precision)
     engine.start_uniform()
-    job = _Run(prepared=prepared, engine=engine, rule=rule or StopRule())
+    job = _Run(
+        prepared=prepared, engine=engine, rule=rule or StopRule(), looked=looked_at(prepared),
+        watch=Watch(prepared=prepared, found={}), exchange=_exchange(prepared),
+    )  # fmt: skip
     if checkpoint is not None and checkpoint.is_file():
         job.series = list(read_checkpoint(checkpoint, engine))
         job.first_step = engine.step
+        job.exchange.flows = _flows_of(prepared, engine)
     reached = _loop(job, checkpoint, watch)
+    if job.exchange.mismatch > AGREED:
+        kept = ""
+        if checkpoint is not None:
+            write_checkpoint(checkpoint, engine, np.stack(job.series))
+            kept = " The state is kept: it goes on with a longer run."
+        raise NotConverged(
+            f"flow and cooling net still differ by {job.exchange.mismatch:.1%} after "
+            f"{job.travel:.1f} body lengths; {AGREED:.0%} is asked.{kept}"
+        )
     return _result(job, reached)
+
+
+def _exchange(prepared: Prepared) -> Exchange:
+    """Return flow and net at their start."""
+    case = prepared.case
+    return Exchange(
+        faces=prepared.faces, tie=case.tie, unit=momentum_unit(case),
+        pressure_unit=2.0 / (3.0 * case.lattice_speed**2), speed_unit=1.0 / case.lattice_speed,
+        flows=np.array([face.opening.mass_flow for face in prepared.faces]),
+    )  # fmt: skip
+
+
+def _flows_of(prepared: Prepared, engine: AbstractEngine) -> Floats:
+    """Return the flows through the faces as the engine has them. [kg/s]."""
+    table = engine.surface_table()
+    unit = momentum_unit(prepared.case)
+    return np.array([np.linalg.norm(table[f.surface, 1:4]) * f.area * unit for f in prepared.faces])
 
 
 def _loop(job: _Run, checkpoint: Path | None, watch: Callable[[Progress], bool] | None) -> bool:
@@ -256,6 +295,10 @@ def _loop(job: _Run, checkpoint: Path | None, watch: Callable[[Progress], bool] 
         loads = engine.part_loads()
         _check_sound(job, loads, checkpoint)
         job.series.append(loads)
+        if job.exchange.tie is not None:
+            job.exchange.note([engine.densities(face.cells) for face in job.exchange.faces])
+        if len(job.series) % _LOOKS == 0:
+            job.look()
         if job.travel > rule.settle:
             engine.sample()
         if watch is not None and not watch(job.progress()):
@@ -267,7 +310,8 @@ def _loop(job: _Run, checkpoint: Path | None, watch: Callable[[Progress], bool] 
             saved = time.monotonic()
         if len(job.series) % 8 == 0:
             known = job.known()
-            if known and max(known[0].error, known[1].error) <= rule.error:
+            is_known = known and max(known[0].error, known[1].error) <= rule.error
+            if is_known and job.exchange.mismatch <= AGREED:
                 return True
     return False
 
@@ -284,11 +328,12 @@ def _check_sound(job: _Run, loads: Floats, checkpoint: Path | None) -> None:
         write_checkpoint(lost, job.engine, np.stack([*job.series, loads]))
         kept = f" The state is kept in {lost.name}."
     case = job.prepared.case
+    signs = "".join(f" {d.text}" for d in job.watch.told())
     raise NotConverged(
         f"the flow diverged at step {job.engine.step} ({job.travel:.2f} body lengths): "
         f"a load is not finite or beyond {1e3 * length:.0f} times the frontal area. "
         f"Lattice speed {case.lattice_speed:g} cells/step, cell {case.cell:g} m: "
-        f"lower the lattice speed or use smaller cells.{kept}"
+        f"lower the lattice speed or use smaller cells.{signs}{kept}"
     )
 
 
@@ -304,13 +349,16 @@ def _result(job: _Run, reached: bool) -> FlowResult:
         notices.append(
             f"The asked error of {job.rule.error:g} m² was not reached in {job.travel:.1f} lengths."
         )
+    doubts = _doubts(job, rows)
+    notices += [doubt.text for doubt in doubts]
+    departure = np.array([float(wall[3, face.cells].mean()) for face in prepared.faces])
     seconds = time.monotonic() - job.started
     return FlowResult(
         prepared=prepared,
         downforce_area=series_mean(-rows[:, 2]),
         drag_area=series_mean(rows[:, 0]),
         side_area=series_mean(rows[:, 1]),
-        parts=_part_loads(job, wall),
+        parts=part_loads(prepared, wall),
         series=np.stack(job.series) * prepared.area_per_force,
         mean=mean,
         last=engine.moments(),
@@ -326,71 +374,15 @@ def _result(job: _Run, reached: bool) -> FlowResult:
             "steps": engine.step,
             "seconds": round(seconds, 1),
         },
+        cores=core_flows(prepared, mean, wall),
+        openings=job.exchange.rows(departure, prepared.case.cell),
+        doubts=doubts,
     )
 
 
-def _part_loads(job: _Run, wall: Floats) -> tuple[PartLoad, ...]:
-    """Mean loads by part from the mean wall rows."""
-    from tuftwork.flow.engine import lever, sum_by_surface
-
-    prepared = job.prepared
-    setup, scale = prepared.setup, prepared.area_per_force
-    low, high = prepared.case.bounds()
-    centre = np.array([0.5 * (low[0] + high[0]), 0.0, 0.0])
-    arm = lever(setup) - ((centre - np.array(prepared.origin)) / prepared.case.cell)[:, None]
-    loads = sum_by_surface(wall, arm, setup) * scale
-    count = len(setup.walls.surfaces)
-    friction = np.bincount(setup.walls.main, weights=wall[4], minlength=count) * scale
-    return tuple(
-        PartLoad(
-            name=part.name,
-            drag_area=float(loads[n, 0]),
-            side_area=float(loads[n, 1]),
-            downforce_area=float(-loads[n, 2]),
-            pitch_volume=float(loads[n, 4] * prepared.case.cell),
-            friction_drag_area=float(friction[n]),
-        )
-        for n, part in enumerate(prepared.case.parts, start=1)
-    )
-
-
-def bands(result: FlowResult, *, width: float) -> tuple[Floats, Floats, Floats]:
-    """Return drag and downforce area in bands along the car.
-
-    Parameters
-    ----------
-    result
-        A finished run.
-    width
-        Length of a band. [m]
-
-    Returns
-    -------
-    start : (n_band,)
-        Front edge of each band. [m]
-    drag_area, downforce_area : (n_part, n_band)
-        Their sums over bands are the parts' loads. [m²]
-    """
-    if not width > 0:
-        raise InputError("width", width, "m", "must be above 0")
-    prepared = result.prepared
-    walls = prepared.setup.walls
-    x = prepared.origin[0] + prepared.case.cell * (walls.cell % prepared.setup.shape[0])
-    low, high = prepared.case.bounds()
-    margin = 2 * prepared.case.cell
-    n = max(1, int(np.ceil((high[0] - low[0] + 2 * margin) / width)))
-    start = low[0] - margin + width * np.arange(n)
-    band = np.clip(((x - start[0]) // width).astype(int), 0, n - 1)
-    count = len(walls.surfaces)
-    key = walls.main.astype(int) * n + band
-    sums = [
-        np.bincount(key, weights=row, minlength=count * n).reshape(count, n)
-        for row in (result.wall_rows[0], -result.wall_rows[2])
-    ]
-    parts = slice(1, len(prepared.case.parts) + 1)
-    scale = prepared.area_per_force
-    return (
-        np.asarray(start, dtype=float),
-        np.asarray(sums[0][parts] * scale, dtype=float),
-        np.asarray(sums[1][parts] * scale, dtype=float),
-    )
+def _doubts(job: _Run, rows: Floats) -> tuple[Doubt, ...]:
+    """Everything that speaks for a finite but wrong flow, after a last look."""
+    job.look()
+    loads = [("the downforce area", -rows[:, 2]), ("the drag area", rows[:, 0])]
+    jump = jump_between_halves(loads, job.travel)
+    return (*job.watch.told(), *([jump] if jump is not None else []))

@@ -1,0 +1,354 @@
+"""Openings of closed bodies: faces that swallow and blow air, tied to the net of the cooling room.
+
+What lies inside the body is not in the cells. The flow tells the net the total pressure at each
+mouth and the pressure at each exit; the net tells how much passes; and so on until they agree.
+The faces impose momentum, not speed, and their sums are equal: what goes in comes out.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.errors import InputError, NotConverged, UnknownName
+from tuftwork.flow.lattice import VELOCITY, WEIGHT
+from tuftwork.flow.setup import Surface, WallLinks
+
+if TYPE_CHECKING:
+    from tuftwork.cooling import AirNet, Surroundings
+
+Floats = npt.NDArray[np.float64]
+FASTEST = 2.0
+"""Air may pass a face at most this many times as fast as the car. [-]"""
+AGREED = 0.01
+"""Largest difference between flow and net at which they count as agreed. [-]"""
+_SHARE = 0.5
+"""Share of the net's answer that is taken at a time. [-]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opening:
+    """A face of a closed part that swallows or blows air.
+
+    Attributes
+    ----------
+    name
+        Its name; that of the net's part where they are tied.
+    part
+        The part whose surface it lies on.
+    kind
+        ``"inlet"`` or ``"outlet"``.
+    low, high
+        Corners of a box around the face: the part's surface in it that faces ``facing`` within 45°
+        is open. Shape (3,). [m]
+    facing
+        Direction out of the body. Shape (3,). [-]
+    mass_flow
+        Through it, at the start where a net says how much. [kg/s]
+    """
+
+    name: str
+    part: str
+    kind: Literal["inlet", "outlet"]
+    low: tuple[float, float, float]
+    high: tuple[float, float, float]
+    facing: tuple[float, float, float]
+    mass_flow: float
+
+    def __post_init__(self) -> None:
+        if not self.mass_flow >= 0:
+            cure = "The kind says which way it goes."
+            raise InputError("mass_flow", self.mass_flow, "kg/s", "must not be below 0", cure)
+        if not np.linalg.norm(self.facing) > 0:
+            raise InputError("facing", str(self.facing), "", "must not be zero")
+        if not np.all(np.array(self.high) > np.array(self.low)):
+            raise InputError("high", str(self.high), "m", f"must lie above low = {self.low}")
+
+    @property
+    def way(self) -> float:
+        """Sign of the flow along ``facing``."""
+        return 1.0 if self.kind == "outlet" else -1.0
+
+    def unit_facing(self) -> Floats:
+        """Return the direction out of the body. Shape (3,)."""
+        facing = np.array(self.facing, dtype=float)
+        return np.asarray(facing / np.linalg.norm(facing))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Face:
+    """An opening as the cells have it.
+
+    Attributes
+    ----------
+    opening
+        What was asked.
+    surface
+        Its number in the surface table.
+    cells
+        Numbers in the wall list of the cells that lie on it wholly. Shape (n,).
+    area
+        That air passes through. [cells²]
+    """
+
+    opening: Opening
+    surface: int
+    cells: npt.NDArray[np.int64]
+    area: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpeningFlow:
+    """What passed an opening in the end.
+
+    Attributes
+    ----------
+    name, kind
+        As asked.
+    area
+        As the cells have it. [m²]
+    mass_flow
+        Through it. [kg/s]
+    pressure, total
+        Coefficients of static and total pressure at the face, mean over its cells. [-]
+    net_flow
+        What the net answers to these pressures; None without a net. [kg/s]
+    """
+
+    name: str
+    kind: str
+    area: float
+    mass_flow: float
+    pressure: float
+    total: float
+    net_flow: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NetTie:
+    """The net behind the openings.
+
+    Attributes
+    ----------
+    net, around
+        Of the cooling room, best values.
+    heats
+        Given to the air by the net's parts. [W]
+    """
+
+    net: "AirNet"
+    around: "Surroundings"
+    heats: Mapping[str, float] = field(default_factory=dict)
+
+    def flows(self, faces: Sequence["Face"], pressure: Floats, total: Floats) -> Floats:
+        """Return the mass flow through each opening at these pressure coefficients. [kg/s].
+
+        Inlets take ``total`` as their recovery, outlets ``pressure``. If the net has openings
+        that no face stands for, outlets are scaled so that they blow what inlets swallow.
+        """
+        from tuftwork.cooling import AirNet, Exit, Inlet, solve_air
+
+        here = {face.opening.name: n for n, face in enumerate(faces)}
+        parts = []
+        for part in self.net.elements:
+            n = here.get(part.name)
+            if n is not None and isinstance(part, Inlet):
+                part = replace(part, recovery=float(np.clip(total[n], -1.5, 1.02)))
+            elif n is not None and isinstance(part, Exit):
+                part = replace(part, pressure=float(np.clip(pressure[n], -5.0, 1.0)))
+            parts.append(part)
+        solved = solve_air(AirNet(elements=tuple(parts)), self.around, self.heats)
+        flow = np.array([float(solved.of(face.opening.name)[0]) for face in faces])
+        if flow.min() < 0:
+            worst = faces[int(flow.argmin())].opening.name
+            raise NotConverged(
+                f"the net blows backwards through '{worst}' at the pressures of the flow: swap "
+                "inlet and outlet, or look at where they lie."
+            )
+        is_in = np.array([face.opening.kind == "inlet" for face in faces])
+        return np.where(is_in, flow, flow * flow[is_in].sum() / max(flow[~is_in].sum(), 1e-30))
+
+
+def check_openings(
+    openings: Sequence[Opening], parts: Mapping[str, bool], tie: NetTie | None
+) -> None:
+    """Refuse openings that cannot be meant.
+
+    Parameters
+    ----------
+    openings
+        All of them.
+    parts
+        Whether each part is closed, by name.
+    tie
+        The net behind them.
+
+    Raises
+    ------
+    InputError, UnknownName
+        With the opening's name.
+    """
+    names = [o.name for o in openings]
+    twice = next((n for n in names if names.count(n) > 1), None)
+    if twice is not None:
+        raise InputError("opening", f"'{twice}'", "", "stands twice")
+    for o in openings:
+        if o.part not in parts:
+            raise UnknownName("part", o.part, parts)
+        if not parts[o.part]:
+            limit = "needs a closed part: the inside takes the air"
+            raise InputError(f"opening '{o.name}'", o.part, "", limit)
+        if tie is not None:
+            tie.net.part(o.name)
+    flows = [sum(o.mass_flow for o in openings if o.kind == k) for k in ("inlet", "outlet")]
+    if openings and abs(flows[0] - flows[1]) > 1e-6 * max(flows):
+        limit = f"must equal what goes out, {flows[1]:g} kg/s"
+        raise InputError("flow through the inlets", flows[0], "kg/s", limit)
+
+
+def add_openings(
+    links: WallLinks,
+    openings: Sequence[tuple[Opening, int]],
+    places: Floats,
+    slack: float,
+) -> tuple[WallLinks, tuple[Face, ...]]:
+    """Return wall links with the openings' faces in them.
+
+    Parameters
+    ----------
+    links
+        The wall links.
+    openings
+        Each opening and the surface number of its part.
+    places : (3, n_wall)
+        Foot of each wall cell on its wall. [m]
+    slack
+        How far beyond its box a face may lie. [m]
+    """
+    if not openings:
+        return links, ()
+    surface_of, main = links.surface_of.copy(), links.main.copy()
+    surfaces, faces = list(links.surfaces), []
+    for opening, part in openings:
+        facing = opening.unit_facing()
+        low, high = (np.array(v)[:, None] for v in (opening.low, opening.high))
+        near = np.all((places >= low - slack) & (places <= high + slack), axis=0)
+        near &= (facing @ links.geometry[:3] > 0.7) & (links.main == part)
+        towards = (VELOCITY[1:] @ facing < -1e-9)[:, None]
+        own = near[None] & (links.cut > 0) & (surface_of == part) & towards
+        number = len(surfaces)
+        surface_of[own] = number
+        whole = near & np.all(own == (links.cut > 0), axis=0) & own.any(axis=0)
+        main[whole] = number
+        area = float((6.0 * WEIGHT[1:] * -(VELOCITY[1:] @ facing)) @ own.sum(axis=1))
+        if not area > 1.0:
+            limit = f"no open face of '{opening.part}' found between {opening.low} and "
+            limit += f"{opening.high} m facing {opening.facing}"
+            raise InputError(f"opening '{opening.name}'", round(area, 2), "cells²", limit)
+        if not whole.any():
+            limit = "must be at least 3 cells across"
+            raise InputError(f"opening '{opening.name}'", round(area, 2), "cells²", limit)
+        surfaces.append(Surface(name=opening.name, is_opening=True, counts_to=part))
+        faces.append(Face(opening=opening, surface=number, cells=np.flatnonzero(whole), area=area))
+    grown = replace(links, surface_of=surface_of, main=main, surfaces=tuple(surfaces))
+    return grown, tuple(faces)
+
+
+def with_flows(table: Floats, faces: Sequence[Face], momentum: Floats) -> Floats:
+    """Return a surface table in which faces pass this much. [density·cells³/step]."""
+    out = table.copy()
+    for face, value in zip(faces, momentum, strict=True):
+        o = face.opening
+        out[face.surface, 1:4] = o.way * value / face.area * o.unit_facing()
+    return out
+
+
+@dataclass(slots=True)
+class Exchange:
+    """Flow and net while they come to agree.
+
+    Attributes
+    ----------
+    faces
+        The openings.
+    tie
+        The net; None: the flows stay as they are.
+    unit
+        One lattice flow of mass. [kg/s]
+    pressure_unit
+        Pressure coefficient of a density departure of 1. [-]
+    speed_unit
+        One lattice speed over that of the free stream. [-]
+    flows
+        Through each face now. [kg/s]
+    answers
+        What the net said last; None before it was asked. [kg/s]
+    pressure, total
+        At each face, over the last window. [-]
+    """
+
+    faces: tuple[Face, ...]
+    tie: NetTie | None
+    unit: float
+    pressure_unit: float
+    speed_unit: float
+    flows: Floats
+    answers: Floats | None = None
+    pressure: Floats = field(default_factory=lambda: np.zeros(0))
+    total: Floats = field(default_factory=lambda: np.zeros(0))
+    window: list[Floats] = field(default_factory=list)
+
+    def note(self, densities: Sequence[Floats]) -> None:
+        """Take in one sample of the density departure beside each face."""
+        self.window.append(np.array([float(d.mean()) for d in densities]))
+
+    def coefficients(self, departure: Floats) -> tuple[Floats, Floats]:
+        """Return pressure and total-pressure coefficients at the faces from density departures."""
+        area = np.array([face.area for face in self.faces])
+        momentum = self.flows / self.unit / area
+        speed = momentum / (1.0 + departure) * self.speed_unit
+        pressure = departure * self.pressure_unit
+        return pressure, pressure + speed**2 * (1.0 + departure)
+
+    def ask(self) -> Floats:
+        """Ask the net at the window's mean pressures, and return the flows from now on. [kg/s]."""
+        self.pressure, self.total = self.coefficients(np.mean(self.window, axis=0))
+        self.window.clear()
+        if self.tie is not None:
+            self.answers = self.tie.flows(self.faces, self.pressure, self.total)
+            self.flows = self.flows + _SHARE * (self.answers - self.flows)
+            area = np.array([face.area for face in self.faces])
+            fastest = self.flows / self.unit / area * self.speed_unit
+            if fastest.max() > FASTEST:
+                worst = self.faces[int(fastest.argmax())].opening.name
+                raise NotConverged(
+                    f"the net wants air through '{worst}' at {fastest.max():.1f} times the car's "
+                    "speed: its opening is larger than the face drawn for it."
+                )
+        return self.flows
+
+    @property
+    def mismatch(self) -> float:
+        """Largest difference between flow and net, over the largest flow; 0 without a net. [-]."""
+        if self.tie is None:
+            return 0.0
+        if self.answers is None:
+            return float("inf")
+        # the flows moved by their share of the difference since the net answered
+        apart = np.abs(self.answers - self.flows) / (1.0 - _SHARE)
+        return float(apart.max() / max(self.answers.max(), 1e-12))
+
+    def rows(self, departure: Floats, cell: float) -> tuple[OpeningFlow, ...]:
+        """Return what passed each face, at its mean density departure."""
+        pressure, total = self.coefficients(departure)
+        return tuple(
+            OpeningFlow(
+                name=face.opening.name, kind=face.opening.kind, area=face.area * cell**2,
+                mass_flow=float(self.flows[n]), pressure=float(pressure[n]),
+                total=float(total[n]),
+                net_flow=None if self.answers is None else float(self.answers[n]),
+            )
+            for n, face in enumerate(self.faces)
+        )  # fmt: skip
