@@ -185,7 +185,7 @@ extern "C" __global__ void begin(S* __restrict__ f, const float* __restrict__ m)
 extern "C" __global__ void fill(S* __restrict__ f) {
   const int n = blockIdx.x * 256 + threadIdx.x;
   if (n >= NCELL) return;
-  const int j = (n / LX) % LY, k = n / (LX * LY);
+  const int j = (n / LX) %% LY, k = n / (LX * LY);
 %s
 }
 """

@@ -62,13 +62,17 @@ def load_cupy() -> Any:
     return cupy
 
 
+def slab_text() -> str:
+    """Return the CUDA C++ text of the two kernels that gather planes and put them in place."""
+    return _TEXT % tuple(", ".join(str(int(q)) for q in row) for row in (DOWN, UP))
+
+
 class SlabCudaEngine(CudaEngine):
     """The engine of a card with two more kernels, which gather planes and put them in place."""
 
     def text(self, *, half: bool) -> str:
         """Return the CUDA C++ text of all kernels."""
-        lists = tuple(", ".join(str(int(q)) for q in row) for row in (DOWN, UP))
-        return super().text(half=half) + _TEXT % lists
+        return super().text(half=half) + slab_text()
 
 
 class CudaPart(Part):

@@ -1,6 +1,7 @@
 """A box cut into slabs gives what the whole box gives."""
 
 import pickle
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from threading import Barrier, Thread
@@ -267,3 +268,17 @@ def test_errors_travel_between_processes_as_they_are() -> None:
         assert type(again) is type(error)
         assert str(again) == str(error)
         assert vars(again) == vars(error)
+
+
+@pytest.mark.parametrize("half", [False, True])
+def test_the_text_for_a_card_is_whole_and_names_every_kernel_once(setup: Setup, half: bool) -> None:
+    from tuftwork.flow.cuda_text import cuda_source
+    from tuftwork.flow.slab_cuda import slab_text
+
+    text = cuda_source(setup, half=half, block=128) + slab_text()
+    names = re.findall(r"__global__ void (?:__launch_bounds__\(BLOCK\) )?(\w+)\(", text)
+    assert len(names) == len(set(names))
+    assert {"bulk_even", "bulk_odd", "wall_even", "wall_odd", "fields", "fill"} <= set(names)
+    assert {"give", "take"} <= set(names)
+    assert text.count("{") == text.count("}")
+    assert "%s" not in text
