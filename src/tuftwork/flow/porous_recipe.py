@@ -34,7 +34,7 @@ def resist() -> list[Line]:
     for n, c in enumerate("xyz"):
         out.append(Line("let", f"j{c}", f"({_sum(n)} + 0.5 * F{c}) * ih"))
     out += [
-        Line("let", "ja", "jx * ax + jy * ay + jz * az"),
+        Line("let", "ja", "jx * wayx + jy * wayy + jz * wayz"),
         Line("let", "sa", "ja + 0.5 * fill * lift"),
         Line("let", "half", "1.0 + 0.5 * fill * linear"),
         Line("let", "root", "sqrt(half * half + 2.0 * fill * square * max2(sa, -sa))"),
@@ -43,10 +43,10 @@ def resist() -> list[Line]:
         Line("let", "more", "va - keep * ja"),
     ]
     for c in "xyz":
-        out.append(Line("set", f"R{c}", f"2.0 * held * ((1.0 - keep) * j{c} - more * a{c})"))
+        out.append(Line("set", f"R{c}", f"2.0 * held * ((1.0 - keep) * j{c} - more * way{c})"))
         out.append(Line("set", f"F{c}", f"F{c} - R{c}"))
     return [*out, Line("end")]
 
 
-CORE = ("ax", "ay", "az", "linear", "square", "lift", "across")
+CORE = ("wayx", "wayy", "wayz", "linear", "square", "lift", "across")
 """Names of the core table's columns in the statements; see ``setup.Core``."""
