@@ -13,6 +13,7 @@ import numpy as np
 from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
 from tuftwork.aeromap.part.base import FRONTAL_AREA, EstimatedPart, Reference
 from tuftwork.aeromap.part.coefficient import coefficients_of, overridden, without
+from tuftwork.aeromap.part.net_way import telling, way_fields, ways_of
 from tuftwork.aeromap.part.response import Response, response_of
 from tuftwork.car import AirNetPart, Project
 from tuftwork.cooling import Surroundings, cooling_cost, solve_cooling
@@ -43,19 +44,25 @@ _SEED = 20260
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NetCooling(EstimatedPart):
-    """The air net as a part; it leaves slow air to the rear wing (upward) or to the floor."""
+    """The air net as a part; it leaves slow air to the rear wing (upward) or to the floor.
+
+    ``ways`` are the nodes a splitter's channels leave by too: it is told how the air stands there.
+    """
 
     project: Project
+    ways: tuple[str, ...] = ()
     kept: dict[tuple[float, bytes], Array] = field(default_factory=dict, compare=False, repr=False)
 
     def load(
         self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
     ) -> PartLoad:
         """Return the net's load; see :class:`tuftwork.aeromap.interface.PartModel`."""
-        return _part_load(self, self.solved(platform, draws), draws)
+        fields = self.solved(platform, draws)
+        own = _part_load(self, fields[: len(FIELDS)], draws)
+        return telling(own, self.ways, fields[len(FIELDS) :])
 
     def solved(self, platform: PlatformState, draws: Mapping[str, Field]) -> Array:
-        """Return ``FIELDS`` at every speed asked for, ``(n_field, ..., n_draw)``."""
+        """Return ``FIELDS``, then three a way, at every speed: ``(n_field, ..., n_draw)``."""
         speed = np.asarray(platform.speed, dtype=float)
         density = np.asarray(platform.density, dtype=float)
         if speed.size == 1 and density.ndim <= 1:
@@ -67,7 +74,7 @@ class NetCooling(EstimatedPart):
             self._at(float(v), np.array([rho]), draws)
             for v, rho in zip(rows[0].ravel(), rows[1].ravel(), strict=True)
         ]
-        return np.stack(found, axis=1).reshape(len(FIELDS), *rows[0].shape[:-1], -1)
+        return np.stack(found, axis=1).reshape(len(found[0]), *rows[0].shape[:-1], -1)
 
     def _at(self, speed: float, density: Array, draws: Mapping[str, Field]) -> Array:
         """Return ``FIELDS`` at one speed, ``(n_field, n_draw)``; what was solved before is kept."""
@@ -102,7 +109,8 @@ class NetCooling(EstimatedPart):
         taken = sum(
             (np.maximum(state.air.of(i.name), 0.0) for i in case.table.inlets), np.zeros(count)
         )
-        return np.stack([cost.CzSf, cost.CzSr, cost.CxS, low, *beside, taken])
+        told = way_fields(case, state.air, self.ways, count)
+        return np.stack([cost.CzSf, cost.CzSr, cost.CxS, low, *beside, taken, *told])
 
     @property
     def net_inputs(self) -> tuple[str, ...]:
@@ -115,13 +123,15 @@ class QuickNet(EstimatedPart):
     """The same part behind a response surface in those inputs that tell."""
 
     response: Response
+    ways: tuple[str, ...] = ()
 
     def load(
         self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
     ) -> PartLoad:
         """Return the load the response surface gives."""
         inputs = np.stack(np.broadcast_arrays(*(draws[n] for n in self.response.names)))
-        return _part_load(self, self.response.at(inputs, platform.speed), draws)
+        fields = self.response.at(inputs, platform.speed)
+        return telling(_part_load(self, fields[:_QUICK], draws), self.ways, fields[_QUICK:])
 
 
 def quickened(models: Sequence[PartModel], density: float) -> tuple[PartModel, ...]:
@@ -142,13 +152,15 @@ def _quick(model: NetCooling, density: float) -> QuickNet:
     ensemble = draw_ensemble({n: model.inputs[n] for n in names}, size=_DRAWS, seed=_SEED)
     draws = {name: ensemble.of(name) for name in names}
     solved = (model._solve(v, np.array([density]), draws, _DRAWS) for v in _SPEEDS)
-    values = np.stack([fields[:_QUICK] for fields in solved])
+    told = np.r_[:_QUICK, len(FIELDS) : len(FIELDS) + 3 * len(model.ways)]
+    values = np.stack([fields[told] for fields in solved])
     uncertain = {name: draws[name] for name in ensemble.uncertain}
     response = response_of(uncertain, np.array(_SPEEDS), values)
     kept = {*response.names, *(n for n in model.inputs if not _is_of_net(n))}
     return QuickNet(
         name=model.name, kind=model.kind, sources=model.sources, reference=model.reference,
         inputs={n: q for n, q in model.inputs.items() if n in kept}, response=response,
+        ways=model.ways,
     )  # fmt: skip
 
 
@@ -219,5 +231,5 @@ def air_net_model(part: AirNetPart, reference: Reference, heard: Collection[str]
         inputs[FRONTAL_AREA] = reference.frontal_area
     return NetCooling(
         name=part.name, kind=part.kind, inputs=inputs, sources=SOURCES, reference=reference,
-        project=project,
+        project=project, ways=ways_of(project),
     )  # fmt: skip
