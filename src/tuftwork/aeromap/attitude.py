@@ -3,7 +3,8 @@
 Roll. Floors and splitters live by the gap: they are cut into strips along the car, each answers to
 the gap under it, h ± κ y φ, and the strips are averaged (κ below 1: air crosses between strips);
 the more it rolls, the more strips, so that the mean has no steps where strips pass a cliff.
-What stands in the air above does not feel a few degrees of roll.
+What stands in the air above does not feel a few degrees of roll. The low side pulls harder: its
+strips make a roll moment that leans the car further (``corner.py`` puts it against the springs).
 
 Yaw β. Loads fall by 1 − a β² (sweeping of a wing gives a = 1), drag grows by 1 + b β², the body
 gains lift, and a side force S β stands ahead of mid wheelbase. Even in β but for the side force.
@@ -138,6 +139,7 @@ def _strips(
     count = int(np.clip(np.ceil(np.max(np.abs(lift)) / _PER_STRIP), *_STRIPS))
     nodes, weights = np.polynomial.legendre.leggauss(count)
     total: PartLoad | None = None
+    turn: Field = np.zeros(1)  # strips that rise lie to the left of the middle
     for node, weight in zip(nodes, weights / 2, strict=True):
         rise = lift * node
         place = replace(
@@ -147,8 +149,9 @@ def _strips(
         )
         part = model.load(place, draws, around)
         total = _sum(total, part, float(weight))
+        turn = turn - weight * node * half * (part.downforce_front + part.downforce_rear)
     assert total is not None
-    return total
+    return replace(total, roll_moment=np.asarray(turn))
 
 
 def _sum(total: PartLoad | None, part: PartLoad, weight: float) -> PartLoad:

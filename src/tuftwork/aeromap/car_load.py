@@ -22,6 +22,9 @@ class CarLoad:
         What a reader must be told, part by part.
     side, yaw_moment : (..., n_draw)
         CyS and moment volume about mid wheelbase; zero in a car that runs straight. [m²], [m³]
+    roll_moment : (..., n_draw)
+        Volume of the roll moment of floor and splitter, turning the right side down; None in a
+        car that does not roll. [m³]
     mass_flow : (..., n_draw)
         Air taken in for cooling, at this speed and density; None where no part takes any. [kg/s]
     """
@@ -32,6 +35,7 @@ class CarLoad:
     notices: tuple[str, ...] = ()
     side: Field | None = None
     yaw_moment: Field | None = None
+    roll_moment: Field | None = None
     mass_flow: Field | None = None
 
     @property
@@ -75,13 +79,15 @@ def car_loads(
     side, moment = None, None
     if not is_straight(platform) and FRONTAL_AREA in draws and WHEELBASE in draws:
         side, moment = side_force(platform, draws, draws[FRONTAL_AREA], draws[WHEELBASE])
+    turns = [load.roll_moment for load in found if load.roll_moment is not None]
     flows = [load.mass_flow for load in found if load.mass_flow is not None]
     return CarLoad(
         downforce_front=_sum([load.downforce_front for load in found]),
         downforce_rear=_sum([load.downforce_rear for load in found]),
         drag=_sum([load.drag for load in found]),
         notices=tuple(dict.fromkeys(notice for load in found for notice in load.notices)),
-        side=side, yaw_moment=moment, mass_flow=_sum(flows) if flows else None,
+        side=side, yaw_moment=moment, roll_moment=_sum(turns) if turns else None,
+        mass_flow=_sum(flows) if flows else None,
     )  # fmt: skip
 
 

@@ -57,6 +57,9 @@ class PartLoad:
         What this part changes for others, by channel (``CHANNELS``), each broadcastable.
     notices
         What a reader must be told: outside the checked range, stalled, choked.
+    roll_moment
+        Volume of its roll moment about the middle, turning the right side down; None where its
+        engine looks at no roll. [m³]
     within
         Of this very load, what a neighbour has a part in, by ``source → target``: front, rear and
         drag, each broadcastable. The budget shows it as an interaction of its own. [m²]
@@ -69,6 +72,7 @@ class PartLoad:
     drag: Field
     effects: Mapping[str, Field] = field(default_factory=dict)
     notices: tuple[str, ...] = ()
+    roll_moment: Field | None = None
     within: Mapping[str, tuple[Field, Field, Field]] = field(default_factory=dict)
     mass_flow: Field | None = None
 
