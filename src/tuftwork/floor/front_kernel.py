@@ -115,9 +115,9 @@ def _lip(gap, slope, projection, droop, radius, onset, tolerance):
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
 def settle(front, strips, firsts, steps, mids, halves, terms, scales, imposed, out, whole):
-    """Settle states ``front (n, 9)``, ``strips (n_strip, n, 8)``; ``imposed`` bend below 0: solve.
+    """Settle states ``front (n, 10)``, ``strips (n_strip, n, 8)``; ``imposed`` bend below 0: solve.
 
-    ``out (n_strip, n, 8)`` and ``whole (n, 4)``: droop, loss, separated, drawn.
+    ``out (n_strip, n, 9)`` and ``whole (n, 4)``: droop, loss, separated, drawn.
     """
     n_strip, n = strips.shape[0], front.shape[0]
     c = np.empty((n_strip, 8, 10))
@@ -126,7 +126,7 @@ def settle(front, strips, firsts, steps, mids, halves, terms, scales, imposed, o
     solved[1], solved[2], solved[6] = 0, 1, 2
     ps, ds = np.empty(n_strip), np.empty(n_strip)
     for m in range(n):
-        gap, slope, head, upper, soft, projection, radius, onset, tolerance = front[m]
+        gap, slope, head, upper, soft, projection, radius, onset, tolerance, gain = front[m]
         for s in range(n_strip):
             for v in range(8):
                 x[v] = 0.0
@@ -149,7 +149,7 @@ def settle(front, strips, firsts, steps, mids, halves, terms, scales, imposed, o
                     strips[s, m, 3], strips[s, m, 4], strips[s, m, 0],
                 )  # fmt: skip
                 own = np.exp(_at(c[s, 2], g, ds[s], k)) - head
-                plate += scales[s] * strips[s, m, 0] * projection * own
+                plate += gain * scales[s] * strips[s, m, 0] * projection * own
             if imposed >= 0.0 or not soft > 0.0:
                 break
             miss = soft * plate / gap - bend
@@ -179,4 +179,6 @@ def settle(front, strips, firsts, steps, mids, halves, terms, scales, imposed, o
             out[s, m, 5] = _at(c[s, 4], g, d, k)
             out[s, m, 6] = np.exp(_at(c[s, 5], g, d, k))
             out[s, m, 7] = np.exp(_at(c[s, 6], g, d, k))
+            own = np.exp(_at(c[s, 2], g, d, k)) - head
+            out[s, m, 8] = scales[s] * width * projection * own
         whole[m, 0], whole[m, 1], whole[m, 2], whole[m, 3] = bend * gap, loss, gone, drawn

@@ -25,7 +25,7 @@ filled by the layer and of the greatest shape factor; the head handed over; cent
 over the channel's length; what head less Cp pushes rearward over the gap. [-]"""
 N_VAR, N_OUT, N_TERM = len(VARIABLES), len(OUTPUTS), 45
 MOST_BEND = 0.40  # [-] of the gap that the lip may droop before it counts as drawn to the road
-N_GIVEN = 8  # outputs of one channel, see StripLoads
+N_GIVEN = 9  # outputs of one channel, see StripLoads
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,6 +124,8 @@ class FrontState:
         [m]
     onset, tolerance
         Angle of the air at the lip, from above, and what the rolled edge bears. [rad]
+    gain
+        On the channels' load where it bends the plate. [-]
     """
 
     gap: Array
@@ -135,6 +137,7 @@ class FrontState:
     lip_radius: Array
     onset: Array
     tolerance: Array
+    gain: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,6 +158,8 @@ class StripLoads:
         Share of the narrowest gap that its layer fills. [-]
     shape_factor
         Greatest H; above 3 the layer has separated. [-]
+    plate
+        CzS from below on the plate ahead of the bodywork, which bends it. [m²]
     """
 
     under: Array
@@ -165,6 +170,7 @@ class StripLoads:
     head: Array
     choke: Array
     shape_factor: Array
+    plate: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,7 +223,7 @@ def evaluate(
         Droop of the lip over the gap, imposed; below 0 it is solved for. [-]
     """
     names = ("gap", "slope", "head", "upper", "softness", "projection", "lip_radius", "onset",
-             "tolerance")  # fmt: skip
+             "tolerance", "gain")  # fmt: skip
     own = ("width", "pressure", "beside", "outlet", "share", "leak", "mixing", "rise")
     full = np.broadcast_arrays(
         *(getattr(front, k) for k in names), *(getattr(s, k) for s in strips for k in own)
@@ -266,6 +272,7 @@ def _loads(
         drag=table.scale * (out[..., 2] - front.head * state.width * climb),
         flow=out[..., 3], pressure=out[..., 4], head=out[..., 5], choke=out[..., 6],
         shape_factor=out[..., 7],
+        plate=out[..., 8],
     )  # fmt: skip
 
 

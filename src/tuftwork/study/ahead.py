@@ -71,7 +71,7 @@ def compile_fronts() -> None:
     one = np.ones(1)
     front = FrontState(
         gap=0.05 * one, slope=0 * one, head=one, upper=0.1 * one, softness=0 * one,
-        projection=0.1 * one, lip_radius=0.01 * one, onset=0 * one, tolerance=one,
+        projection=0.1 * one, lip_radius=0.01 * one, onset=0 * one, tolerance=one, gain=one,
     )  # fmt: skip
     own = StripState(width=one, pressure=0 * one, beside=0 * one, outlet=1e9 * one, share=0 * one,
                      leak=0 * one, mixing=0 * one, rise=one)  # fmt: skip

@@ -1,4 +1,8 @@
-"""The splitter as the front of a channel, for the page "Floor": load, bending, choking, upwash."""
+"""Splitters for the page "Floor": their channels' answer, or one channel up to the flat floor.
+
+A splitter without a channel table stands in the budget in closed form; beside it the page shows
+one channel from its lip to the floor's leading edge, best values with a range by judgement.
+"""
 
 from collections.abc import Mapping
 from typing import Any
@@ -9,8 +13,10 @@ from tuftwork.car import Splitter
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.floor import FloorClosure, PlanResult
 from tuftwork.floor.nose import FrontFloor, FrontFlow, FrontLoad, edge_tolerance, solve_front
+from tuftwork.study.answers import Answers
 from tuftwork.study.floor_case import FloorCase
 from tuftwork.study.floor_number import ranged_number
+from tuftwork.study.front_rows import channel_row
 from tuftwork.study.store import Tree
 
 _LOWER = 0.010  # [m] a front that dives under braking
@@ -23,8 +29,12 @@ def fronts(
     splitters: tuple[Splitter, ...], case: FloorCase, closure: FloorClosure,
     heights: tuple[float, float], plan: PlanResult, pressure: float,
 ) -> list[Tree]:  # fmt: skip
-    """Return every splitter solved up to the floor's leading edge, level and 10 mm lower."""
-    return [_front(part, case, closure, heights, plan, pressure) for part in splitters]
+    """Return splitters without channels of their own, solved up to the floor's leading edge."""
+    return [
+        _front(part, case, closure, heights, plan, pressure)
+        for part in splitters
+        if part.channel is None
+    ]
 
 
 def _front(
@@ -67,12 +77,16 @@ def _told(load: FrontLoad) -> Mapping[str, Any]:
     }  # fmt: skip
 
 
-def front_rows(rows: list[Tree]) -> list[dict[str, Any]]:
+def front_rows(answers: Answers, rows: list[Tree], floor: str, state: str) -> list[dict[str, Any]]:
     """Return splitters as the page shows them: numbers with ranges, and words."""
     found = []
     for row in rows:
+        if "strips" in row:
+            found.append(channel_row(answers, row, floor, state))
+            continue
         if "refused" in row:
-            found.append({"name": row["name"], "numbers": [], "text": str(row["refused"])})
+            found.append({"name": row["name"], "numbers": [], "text": str(row["refused"]),
+                          "engine": "closed form", "notices": [], "sweep": None})  # fmt: skip
             continue
         at = f"lip {1e3 * float(row['clearance']):.0f} mm over the road"
         total = float(row["upper"]) + float(row["under"])
@@ -91,9 +105,11 @@ def front_rows(rows: list[Tree]) -> list[dict[str, Any]]:
         if "lower_refused" in row:
             text += f" 10 mm lower: {row['lower_refused']}"
         found.append({
-            "name": row["name"], "text": text,
+            "name": row["name"], "text": text, "engine": "closed form", "notices": [],
+            "sweep": None,
             "numbers": [
-                {"label": label, "number": ranged_number(v, share, dimension, unit, at)}
+                {"key": label, "label": label,
+                 "number": ranged_number(v, share, dimension, unit, at)}
                 for label, v, share, dimension, unit in numbers
                 if (dimension != "height" or v > 0) and (dimension != "angle" or v > _SEEN)
             ],

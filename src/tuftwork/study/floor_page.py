@@ -94,7 +94,7 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
         "flows": flows_of(result),
         "hysteresis": _hysteresis(case),
         "prices": _prices(answers, case, kept, named),
-        "fronts": front_rows(kept["fronts"]),
+        "fronts": front_rows(answers, kept["fronts"], case.part.name, named),
         "strakes": _strakes(answers, case, kept, named),
         "levers": _levers(answers, case, kept, named),
         "notices": [

@@ -60,8 +60,8 @@ class FrontAnswer:
         CzS on top [m²] and its place behind the lip [m].
     clearance
         Under the lip with the plate unbent. [m]
-    tolerance
-        Angle the rolled edge bears. [rad]
+    onset, tolerance
+        Angle of the air at the lip, bent, and what its rolled edge bears. [rad]
     gain
         On what the channels make: coverage and the table's own error. [-]
     """
@@ -70,6 +70,7 @@ class FrontAnswer:
     upper: Field
     upper_centre: Field
     clearance: Field
+    onset: Field
     tolerance: Field
     gain: Field
 
@@ -118,7 +119,8 @@ class ChannelSplitter(EstimatedPart):
         jet, within = self._jet(found, draws)
         made = loaded(
             down + jet, moment + jet * self._jet_station(draws), drag, draws[WHEELBASE],
-            effects=self._effects(found, platform, draws, drag), notices=self._notices(found),
+            effects=self._effects(found, platform, draws, np.asarray(drag)),
+            notices=self._notices(found),
         )  # fmt: skip
         return replace(made, within=within)
 
@@ -143,26 +145,28 @@ class ChannelSplitter(EstimatedPart):
         upper = np.maximum(head * upper - taken, 0.0)
         onset = own["lip_angle"] + slope
         bears = edge_tolerance(
-            np.maximum(self.key("lip_radius", draws), 1e-5), 2 * projection,
+            np.maximum(self.key("lip_radius", draws), 1e-5), self.tables[0].length,
             limit=own["edge_limit"], head=head,
         )  # fmt: skip
         soft = np.zeros(1)
         if self.spec.bends and not rigid:
             pressure = 0.5 * platform.density * np.square(platform.speed)
             soft = pressure / np.maximum(self.key("stiffness", draws), 1.0)
+        error = max(t.error for t in self.tables)
+        gain = own["coverage"] * np.maximum(1 + own["table"] * error, 0.2)
         front = FrontState(
             gap=np.asarray(gap), slope=np.asarray(slope), head=head, upper=upper, softness=soft,
             projection=projection, lip_radius=self.key("lip_radius", draws),
-            onset=np.asarray(onset), tolerance=bears,
+            onset=np.asarray(onset), tolerance=bears, gain=gain,
         )  # fmt: skip
         states = tuple(self._state(k, gap, draws, around) for k in range(len(self.tables)))
         spans = tuple(s.rise for s in self.spec.strips)
         loads = evaluate(self.tables, spans, front, states, bend=bend)
-        error = max(t.error for t in self.tables)
         return FrontAnswer(
             loads=loads, upper=upper, upper_centre=centre,
             clearance=np.asarray(gap - slope * projection), tolerance=bears,
-            gain=own["coverage"] * np.maximum(1 + own["table"] * error, 0.2),
+            onset=np.asarray(onset + loads.droop / projection),
+            gain=gain,
         )  # fmt: skip
 
     def _state(
@@ -270,16 +274,9 @@ class ChannelSplitter(EstimatedPart):
     ) -> dict[str, Field]:
         """Return what it does behind it: head and edge of the floor, angle and q of wings."""
         own, effects = self.coefficients(draws), dict[str, Field]()
-        middle, down = found.loads.strips[0], found.downforce
-        slope = (platform.ride_height_rear - platform.ride_height_front) / draws[WHEELBASE]
+        middle = found.loads.strips[0]
         for place in self.places:
-            centre = self.key("station", draws) + found.arm / np.where(
-                np.abs(down) > 1e-4, down, 1e-4
-            )
-            angle = own["upwash"] * horseshoe_angle(
-                down, self.key("width", draws), behind=place.station - centre,
-                above=self._height(place, platform, slope), height=found.clearance,
-            )  # fmt: skip
+            angle = self.angle_at(place, found, platform, draws)
             if place.kind == "rear wing":
                 # air that comes up takes incidence off a wing; the channel counts air coming down
                 effects["rear_wing_angle"] = -angle
@@ -295,6 +292,25 @@ class ChannelSplitter(EstimatedPart):
                 effects[angle_at(place.part)] = -angle
         return effects
 
+    def angle_at(
+        self, place: Place, found: FrontAnswer, platform: PlatformState, draws: Mapping[str, Field]
+    ) -> Field:
+        """Return the angle the plate turns the air by at a part behind it, up positive [rad]."""
+        down = found.downforce
+        slope = (platform.ride_height_rear - platform.ride_height_front) / draws[WHEELBASE]
+        lever = found.arm / np.where(np.abs(down) > 1e-4, down, 1e-4)
+        high = np.asarray(platform.ride_height_front + slope * place.station)
+        if place.height is not None:
+            high = np.full(1, place.height)
+        return np.asarray(
+            self.coefficients(draws)["upwash"]
+            * horseshoe_angle(
+                down, self.key("width", draws),
+                behind=place.station - self.key("station", draws) - lever, above=high,
+                height=found.clearance,
+            )
+        )  # fmt: skip
+
     def _edge(self, place: Place, angle: Field, draws: Mapping[str, Field]) -> Field:
         """Return the head a floor's rolled edge costs in air that rises against it [-]."""
         if not place.has_nose:
@@ -305,11 +321,6 @@ class ChannelSplitter(EstimatedPart):
         over = np.abs(angle) / np.maximum(bears, 1e-4) - 1
         gone = 1 / (1 + np.exp(-np.clip(over / 0.15, -40.0, 40.0)))
         return np.asarray(_SHARP * gone * np.abs(np.tan(angle)))
-
-    def _height(self, place: Place, platform: PlatformState, slope: Field) -> Field:
-        if place.height is not None:
-            return np.full(1, place.height)
-        return np.asarray(platform.ride_height_front + slope * place.station)
 
     def _notices(self, found: FrontAnswer) -> tuple[str, ...]:
         notices, loads = [], found.loads
