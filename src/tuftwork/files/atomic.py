@@ -7,8 +7,10 @@ so a crash at any moment leaves a whole file under the right name.
 
 import os
 import tempfile
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 from tuftwork.errors import Fault, FileFault
 
@@ -33,12 +35,39 @@ def write_atomic(path: Path, data: bytes, *, keep_previous: bool = False) -> Non
     FileFault
         If the disk is full or the folder may not be written; the file is then as it was.
     """
+    write_atomic_by(path, lambda file: _put(file, data), keep_previous=keep_previous)
+
+
+def _put(file: Any, data: bytes) -> None:
+    file.write(data)
+
+
+def write_atomic_by(
+    path: Path, write: Callable[[Any], None], *, keep_previous: bool = False
+) -> None:
+    """Put what a function writes into a file in one step.
+
+    Parameters
+    ----------
+    path
+        The file; its folder must be there.
+    write
+        Given the open binary file, writes all of the new content into it.
+    keep_previous
+        Keep what the file held before beside it, with ``.previous`` after its name.
+
+    Raises
+    ------
+    FileFault
+        If the disk is full or the folder may not be written; the file is then as it was.
+    """
     target = path.resolve() if path.is_symlink() else path
     try:
         clear_leftovers(target)
         if keep_previous and target.is_file():
-            _replace(target.with_name(target.name + PREVIOUS), target.read_bytes())
-        _replace(target, data)
+            old = target.read_bytes()
+            _replace(target.with_name(target.name + PREVIOUS), lambda file: _put(file, old))
+        _replace(target, write)
     except OSError as error:
         fault = Fault(
             what="could not be saved; it is still as it was before",
@@ -68,13 +97,13 @@ def _is_running(process: int) -> bool:
     return process != os.getpid()
 
 
-def _replace(path: Path, data: bytes) -> None:
+def _replace(path: Path, write: Callable[[Any], None]) -> None:
     prefix = f".{path.name}{_SAVING}{os.getpid()}-"
     handle, name = tempfile.mkstemp(prefix=prefix, dir=path.parent)
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(data)
+            write(file)
             file.flush()
             os.fsync(file.fileno())
         if path.exists():

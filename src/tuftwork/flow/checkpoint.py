@@ -1,8 +1,10 @@
-"""Save a run so that it can go on after a kill: written whole or not at all."""
+"""What is saved of a run so that it can go on after a kill, and whether it belongs to it.
+
+Where it is kept is not this room's business: whoever starts a run hands it a ``Shelf``.
+"""
 
 import hashlib
-import os
-from pathlib import Path
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +14,30 @@ from tuftwork.flow.engine import AbstractEngine
 from tuftwork.flow.setup import Setup
 
 FORM = 1
-"""Version of the file's form."""
+"""Version of what is saved."""
+Saved = dict[str, npt.NDArray[np.generic]]
+
+
+@runtime_checkable
+class Shelf(Protocol):
+    """Where the state of a run is kept, whole or not at all."""
+
+    @property
+    def name(self) -> str:
+        """What a reader knows it by."""
+        ...
+
+    def read(self) -> Saved | None:
+        """Return what was kept, None where nothing was."""
+        ...
+
+    def write(self, saved: Saved) -> None:
+        """Keep a state; an older one is given up only once the new one is complete."""
+        ...
+
+    def write_lost(self, saved: Saved) -> str:
+        """Keep the state of a diverged run beside it and return the name of that."""
+        ...
 
 
 def setup_digest(setup: Setup, precision: str) -> str:
@@ -24,41 +49,35 @@ def setup_digest(setup: Setup, precision: str) -> str:
     return h.hexdigest()
 
 
-def write_checkpoint(path: Path, engine: AbstractEngine, series: npt.NDArray[np.float64]) -> None:
-    """Write the state of a run: temporary file, flush to disk, rename.
+def to_save(engine: AbstractEngine, series: npt.NDArray[np.float64]) -> Saved:
+    """Return everything a run needs to go on.
 
     Parameters
     ----------
-    path
-        Where to write; an older file is replaced only once the new one is complete.
     engine
         The running engine.
     series : (n, n_surface, 6)
         Loads so far.
     """
-    partial = path.with_suffix(path.suffix + ".part")
-    with partial.open("wb") as file:
-        np.savez(
-            file,
-            form=np.array(FORM),
-            digest=np.array(setup_digest(engine.setup, engine.precision)),
-            series=series,
-            **engine.state(),  # type: ignore[arg-type]
-        )
-        file.flush()
-        os.fsync(file.fileno())
-    partial.replace(path)
+    return {
+        "form": np.array(FORM),
+        "digest": np.array(setup_digest(engine.setup, engine.precision)),
+        "series": series,
+        **engine.state(),
+    }
 
 
-def read_checkpoint(path: Path, engine: AbstractEngine) -> npt.NDArray[np.float64]:
+def put_back(engine: AbstractEngine, saved: Saved, name: str) -> npt.NDArray[np.float64]:
     """Put an engine back to a saved state and return the loads so far.
 
     Parameters
     ----------
-    path
-        The file.
     engine
-        An engine of the same setup and precision.
+        An engine of the same setup and precision; how many slabs it has does not matter.
+    saved
+        What was kept.
+    name
+        Where it was kept, for the reader.
 
     Returns
     -------
@@ -68,23 +87,17 @@ def read_checkpoint(path: Path, engine: AbstractEngine) -> npt.NDArray[np.float6
     Raises
     ------
     FileFault
-        If the file is damaged or belongs to another setup.
+        If it belongs to another setup.
     """
-    try:
-        with np.load(path, allow_pickle=False) as saved:
-            held = {key: saved[key] for key in saved.files}
-    except (OSError, ValueError, EOFError, KeyError) as error:
-        fault = Fault(what="cannot be read as a checkpoint", file=str(path), found=str(error))
-        raise FileFault([fault]) from error
     expected = setup_digest(engine.setup, engine.precision)
-    if int(held.get("form", -1)) != FORM or str(held.get("digest")) != expected:
+    if int(saved.get("form", np.array(-1))) != FORM or str(saved.get("digest")) != expected:
         fault = Fault(
             what="belongs to another run",
-            file=str(path),
-            found=str(held.get("digest"))[:12],
+            file=name,
+            found=str(saved.get("digest"))[:12],
             expected=expected[:12],
             cure="Start afresh, or go back to the case it was written for.",
         )
         raise FileFault([fault])
-    engine.restore(held)
-    return np.asarray(held["series"], dtype=float)
+    engine.restore(saved)
+    return np.asarray(saved["series"], dtype=float)

@@ -3,14 +3,13 @@
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
 from tuftwork import __version__
 from tuftwork.errors import Cancelled, InputError, NotConverged
-from tuftwork.flow.checkpoint import read_checkpoint, write_checkpoint
+from tuftwork.flow.checkpoint import Shelf, put_back, to_save
 from tuftwork.flow.core_flow import CoreFlow, core_flows
 from tuftwork.flow.cut import momentum_unit
 from tuftwork.flow.doubt import Doubt, Looked, Watch, jump_between_halves, looked_at
@@ -215,7 +214,7 @@ def run(
     rule: StopRule | None = None,
     backend: Backend = "cpu",
     precision: Precision | None = None,
-    checkpoint: Path | None = None,
+    checkpoint: Shelf | None = None,
     watch: Callable[[Progress], bool] | None = None,
 ) -> FlowResult:
     """Run a prepared case and return its loads and fields.
@@ -229,7 +228,7 @@ def run(
     backend, precision
         ``"cpu"`` with float64, or ``"cuda"`` with float32 or float16 storage.
     checkpoint
-        File for the state: read if it exists, written about every minute and on cancel.
+        Where the state is kept: read if there is one, written about every minute and on cancel.
     watch
         Called every sample; returning False cancels the run.
 
@@ -241,7 +240,7 @@ def run(
     Raises
     ------
     NotConverged
-        If the flow diverges; the state is kept beside the checkpoint, ending in ``.lost``.
+        If the flow diverges; the state is kept beside the checkpoint.
     Cancelled
         If ``watch`` returned False; the checkpoint holds the state.
     """
@@ -251,15 +250,16 @@ def run(
         prepared=prepared, engine=engine, rule=rule or StopRule(), looked=looked_at(prepared),
         watch=Watch(prepared=prepared, found={}), exchange=_exchange(prepared),
     )  # fmt: skip
-    if checkpoint is not None and checkpoint.is_file():
-        job.series = list(read_checkpoint(checkpoint, engine))
+    saved = checkpoint.read() if checkpoint is not None else None
+    if checkpoint is not None and saved is not None:
+        job.series = list(put_back(engine, saved, checkpoint.name))
         job.first_step = engine.step
         job.exchange.flows = _flows_of(prepared, engine)
     reached = _loop(job, checkpoint, watch)
     if job.exchange.mismatch > AGREED:
         kept = ""
         if checkpoint is not None:
-            write_checkpoint(checkpoint, engine, np.stack(job.series))
+            checkpoint.write(to_save(engine, np.stack(job.series)))
             kept = " The state is kept: it goes on with a longer run."
         raise NotConverged(
             f"flow and cooling net still differ by {job.exchange.mismatch:.1%} after "
@@ -285,7 +285,7 @@ def _flows_of(prepared: Prepared, engine: AbstractEngine) -> Floats:
     return np.array([np.linalg.norm(table[f.surface, 1:4]) * f.area * unit for f in prepared.faces])
 
 
-def _loop(job: _Run, checkpoint: Path | None, watch: Callable[[Progress], bool] | None) -> bool:
+def _loop(job: _Run, checkpoint: Shelf | None, watch: Callable[[Progress], bool] | None) -> bool:
     """Advance until the rule is met; True if the asked error was reached."""
     engine, rule = job.engine, job.rule
     last_step = steps_for(job.prepared.case, rule.longest)
@@ -303,10 +303,10 @@ def _loop(job: _Run, checkpoint: Path | None, watch: Callable[[Progress], bool] 
             engine.sample()
         if watch is not None and not watch(job.progress()):
             if checkpoint is not None:
-                write_checkpoint(checkpoint, engine, np.stack(job.series))
+                checkpoint.write(to_save(engine, np.stack(job.series)))
             raise Cancelled(f"stopped at step {engine.step}, {job.travel:.2f} body lengths")
         if checkpoint is not None and time.monotonic() - saved > 60.0:
-            write_checkpoint(checkpoint, engine, np.stack(job.series))
+            checkpoint.write(to_save(engine, np.stack(job.series)))
             saved = time.monotonic()
         if len(job.series) % 8 == 0:
             known = job.known()
@@ -316,7 +316,7 @@ def _loop(job: _Run, checkpoint: Path | None, watch: Callable[[Progress], bool] 
     return False
 
 
-def _check_sound(job: _Run, loads: Floats, checkpoint: Path | None) -> None:
+def _check_sound(job: _Run, loads: Floats, checkpoint: Shelf | None) -> None:
     """Raise if the flow has diverged, keeping the state for inspection."""
     largest = np.abs(loads).max() * job.prepared.area_per_force / job.prepared.frontal_area
     length = job.prepared.setup.shape[0]
@@ -324,9 +324,8 @@ def _check_sound(job: _Run, loads: Floats, checkpoint: Path | None) -> None:
         return
     kept = ""
     if checkpoint is not None:
-        lost = checkpoint.with_suffix(checkpoint.suffix + ".lost")
-        write_checkpoint(lost, job.engine, np.stack([*job.series, loads]))
-        kept = f" The state is kept in {lost.name}."
+        name = checkpoint.write_lost(to_save(job.engine, np.stack([*job.series, loads])))
+        kept = f" The state is kept in {name}."
     case = job.prepared.case
     signs = "".join(f" {d.text}" for d in job.watch.told())
     raise NotConverged(

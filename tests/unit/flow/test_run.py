@@ -10,6 +10,7 @@ import pytest
 import trimesh
 
 from tuftwork.errors import Cancelled, FileFault, InputError, NotConverged
+from tuftwork.files.flow_state import FlowStateFile
 from tuftwork.flow import (
     Box,
     FlowCase,
@@ -128,18 +129,19 @@ def test_a_run_goes_on_after_a_kill_as_if_nothing_had_happened(
     prepared: Prepared, result: FlowResult, tmp_path: Path
 ) -> None:
     path = tmp_path / "state.npz"
+    shelf = FlowStateFile(path)
     with pytest.raises(Cancelled, match="body lengths"):
-        run(prepared, rule=RULE, checkpoint=path, watch=lambda p: p.travel < 2.0)
-    assert not list(tmp_path.glob("*.part"))
-    resumed = run(prepared, rule=RULE, checkpoint=path)
+        run(prepared, rule=RULE, checkpoint=shelf, watch=lambda p: p.travel < 2.0)
+    assert [p.name for p in tmp_path.iterdir()] == ["state.npz"]
+    resumed = run(prepared, rule=RULE, checkpoint=shelf)
     np.testing.assert_array_equal(resumed.series, result.series)
     np.testing.assert_allclose(resumed.mean.velocity, result.mean.velocity)
     other = prepare(small_case())
     with pytest.raises(FileFault, match="belongs to another run"):
-        run(other, rule=RULE, checkpoint=path)
+        run(other, rule=RULE, checkpoint=shelf)
     path.write_bytes(b"broken")
     with pytest.raises(FileFault, match="cannot be read"):
-        run(prepared, rule=RULE, checkpoint=path)
+        run(prepared, rule=RULE, checkpoint=shelf)
 
 
 def test_divergence_is_caught_saved_and_explained(
@@ -150,9 +152,9 @@ def test_divergence_is_caught_saved_and_explained(
         self.step += 2 * n_pair
 
     monkeypatch.setattr(CpuEngine, "advance", blow_up)
-    path = tmp_path / "state.npz"
+    shelf = FlowStateFile(tmp_path / "state.npz")
     with pytest.raises(NotConverged, match=r"diverged at step 2 .*kept in state\.npz\.lost"):
-        run(prepared, rule=RULE, checkpoint=path)
+        run(prepared, rule=RULE, checkpoint=shelf)
     assert (tmp_path / "state.npz.lost").is_file()
 
 

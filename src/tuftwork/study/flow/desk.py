@@ -22,6 +22,7 @@ from tuftwork.errors import Cancelled, Fault, FileFault, InputError, NotConverge
 from tuftwork.files import NEW, OpenProject, read_project, save_changes, write_atomic
 from tuftwork.files.evidence import copy_in
 from tuftwork.files.flow import write_flow_record
+from tuftwork.files.flow_state import FlowStateFile
 from tuftwork.flow import FlowResult, Prepared, Progress, run
 from tuftwork.flow.judge import prepared_or_faults
 from tuftwork.flow.statistics import SeriesMean
@@ -242,7 +243,8 @@ def _carried_out(
     desk.note(state="running", n_cell=prepared.setup.n_cell, step=0, travel=0.0)
     result = run(
         prepared, rule=built.rule, backend=built.run.back_end,
-        precision=built.run.precision or None, checkpoint=desk.checkpoint, watch=desk.watch,
+        precision=built.run.precision or None, checkpoint=FlowStateFile(desk.checkpoint),
+        watch=desk.watch,
     )  # fmt: skip
     desk.note(state="finishing", travel=result.travel)
     record = record_tree(result, built)
