@@ -299,7 +299,7 @@ def mpi_world() -> Any:
         from mpi4py import MPI
         from mpi4py.util import pkl5
     except ImportError:
-        cure = "Install it with: pip install 'tuftwork[mpi]', or start without mpiexec: one host needs none."
+        cure = "Install it with: pip install 'tuftwork[mpi]', or start without mpiexec."
         raise InputError("cards", "under MPI", "", "need mpi4py", cure) from None
     if MPI.COMM_WORLD.Get_size() == 1:
         return None

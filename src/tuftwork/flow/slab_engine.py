@@ -10,10 +10,11 @@ from typing import Any, Protocol, runtime_checkable
 import numpy as np
 import numpy.typing as npt
 
+from tuftwork.flow.doubt import Extremes, Looked
 from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision
 from tuftwork.flow.setup import Floats, Setup
 from tuftwork.flow.slab import OTHER, Slab, cut_slabs
-from tuftwork.flow.slab_part import CpuPart, Part
+from tuftwork.flow.slab_part import PLACED, CpuPart, Part
 
 
 @runtime_checkable
@@ -47,7 +48,10 @@ class Hand:
             "rows": engine.wall_rows,
             "loads": part.loads,
             "surfaces": part.set_surfaces,
-            "force": engine.set_force,
+            "force": part.set_force,
+            "look": part.look,
+            "extremes": part.extremes,
+            "densities": part.densities,
             "stream": part.set_stream,
             "sample": engine.sample,
             "means": part.means,
@@ -132,7 +136,8 @@ class SlabEngine(AbstractEngine):
         super().__init__(setup)
         self.backend, self.precision = backend, precision
         self.slabs, self.crew = tuple(slabs), crew
-        self._surfaces = len(setup.walls.surfaces)
+        self._table = setup.walls.table()
+        self._looked: Looked | None = None
 
     def _all(self, verb: str, *arguments: Any) -> list[Any]:
         return self.crew.ask(verb, [arguments] * len(self.slabs))
@@ -186,7 +191,42 @@ class SlabEngine(AbstractEngine):
 
     def set_surfaces(self, table: Floats) -> None:
         """Change speeds and flows of the surfaces."""
-        self._all("surfaces", table)
+        self._table = np.array(table, dtype=float)
+        self._all("surfaces", self._table)
+
+    def surface_table(self) -> Floats:
+        """Return the surface table as it is now."""
+        return self._table.copy()
+
+    def densities(self, cells: npt.NDArray[np.int64]) -> Floats:
+        """Return the density departure of some wall cells, mean of two steps. Shape (n,)."""
+        owner = np.zeros(self.setup.walls.cell.size, np.int64)
+        place = np.zeros_like(owner)
+        for slab in self.slabs:
+            owner[slab.wall], place[slab.wall] = slab.number, np.arange(slab.wall.size)
+        mine = [owner[cells] == slab.number for slab in self.slabs]
+        parts = self.crew.ask("densities", [(place[cells[m]],) for m in mine])
+        found = np.zeros(len(cells))
+        for m, own in zip(mine, parts, strict=True):
+            found[m] = own
+        return found
+
+    def extremes(self, looked: Looked, speed: float) -> Extremes:
+        """Return the largest and smallest values now; each slab looks at its own layers."""
+        if self._looked is not looked:
+            rows = [slice(s.low, s.high) for s in self.slabs]
+            self.crew.ask("look", [(looked.air[r], looked.still[r]) for r in rows])
+            self._looked = looked
+        found = self._all("extremes", speed)
+        share = np.array([n for _, n in found]) / max(sum(n for _, n in found), 1)
+        each = [one for one, _ in found]
+        worst: dict[str, Any] = {
+            name: (min if name == "thin" else max)(getattr(one, name) for one in each)
+            for name in PLACED
+        }
+        mean: dict[str, Any] = {name: float(share @ [getattr(one, name) for one in each])
+                for name in ("rippled", "mass")}  # fmt: skip
+        return Extremes(**worst, **mean)
 
     def set_force(self, force: tuple[float, float, float]) -> None:
         """Change the body force from now on."""
@@ -222,20 +262,22 @@ class SlabEngine(AbstractEngine):
             joined["populations"] = joined["populations"].reshape(-1)
         for name in ("rows", "mean_rows"):
             joined[name] = self._walls([own[name] for own in found])
-        return joined | {"count": np.array([self.step, self.n_sample])}
+        count = np.array([self.step, self.n_sample])
+        return joined | {"count": count, "surface": self._table}
 
     def restore(self, state: dict[str, npt.NDArray[np.generic]]) -> None:
         """Go back to a saved state, whoever saved it."""
         lx, ly, lz = self.setup.shape
         each = []
         for slab in self.slabs:
-            own = {"count": state["count"]}
+            own = {"count": state["count"], "surface": state["surface"]}
             for name, n in (("populations", 27), ("mean", 4)):
                 own[name] = state[name].reshape(n, lz, ly, lx)[:, slab.low : slab.high]
             for name in ("rows", "mean_rows"):
                 own[name] = state[name][:, slab.wall]
             each.append((own,))
         self.crew.ask("restore", each)
+        self._table = np.array(state["surface"], dtype=float)
         self.step, self.n_sample = (int(x) for x in state["count"])
 
     def close(self) -> None:

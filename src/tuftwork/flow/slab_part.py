@@ -4,12 +4,14 @@
 """
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
 
+from tuftwork.flow.doubt import Extremes, Looked
 from tuftwork.flow.engine import AbstractEngine, CpuEngine
 from tuftwork.flow.setup import PLAIN, SOLID, Floats
 from tuftwork.flow.slab import N_CROSSING, SIDES, Side, Slab, some_walls
@@ -17,6 +19,8 @@ from tuftwork.flow.slab import N_CROSSING, SIDES, Side, Slab, some_walls
 Plane = Any
 """Nine populations of one layer, on the host or on a card. Shape (9, ly·lx)."""
 State = dict[str, npt.NDArray[np.generic]]
+PLACED = ("speed", "total", "dense", "thin", "ripple")
+"""Extremes that have a place."""
 CENTRE_Z = 9
 """Place of the height of a surface's centre in its row of the table."""
 
@@ -107,24 +111,60 @@ class Part(ABC):
 
     def set_surfaces(self, table: Floats) -> None:
         """Change speeds and flows of the surfaces; places are those of the whole box."""
+        for engine in self.engines():
+            engine.set_surfaces(self._moved(table))
+
+    def _moved(self, table: npt.NDArray[np.generic]) -> Floats:
         own = np.array(table, dtype=float)
         own[:, CENTRE_Z] -= self.slab.low - 1
-        self.engine.set_surfaces(own)
+        return own
 
     def set_stream(self, profile: Floats) -> None:
         """Change the imposed profile of the own layers. Shape (3, own layers, ly)."""
-        self.engine.set_stream(np.pad(profile, ((0, 0), (1, 1), (0, 0)), mode="edge"))
+        for engine in self.engines():
+            engine.set_stream(np.pad(profile, ((0, 0), (1, 1), (0, 0)), mode="edge"))
+
+    def set_force(self, force: tuple[float, float, float]) -> None:
+        """Change the body force from now on."""
+        for engine in self.engines():
+            engine.set_force(force)
+
+    def engines(self) -> Sequence[AbstractEngine]:
+        """Return every engine that looks at the slab's populations."""
+        return [self.engine]
+
+    def look(self, air: npt.NDArray[np.bool_], still: npt.NDArray[np.bool_]) -> None:
+        """Say where ``extremes`` is to look. Shapes (own layers, ly, lx)."""
+        pad = ((1, 1), (0, 0), (0, 0))
+        self._looked = Looked(air=np.pad(air, pad), still=np.pad(still, pad))
+
+    def extremes(self, speed: float) -> tuple[Extremes, int]:
+        """Return the extremes with cells numbered as in the whole box, and how many were seen.
+
+        Ripple across the plane to the next slab is not seen.
+        """
+        found = self.engine.extremes(self._looked, speed)
+        first = (self.slab.low - 1) * self.slab.plane
+        moved: dict[str, Any] = {
+            name: (getattr(found, name)[0], getattr(found, name)[1] + first) for name in PLACED
+        }
+        return replace(found, **moved), int(self._looked.air.sum())
+
+    def densities(self, cells: npt.NDArray[np.int64]) -> Floats:
+        """Return the density departure of some of the slab's wall cells."""
+        return self.engine.densities(cells)
 
     def state(self) -> State:
         """Return every array needed to go on later, own layers only."""
         found = dict(self.engine.state())
+        del found["surface"]
         for name in ("populations", "mean"):
             found[name] = self._layers(found[name])[:, 1:-1]
         return found
 
     def restore(self, state: State) -> None:
         """Go back to a saved state of the own layers."""
-        full = dict(state)
+        full = dict(state) | {"surface": self._moved(state["surface"])}
         own = self.engine.state()
         for name in ("populations", "mean"):
             held = np.zeros_like(self._layers(own[name]))
@@ -158,6 +198,10 @@ class CpuPart(Part):
         edges = np.zeros(top + 1, bool)
         edges[[1, top - 1]] = True
         self._apart = [self._some(layers) for layers in (edges, ~edges)] if overlap else []
+
+    def engines(self) -> Sequence[AbstractEngine]:
+        """Return every engine that looks at the slab's populations."""
+        return [self.engine, *(engine for engine, _ in self._apart)]
 
     def _some(self, layers: npt.NDArray[np.bool_]) -> tuple[CpuEngine, npt.NDArray[np.int64]]:
         """Return an engine for some layers that shares the populations, and its wall cells."""

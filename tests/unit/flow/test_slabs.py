@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from tuftwork.errors import Fault, FileFault, InputError, NotConverged, UnknownName
+from tuftwork.flow.doubt import Looked
 from tuftwork.flow.engine import CpuEngine
 from tuftwork.flow.setup import SOLID, Setup, Surface, plain_box
 from tuftwork.flow.slab import DOWN, UP, cut_layers, cut_slabs
@@ -136,7 +137,7 @@ def test_stream_force_and_surfaces_may_change_while_slabs_run(setup: Setup) -> N
     faster[1, 5] *= 2.0
     sheared = replace(setup, profile=profile, force=(1e-6, 0.0, 0.0))
     found = []
-    for engine in (CpuEngine(sheared), slabs_here(sheared, 3)):
+    for engine in (CpuEngine(sheared), slabs_here(sheared, 3, overlap=True)):
         engine.start_uniform()
         engine.advance(4)
         engine.set_surfaces(faster)
@@ -145,6 +146,20 @@ def test_stream_force_and_surfaces_may_change_while_slabs_run(setup: Setup) -> N
         engine.advance(4)
         found.append(engine.moments().velocity)
     assert differ(found[0], found[1], setup.mark) < 1e-14
+
+
+def test_slabs_tell_the_same_extremes_and_densities(setup: Setup, whole: CpuEngine) -> None:
+    slabs = run_like(slabs_here(setup, 3))
+    air = (setup.mark != SOLID) & (np.arange(setup.shape[0]) > 1)
+    looked = Looked(air=air, still=air & (np.arange(setup.shape[0]) > 12))
+    one, two = (engine.extremes(looked, 0.08) for engine in (whole, slabs))
+    for name in ("speed", "total", "dense", "thin"):
+        assert getattr(two, name)[0] == pytest.approx(getattr(one, name)[0], rel=1e-12)
+        assert getattr(two, name)[1] == getattr(one, name)[1]
+    assert two.mass == pytest.approx(one.mass, rel=1e-12)
+    assert two.ripple[0] <= one.ripple[0] * (1 + 1e-12)
+    cells = np.arange(0, setup.walls.cell.size, 7)[::-1]
+    np.testing.assert_allclose(slabs.densities(cells), whole.densities(cells), atol=1e-14)
 
 
 def test_a_state_saved_in_three_slabs_goes_on_in_two_and_in_one(
