@@ -21,8 +21,8 @@ _NODES, _FINE = 40, 120
 _GAPS = 8
 _MARGIN = 1.6  # [-] design points per coefficient
 _TRIALS = 20
-_MIDDLE = np.array([0.0, 0.0, np.log(1.12), 0.94, 0.0, 0.5, 0.25, 1.0])
-_HALF = np.array([0.012, 0.0, 0.55, 0.15, 0.0, 0.5, 0.25, 0.3])
+_MIDDLE = np.array([0.0, 0.0, np.log(1.12), 0.94, 0.0, 0.75, 0.25, 1.0])
+_HALF = np.array([0.012, 0.0, 0.55, 0.15, 0.0, 0.35, 0.25, 0.3])
 _DISCHARGE = (0.30, 0.85)  # [-] that the design covers
 _CLOSED = 0.06  # [-] of the clearance that footplates leave at the least
 
@@ -77,7 +77,7 @@ def strip_table(
         raise NotConverged(
             f"the splitter's table, {strip.name}: {failed} of {out[..., 0].size} states unsolved"
         )
-    terms = _fitted(unit, out, used)
+    terms = _fitted(unit, out)
     table = StripTable(
         gap=nodes, middle=middle, half=half, terms=terms, scale=1.0, error=0.0, peak=np.nan,
         length=strip.end - spec.lip,
@@ -178,7 +178,7 @@ def quadratic(unit: Array) -> Array:
     return np.stack(columns, axis=-1)
 
 
-def _fitted(unit: Array, out: Array, used: Array) -> Array:
+def _fitted(unit: Array, out: Array) -> Array:
     phi = quadratic(unit)
     live = np.any(phi != 0, axis=0)
     terms = np.zeros((out.shape[0], N_OUT, N_TERM))

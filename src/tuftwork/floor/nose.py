@@ -33,7 +33,7 @@ class FrontFloor:
     edge_gap
         Under the sides where footplates stand, None: the clearance.
     stiffness
-        Load at the lip per lip droop, of the whole plate; None: rigid. [N/m]
+        Load on the plate ahead of the bodywork per droop of its lip; None: rigid. [N/m]
     """
 
     width: float
@@ -79,6 +79,8 @@ class FrontLoad:
     ----------
     upper, under
         CzS from above and below. [m²]
+    plate
+        CzS of it on the plate ahead of the bodywork, which bends it. [m²]
     centre
         Station of its centre. [m]
     droop
@@ -99,6 +101,7 @@ class FrontLoad:
 
     upper: float
     under: float
+    plate: float
     centre: float
     droop: float
     clearance: float
@@ -149,7 +152,7 @@ def solve_front(
     load = _rigid(floor, flow, closure, 0.0, near, upper_pressure, pool)
     if floor.stiffness is not None:
         for _ in range(60):
-            aim = load.downforce * flow.pressure / floor.stiffness
+            aim = load.plate * flow.pressure / floor.stiffness
             if aim > 0.8 * flow.clearance:
                 raise NotConverged(
                     f"the splitter at {1e3 * flow.clearance:.0f} mm: its load draws it to the road"
@@ -202,9 +205,12 @@ def _rigid(
     behind = floor.projection - pool * (1 - x / np.expm1(x))
     moment = line.moment + upper * (floor.lip + behind)
     total = float(upper + line.downforce)
+    ahead = np.linspace(floor.lip, floor.lip + floor.projection, 41)
+    suction = np.interp(ahead, line.x, -line.pressure * line.width)
     return FrontLoad(
-        upper=float(upper), under=line.downforce, centre=float(moment / total), droop=droop,
-        clearance=clearance, inlet_loss=loss,
+        upper=float(upper), under=line.downforce,
+        plate=float(upper + np.trapezoid(suction, ahead)), centre=float(moment / total),
+        droop=droop, clearance=clearance, inlet_loss=loss,
         choke=float(np.max(line.displacement / line.gap)), is_choked=False,
         upwash=upwash_behind(total, floor.width, length, clearance), line=line,
     )  # fmt: skip
