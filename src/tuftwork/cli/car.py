@@ -13,12 +13,16 @@ from tuftwork.cli.show import show_lines, show_table
 def states(
     project: ProjectArgument = ".",
     speed: Annotated[str, typer.Option(help="Like '220 km/h'; the study's unless given.")] = "",
+    lateral: Annotated[
+        str, typer.Option(help="Of a corner, like '1.6 g'; the lap's at that speed unless given.")
+    ] = "",
     as_json: JsonOption = False,
 ) -> int:
     """Show every state, device position and failure, and what it does to stick anywhere."""
     from tuftwork.study import Bench
 
-    page = Bench(project).page("car", **({"speed": speed} if speed else {}))
+    asked = {k: v for k, v in (("speed", speed), ("lateral", lateral)) if v}
+    page = Bench(project).page("car", **asked)
     if as_json:
         keys = ("speed", "at", "rows", "devices", "levers", "platform", "partial", "notices")
         print_json({key: page[key] for key in keys})
@@ -32,8 +36,19 @@ def states(
     show_table(f"States at {page['speed']['text']}", columns, rows)
     for device in page["devices"]:
         _show_device(device)
+    if page["platform"] is not None:
+        _show_corner(page["platform"]["corner"])
     show_lines(["", *page["partial"]])
     return 0
+
+
+def _show_corner(corner: dict[str, Any]) -> None:
+    title = f"In a corner at {corner['lateral']['text']} ({corner['from']})"
+    if corner["refused"]:
+        show_lines(["", f"{title}: {corner['refused']}"])
+        return
+    rows = [(row["words"], row["number"]) for row in corner["numbers"]]
+    show_table(title, ("what", "value"), rows)
 
 
 def _show_device(device: dict[str, Any]) -> None:
@@ -60,6 +75,8 @@ def map_command(
     ] = 0,
     roll: Annotated[str, typer.Option(help="Slices in roll, like '1 °, 2 °'.")] = "",
     yaw: Annotated[str, typer.Option(help="Slices in yaw, like '3 °'.")] = "",
+    steer: Annotated[str, typer.Option(help="Slices in steer, like '4 °'.")] = "",
+    speed: Annotated[str, typer.Option(help="Slices in speed, like '120 km/h'.")] = "",
     share: Annotated[
         float, typer.Option(help="Share of the cells that is run; the rest is read between them.")
     ] = 1.0,
@@ -77,7 +94,8 @@ def map_command(
 
     bench = Bench(project)
     if survey:
-        return _survey(bench, (survey, share, roll, yaw, scheduler, to), as_json)
+        slices = {"roll": roll, "yaw": yaw, "steer": steer, "speed": speed}
+        return _survey(bench, (survey, share), slices, (scheduler, to), as_json)
     page = bench.page("map", **({"state": state} if state else {}))
     if save:
         bench.save_map(save)
@@ -91,11 +109,14 @@ def map_command(
     return 0
 
 
-def _survey(bench: Any, asked: tuple[int, float, str, str, str, str], as_json: bool) -> int:
+def _survey(
+    bench: Any, asked: tuple[int, float], slices: dict[str, str], place: tuple[str, str],
+    as_json: bool,
+) -> int:  # fmt: skip
     from tuftwork.study.survey import Survey, run_survey
 
-    cells, share, roll, yaw, scheduler, to = asked
-    wanted = Survey.of(cells=cells, share=share, roll=roll, yaw=yaw)
+    scheduler, to = place
+    wanted = Survey.of(cells=asked[0], share=asked[1], **slices)
     with progress_bar(quiet=as_json) as watch:
         found = run_survey(bench, wanted, watch=watch, scheduler=scheduler or None, to=to or None)
     if as_json:
@@ -107,5 +128,5 @@ def _survey(bench: Any, asked: tuple[int, float, str, str, str, str], as_json: b
     ]
     columns = ("state", "slice", "cells run", "read between", "error held out", "in range", "next")
     show_table(f"Map of {found['cells']} cells", columns, rows, found["text"])
-    show_lines([f"Wrote {found['file']}"])
+    show_lines([*filter(None, [found["held"]]), f"Wrote {found['file']}"])
     return 0

@@ -62,7 +62,7 @@ PAGES: tuple[PageEntry, ...] = (
     ),
     PageEntry(
         name="car", title="Car", make="tuftwork.study.car.page:car_page",
-        query=("speed", "state"), support="tuftwork.study.car.page:car_support",
+        query=("speed", "state", "lateral"), support="tuftwork.study.car.page:car_support",
     ),
     PageEntry(
         name="budget", title="Budget", make="tuftwork.study.page:budget_page",

@@ -10,6 +10,7 @@ from tuftwork.aeromap.platform import STANDARD_GRAVITY
 from tuftwork.car import Project
 from tuftwork.quantity import Draws, exact, summarise
 from tuftwork.study.answers import Answers
+from tuftwork.study.car.corner import corner_of
 from tuftwork.study.car.device import devices_of, rows_of
 from tuftwork.study.car.leverage import levers_of
 from tuftwork.study.car.motion import (
@@ -33,14 +34,14 @@ CAUTION = (
 )
 
 
-def car_page(answers: Answers, *, speed: str = "", state: str = "") -> Page:
-    """Return the car as one system, in a state at a speed."""
+def car_page(answers: Answers, *, speed: str = "", state: str = "", lateral: str = "") -> Page:
+    """Return the car as one system, in a state at a speed; ``lateral`` is a corner's, entered."""
     name = answers.state_named(state)
     usual = answers.speeds[-2] if len(answers.speeds) > 1 else answers.speeds[-1]
     at_speed = answers.speed_named(speed, usual=usual)
-    key = f"car page {name} {at_speed}"
+    key = f"car page {name} {at_speed} {lateral}"
     if key not in answers.worked_out:
-        answers.worked_out[key] = _page(answers, name, at_speed)
+        answers.worked_out[key] = _page(answers, name, at_speed, lateral)
     kept: Page = answers.worked_out[key]
     return kept | {"surveys": surveys_of(answers)}
 
@@ -55,7 +56,7 @@ def surveys_of(answers: Answers) -> list[Page]:
     return [json.loads(path.read_text("utf-8")) for path in latest]
 
 
-def _page(answers: Answers, name: str, at_speed: float) -> Page:
+def _page(answers: Answers, name: str, at_speed: float, lateral: str) -> Page:
     has_parts = bool(answers.project.parts)
     return {
         "state": name,
@@ -68,7 +69,7 @@ def _page(answers: Answers, name: str, at_speed: float) -> Page:
         "together": _together(answers, name, at_speed) if has_parts else None,
         "rows": rows_of(answers) if has_parts else [],
         "devices": devices_of(answers) if has_parts else [],
-        "platform": platform_of(answers, name, at_speed) if answers.has_platform else None,
+        "platform": platform_of(answers, name, at_speed, lateral) if answers.has_platform else None,
         "levers": _levers(answers, name, at_speed) if answers.has_platform else [],
         "partial": _missing(answers),
         "notices": answers.notices(name) if answers.has_platform else [],
@@ -132,7 +133,7 @@ def _together(answers: Answers, state: str, speed: float) -> Page:
 _FIELDS = {"front": "CzSf", "rear": "CzSr", "total": "CzS", "drag": "CxS"}
 
 
-def platform_of(answers: Answers, state: str, speed: float) -> Page:
+def platform_of(answers: Answers, state: str, speed: float, lateral: str = "") -> Page:
     """Return how the platform stands at a speed and moves through all of them."""
     motion = motion_of(answers, state)
     at = motion.at(speed)
@@ -160,6 +161,7 @@ def platform_of(answers: Answers, state: str, speed: float) -> Page:
         "cliffs": [_cliff(motion, tell, speed, axle) for axle in ("front", "rear")],
         "divergence": _divergence(motion, tell),
         "bounce": _bounce(motion, tell),
+        "corner": corner_of(answers, motion, state, speed, lateral),
         "curve": _curve(motion),
         "assumed": _assumed(answers.project),
         "caution": CAUTION,
@@ -356,6 +358,13 @@ def car_chain(answers: Answers, address: str) -> None:
         "platform": lambda: (
             platform_of(answers, words[2], answers.speed_named(words[3])),
             _levers(answers, words[2], answers.speed_named(words[3])),
+        ),
+        "corner": lambda: corner_of(
+            answers,
+            motion_of(answers, words[2]),
+            words[2],
+            answers.speed_named(words[3]),
+            words[4],
         ),
         "state": lambda: rows_of(answers),
         "stuck": lambda: devices_of(answers),
