@@ -67,12 +67,16 @@ def test_sealed_channel_without_losses_gives_the_theory_of_the_diffuser(row: np.
 
 
 def _leaking(n_x: int, gap_factor: float = 1.0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return faces, speed there and exact speed of row S1, at its printed exit pressure."""
+    """Return faces, speed there and exact speed of row S1, at its printed exit pressure.
+
+    The closed form leaves out the energy of the speed across. A hundredth of the discharge into a
+    hundredth of the width is the same row of its equation with next to none of that energy.
+    """
     row = _table("channel_leak").reshape(-1)[0]
     gap = gap_factor * float(row["gap"])
-    shape = FloorShape(width=row["width"], front=0.0, exit=row["length"], edge_gap=gap)
+    shape = FloorShape(width=0.01 * row["width"], front=0.0, exit=row["length"], edge_gap=gap)
     closure = FloorClosure(
-        discharge=row["discharge"], mixing=0.0, road_friction=0.0, eddy=1e-9,
+        discharge=0.01 * row["discharge"], mixing=0.0, road_friction=0.0, eddy=1e-9,
         exit_pressure=row["exit_pressure"],
     )  # fmt: skip
     stand = Stand(front=row["height"], rear=row["height"], wheelbase=1.0)
@@ -128,19 +132,24 @@ def test_speed_times_depth_is_kept_in_a_sealed_channel() -> None:
 def _plane(length: float, total: float, blockage: float) -> tuple[float, float]:
     """Return recovery over the throat's dynamic pressure and greatest H of half a plane diffuser.
 
-    The road stands for the plane of symmetry: no friction there, no leak, nothing outside.
+    The road stands for the plane of symmetry: no friction there, no leak, nothing outside. The
+    layer at the inlet is such that its displacement closes ``blockage`` of half the throat at the
+    throat, where the published numbers have it.
     """
     width = 0.1
     h = width / 2
     rise = length * width * np.tan(np.radians(total / 2))
     ramp = ((-2 * width, 0.0), (0.0, 0.0), (length * width, rise))
     shape = FloorShape(width=1.0, front=-2 * width, exit=length * width, profile=ramp, edge_gap=0.0)
-    closure = FloorClosure(
-        mixing=0.0, road_friction=0.0, vortex_mixing=0.0, exit_pressure=0.0,
-        inlet_thickness=blockage * h / 1.45, reynolds=2.2e5 / width,
-    )  # fmt: skip
-    found = solve_line(shape, Stand(front=h, rear=h, wheelbase=1.0), closure)
-    throat = int(np.argmin(np.abs(found.x + 0.5 * width)))
+    thickness = blockage * h / 1.45
+    for _ in range(4):
+        closure = FloorClosure(
+            mixing=0.0, road_friction=0.0, vortex_mixing=0.0, exit_pressure=0.0,
+            inlet_thickness=thickness, reynolds=2.2e5 / width,
+        )  # fmt: skip
+        found = solve_line(shape, Stand(front=h, rear=h, wheelbase=1.0), closure)
+        throat = int(np.argmin(np.abs(found.x + 0.5 * width)))
+        thickness = max(thickness * blockage * h / float(found.displacement[throat]), 1e-5)
     gained = found.pressure[-1] - found.pressure[throat]
     return float(gained / found.speed[throat] ** 2), float(found.shape_factor.max())
 
@@ -151,7 +160,7 @@ _D12 = [r for r in _table("channel_internal") if r["quantity"] == "best_angle"]
 
 def _thin(row: np.void) -> object:
     marks = (
-        [pytest.mark.xfail(strict=True, reason="peak recovery 0.785 against 0.86: miss 0.035")]
+        [pytest.mark.xfail(strict=True, reason="peak recovery 0.803 against 0.86: miss 0.017")]
         if row["blockage"] < 0.03
         else []
     )
@@ -160,23 +169,16 @@ def _thin(row: np.void) -> object:
 
 @pytest.mark.parametrize("row", [_thin(r) for r in _D10])
 def test_peak_recovery_of_plane_diffusers_over_inlet_blockage(row: np.void) -> None:
-    # D10 (memory, medium): nothing in the layer's closure was fitted to it
-    best = max(_plane(row["length"], a, row["blockage"])[0] for a in np.arange(4.0, 13.0))
+    # D10 (memory, medium): nothing in the layer's closure was fitted to it. The throat is square:
+    # each of its four walls closes a quarter of what is closed, the two that diverge half of it.
+    # The layers of the level walls, which would take some more, are not in a mean over the width
+    best = max(_plane(row["length"], a, 0.5 * row["blockage"])[0] for a in np.arange(4.0, 13.0))
     assert abs(best - row["value"]) <= row["band"]
 
 
-def _short(row: np.void) -> object:
-    marks = (
-        [pytest.mark.xfail(strict=True, reason="best angle 10.5 against 7.5 +- 1.5: miss 1.5")]
-        if row["length"] < 12
-        else []
-    )
-    return pytest.param(row, marks=marks, id=f"length {row['length']}")
-
-
-@pytest.mark.parametrize("row", [_short(r) for r in _D12])
+@pytest.mark.parametrize("row", _D12, ids=lambda r: f"length {r['length']}")
 def test_total_angle_of_best_recovery(row: np.void) -> None:
-    # D12 (memory, high)
+    # D12 (memory, high): two dimensions, both layers on the walls that diverge
     angles = np.arange(4.0, 14.0, 0.5)
     found = [_plane(row["length"], a, row["blockage"])[0] for a in angles]
     assert abs(angles[int(np.argmax(found))] - row["value"]) <= row["band"]
@@ -225,16 +227,28 @@ def test_losses_of_cones_against_a_library_of_published_formulae(
     assert min(spread) - 1e-3 <= own <= max(spread) + 1e-3
 
 
-def test_published_heights_lie_in_their_regimes() -> None:
+_WORDS = {"regime_rising": "rising", "regime_peak": "near the peak", "regime_fallen": "fallen"}
+
+
+def _regime(row: np.void) -> object:
+    marks = (
+        [pytest.mark.xfail(strict=True, reason="0.90 of the peak against 0.97 and more: miss 0.07")]
+        if row["quantity"] == "regime_peak"
+        else []
+    )
+    return pytest.param(row, marks=marks, id=f"height {row['at']}")
+
+
+@pytest.mark.parametrize(
+    "row", [_regime(r) for r in _table("channel_regimes") if r["quantity"] in _WORDS]
+)
+def test_published_heights_lie_in_their_regimes(row: np.void) -> None:
     # D30 (seen) at heights from memory (D34)
     sweep = ride_sweep(
         _body(17.0), Stand(front=0.1, rear=0.1, wheelbase=1.0), BODY,
         np.concatenate([np.arange(0.06, 0.5, 0.02), [0.6, 0.764, 0.9]]) * HALF, in_plan=False,
     )  # fmt: skip
-    words = {"regime_rising": "rising", "regime_peak": "near the peak", "regime_fallen": "fallen"}
-    for row in _table("channel_regimes"):
-        if row["quantity"] in words:
-            assert sweep.regime(float(row["at"]) * HALF) == words[row["quantity"]]
+    assert sweep.regime(float(row["at"]) * HALF) == _WORDS[str(row["quantity"])]
 
 
 def test_peak_of_the_17_degree_body_lies_where_it_is_remembered() -> None:
@@ -257,13 +271,11 @@ def test_one_maximum_for_ten_degrees_and_more(angle: float) -> None:
     assert np.sum(np.diff(np.sign(np.diff(sweep.downforce))) < 0) == 1
 
 
-@pytest.mark.xfail(strict=True, reason="falls by 21 % of the peak against 25: miss 4 points")
 def test_a_quarter_is_lost_at_half_the_peaks_height() -> None:
     # D30: the regime of low downforce, size from memory; a steady symmetric channel has no jump
     assert _sweep(17.0).share_left(0.5) <= 0.75
 
 
-@pytest.mark.xfail(strict=True, reason="best angle 17 degrees against 13 +- 2: miss 2")
 def test_best_angle_of_one_channel() -> None:
     # D35 (memory, medium), at the height where the 17 degree body peaks
     angles = np.arange(5.0, 24.0, 1.0)

@@ -13,7 +13,7 @@ from tuftwork.floor.sweep import ride_sweep
 from tuftwork.quantity import Array
 
 NAMES = ("discharge", "mixing", "exit_pressure")
-PRIOR = {"discharge": (0.52, 0.094), "mixing": (0.5, 0.195), "exit_pressure": (-0.2, 0.06)}
+PRIOR = {"discharge": (0.52, 0.094), "mixing": (0.7, 0.195), "exit_pressure": (-0.2, 0.06)}
 """Means and standard deviations before anything was measured (80 % ranges of ``engine.toml``)."""
 _LEAST = {"discharge": 0.05, "mixing": 0.0, "exit_pressure": -1.5}
 _MOST_STEPS = 30

@@ -1,6 +1,13 @@
 """Closures of the turbulent layer on floor and ramp, blended so that no jump stops an iteration.
 
-Written for the compiled kernels: plain floats in, plain floats out.
+Profiles are a wall law and a cosine wake (Coles), as integral methods for stalled diffusers take
+them: with δ* = Λδ and a wall law of strength v,
+
+    (H − 1)/H = 1.5 Λ + 0.179 v + 0.321 v²/Λ,   v = 0.145 (1 − 2Λ) at Re_δ* near 5,000,
+
+whose friction is gone at Λ = 1/2, H = 4. Beyond that a region of dead air grows under a free shear
+layer of that last shape: H grows without end, H1 and the entrainment stay. Written for the
+compiled kernels: plain floats in, plain floats out.
 """
 
 from typing import no_type_check
@@ -8,28 +15,28 @@ from typing import no_type_check
 import numpy as np
 from numba import njit
 
+_APART = 0.75  # [-] (H − 1)/H where the wall's friction is gone
+# 1.5 Λ² and its neighbours, with v put in
+_A, _B, _C = 1.475088, -0.001042, 0.006749
+
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
 def entrainment_shape(h: float) -> float:
-    """Return H1(H), falling throughout (Head's, in the fit of Cebeci and Bradshaw)."""
-    over = h - 1.1
-    over = 0.5 * (over + np.sqrt(over * over + 4e-4))
-    low = 3.3 + 0.8234 * over**-1.287
-    far = h - 0.6778
-    far = 0.5 * (far + np.sqrt(far * far + 4e-4))
-    high = 3.3 + 1.5501 * far**-3.064
-    # the printed fit jumps by 0.02 at 1.6: both branches are blended over a tenth
-    w = 1.0 / (1.0 + np.exp(-min(max((h - 1.6) / 0.04, -60.0), 60.0)))
-    return (1.0 - w) * low + w * high
+    """Return H1(H) of wall law and wake, level beyond detachment."""
+    over = (h - 1.0) / h - _APART
+    part = _APART + 0.5 * (over - np.sqrt(over * over + 1e-4))
+    root = (part - _B) ** 2 - 4.0 * _A * _C
+    root = 0.5 * (root + np.sqrt(root * root + 1e-5))
+    blocked = (part - _B + np.sqrt(root)) / (2.0 * _A)
+    return (1.0 - blocked) / (blocked * (1.0 - part))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
 def entrainment(h1: float) -> float:
-    """Return Head's entrainment, levelling off at 0.04."""
-    e = 0.0306 * (h1 - 3.0) ** -0.6169
-    return (e**-8 + 0.04**-8) ** -0.125
+    """Return Head's entrainment."""
+    return 0.0306 * (h1 - 3.0) ** -0.6169
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

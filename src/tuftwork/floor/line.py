@@ -1,13 +1,15 @@
-"""The channel under the floor averaged over its width, its layer solved with it.
+"""The channel under the floor averaged over its width, the layers of floor and road with it.
 
-    θ' = cf/2 − (H + 2) θ u'/u                     momentum of the layer
-    (u θ H1)' = u (E + Ev)                         entrainment, with mixing by the edge vortices
+    θ' = cf/2 − (H + 2) θ us'/us                   momentum of the layer
+    (us θ H1)' = us (E + Ev)                       entrainment, with mixing by the edge vortices
     Q' = Cd g (two edges) sqrt(2 (p_out − p))      leak
-    H0' = −κ (u − 1) m/(w h_e) − friction          leaked air arrives at road speed and mixes
+    H0' = −(u − u_in) m/(w h_e) − friction         leaked air brings its own speed and mixes
     G' = max(p_out − p, 0)/u                       strength of the edge vortices
+    (u² θr)' + δr u u' = cr/2 (u − 1)|u − 1|       the road's layer, which the road drags
 
-with u = Q/(w (h − θ H)), p = H0 − u²/2, an inlet head and an exit pressure: a boundary-value
-problem, since a leaking channel marched from its inlet grows like cosh.
+with u = Q/(w (h − θ H − δr)), us its value at the floor beside corners, p = H0 − u²/2, an inlet
+head and an exit pressure: a boundary-value problem, since a leaking channel marched from its inlet
+grows like cosh.
 """
 
 from dataclasses import dataclass
@@ -15,10 +17,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from tuftwork.errors import NotConverged
-from tuftwork.floor.line_kernel import N_VALUE
+from tuftwork.floor.line_kernel import N_UNKNOWN, N_VALUE
 from tuftwork.floor.line_newton import continued, newton_line
 from tuftwork.floor.shape import FloorShape, Stand, check_shape, gap_at, kinks
 from tuftwork.quantity import Array
+
+_CORE = 0.1  # [-] of the gap: core of a corner's logarithm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +34,8 @@ class FloorClosure:
     discharge
         Cd of the gap under the edges. [-]
     mixing
-        κ: share of its speed deficit the leaked air costs; 0 none (potential), 1 all. [-]
+        κ: air leaks in with u = 1 + (1 − κ)(u_free − 1), u_free without loss from outside; 0: all
+        head is kept (potential), 1: it enters with the road's speed, as past a straight edge. [-]
     exit_pressure
         Cp behind the exit: base, wing, wake. [-]
     head
@@ -51,7 +56,7 @@ class FloorClosure:
     """
 
     discharge: float = 0.6
-    mixing: float = 0.5
+    mixing: float = 0.7
     exit_pressure: float = -0.2
     head: float = 1.0
     outside: tuple[tuple[float, float], ...] = ()
@@ -85,6 +90,10 @@ class LineResult:
         [m]
     shape_factor
         H; above 3 the layer has separated. [-]
+    road_displacement
+        Of the layer on the road, which moves at speed 1. [m]
+    friction
+        Loss per length of the core where the layers fill the gap, over its dynamic pressure. [1/m]
     flow
         Volume flow over the road speed. [m²]
     head
@@ -107,6 +116,8 @@ class LineResult:
     momentum_thickness: Array
     displacement: Array
     shape_factor: Array
+    road_displacement: Array
+    friction: Array
     flow: Array
     head: Array
     vortex: Array
@@ -115,6 +126,11 @@ class LineResult:
     drag: float
     iterations: int
     state: Array
+
+    @property
+    def blocked(self) -> Array:
+        """Displacement of both layers [m]."""
+        return np.asarray(self.displacement + self.road_displacement)
 
     @property
     def stalled_from(self) -> float | None:
@@ -146,6 +162,7 @@ def channel_of(
     y = np.linspace(-1.0, 1.0, n)[None, :] * half[:, None]
     gap = gap_at(shape, stand, x[:, None], y)
     mean = np.mean(gap, axis=1)
+    near = speed_at_floor(x, mean)
     plane = stand.plane(x, np.zeros(1))
     edge = shape.edge(plane)
     loss = np.zeros_like(x)
@@ -154,10 +171,24 @@ def channel_of(
         covered = min((block.outer - block.inner) / float(np.min(half)), 1.0)
         mean = np.where(inside, mean * (1 - covered * block.share), mean)
         loss = loss + inside * covered * block.loss / max(block.end - block.start, 1e-6)
-    geo = np.column_stack(
-        [mean, 2 * half, 2 * closure.discharge * edge, 0.5 * closure.outside_at(x), loss]
-    )
+    geo = np.column_stack([
+        mean, 2 * half, 2 * closure.discharge * edge, 0.5 * closure.outside_at(x), loss, near,
+    ])  # fmt: skip
     return np.ascontiguousarray(geo), 2 * half
+
+
+def speed_at_floor(x: Array, gap: Array) -> Array:
+    """Return the speed at an underside over the mean of the gap, less 1 [-].
+
+    A corner turned by Δα in a channel of depth h over a straight road adds, to first order in Δα,
+    −Δα/π ln(1 − exp(−π|x|/h)) to it, whose area is Δα h/3; slopes themselves take h'²/6. So the
+    layer meets the suction at a kink line, which no average over the gap has.
+    """
+    angle = np.arctan(np.diff(gap) / np.diff(x))
+    # kinks are rounded in the gap already; the core of the logarithm is a node's own
+    far = np.hypot(x[:, None] - x[None, 1:-1], _CORE * gap[:, None])
+    reach = -np.log1p(-np.exp(-np.pi * far / gap[:, None])) / np.pi
+    return np.asarray(reach @ np.diff(angle) - np.sin(np.arctan(np.gradient(gap, x))) ** 2 / 6)
 
 
 def _half_width(shape: FloorShape, stand: Stand, x: Array) -> Array:
@@ -200,8 +231,8 @@ def solve_line(
 
     References
     ----------
-    [head1958] entrainment, [ludwieg1950] friction; edge mixing and vortex mixing are closures of
-    our own, see the model's page.
+    [coles1956] profiles, [head1958] entrainment, [ludwieg1950] friction; edge mixing, vortex mixing
+    and the dead air beyond detachment are closures of our own, see the model's page.
     """
     check_shape(shape, stand, n_x=n_node)
     x = nodes_of(shape, stand, n_node)
@@ -217,7 +248,7 @@ def solve_line(
     ])  # fmt: skip
     values = np.empty((n_node, N_VALUE))
     count = -1
-    if start is not None and start.state.shape[0] == n_node:
+    if start is not None and start.state.shape == (n_node, N_UNKNOWN):
         z = start.state.copy()
         size, count = newton_line(z, geo, dx, par, ends, 25, values)
     if count < 0:
@@ -234,7 +265,7 @@ def solve_line(
 def _guess(x: Array, geo: Array, ends: Array) -> Array:
     n = x.size
     level = float(geo[:, 0].min())
-    z = np.empty((n, 5))
+    z = np.zeros((n, N_UNKNOWN))
     z[:, 0] = ends[0] + 0.0018 * (x - x[0])
     z[:, 0] = np.minimum(z[:, 0], 0.1 * level)
     z[:, 1] = 1.4
@@ -252,7 +283,9 @@ def _result(x: Array, geo: Array, width: Array, values: Array, z: Array, count: 
     return LineResult(
         x=x, gap=geo[:, 0], width=width, speed=values[:, 2].copy(), pressure=cp,
         momentum_thickness=z[:, 0].copy(), displacement=z[:, 0] * z[:, 1],
-        shape_factor=z[:, 1].copy(), flow=z[:, 2].copy(), head=2 * z[:, 3], vortex=z[:, 4].copy(),
+        shape_factor=z[:, 1].copy(), road_displacement=z[:, 5].copy(),
+        friction=2 * values[:, 16] / (np.square(values[:, 2]) + 1e-6), flow=z[:, 2].copy(),
+        head=2 * z[:, 3], vortex=z[:, 4].copy(),
         downforce=float(np.trapezoid(line, x)), moment=float(np.trapezoid(line * x, x)),
         drag=float(np.trapezoid(line * slope, x)), iterations=count, state=z,
     )  # fmt: skip

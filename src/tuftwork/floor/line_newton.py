@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from tuftwork.floor.line_kernel import all_residuals, banded_solve, jacobian
+from tuftwork.floor.line_kernel import N_UNKNOWN, all_residuals, banded_solve, jacobian
 from tuftwork.quantity import Array
 
 _DONE = 1e-9  # [-] root mean square of the scaled residuals
@@ -15,23 +15,24 @@ def newton_line(
 ) -> tuple[float, int]:
     """Solve from ``z`` in place; return residual and iterations (negative: not converged)."""
     n = z.shape[0]
-    res, trial_res = np.empty(5 * n), np.empty(5 * n)
-    band = np.empty((5 * n, 22))
-    scale = np.array([1e-3, 1e-2, geo[0, 0] * geo[0, 1], 1.0, 1.0])
+    res, trial_res = np.empty(N_UNKNOWN * n), np.empty(N_UNKNOWN * n)
+    band = np.empty((N_UNKNOWN * n, 27))
+    scale = np.array([1e-3, 1e-2, geo[0, 0] * geo[0, 1], 1.0, 1.0, 1e-3])
     size = all_residuals(z, geo, dx, par, ends, scale, values, res)
     for it in range(limit):
         if size < _DONE:
             return size, it
         jacobian(z, geo, dx, par, ends, scale, values, band)
         step = -res
-        if not banded_solve(band, step, 8, 5):
+        if not banded_solve(band, step, 10, 6):
             return size, -it - 1
-        move = step.reshape(n, 5)
+        move = step.reshape(n, N_UNKNOWN)
         share = _allowed(z, move)
         for _ in range(12):
             trial = z + share * move
             # thicknesses, shape factor and the core's depth stay positive
-            if np.all(geo[:, 0] - trial[:, 0] * trial[:, 1] >= _LEAST_DEPTH * geo[:, 0]):
+            left = geo[:, 0] - trial[:, 0] * trial[:, 1] - trial[:, 5]
+            if np.all(left >= _LEAST_DEPTH * geo[:, 0]):
                 fresh = all_residuals(trial, geo, dx, par, ends, scale, values, trial_res)
                 if fresh < (1.0 - 0.1 * share) * size or fresh < _DONE:
                     break
@@ -61,6 +62,7 @@ def continued(
     while True:
         want = 0.0 if is_first else min(done + step, 1.0)
         now[:, 0] = level + want * (geo[:, 0] - level)
+        now[:, 5] = want * geo[:, 5]
         size, count = newton_line(z, now, dx, par, ends, 30, values)
         total += abs(count)
         if count >= 0:

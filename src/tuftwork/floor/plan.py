@@ -2,7 +2,8 @@
 
     div(h V) = 0,   h V·grad u + h dp/dx = mixing of leaked air + div(ν h grad u) − friction
 
-with h the gap less the displacement of the floor's layer, which the width-averaged channel gives.
+with h the gap less the displacement of the layers of floor and road, which the width-averaged
+channel gives with the friction of layers that fill the gap.
 Side edges and strakes let through Cd g sqrt(2 |Δp|); the inlet keeps its total pressure, the exit
 has the pressure of what stands behind it.
 """
@@ -131,12 +132,14 @@ def solve_plan(
     first = line if line is not None or near is None else near.line
     found = layer if layer is not None else solve_line(shape, stand, closure, start=first)
     grid = plan_grid(shape, stand, closure, found if with_layer else None, n_x=n_x, n_y=n_y)
+    # the road's friction is in its layer already
+    open_ = replace(closure, road_friction=0.0) if with_layer else closure
     start = _start(grid, found)
     is_near = near is not None and near.state[2].shape == grid.active.shape
     first_state = near.state if near is not None and is_near else start
-    u, v, p, count, size = solve_grid(grid, closure, first_state)
+    u, v, p, count, size = solve_grid(grid, open_, first_state)
     if count < 0:
-        u, v, p, count, size = _continued(grid, closure, start)
+        u, v, p, count, size = _continued(grid, open_, start)
     if count < 0:
         raise NotConverged(
             f"the floor in plan: residual {size:.1e} at ride heights {1e3 * stand.front:.1f} and "
@@ -312,7 +315,7 @@ def notices_of(
                 f"the gap of {1e3 * near:.0f} mm is over a third of the ramp's {1e3 * ramp:.0f} mm:"
                 " trend only"
             )
-    thick = float(np.max(line.displacement / line.gap))
+    thick = float(np.max(line.blocked / line.gap))
     if thick > 0.5:
-        found.append(f"the layer's displacement fills {thick:.0%} of the gap")
+        found.append(f"the displacement of the layers fills {thick:.0%} of the gap")
     return tuple(found)

@@ -11,6 +11,8 @@ from tuftwork.floor.shape import FloorShape, Stand, gap_at, kinks
 from tuftwork.quantity import Array
 
 _LEAST_DEPTH = 0.1  # [-] depth left by the layer, over the gap
+_NARROWING = 1.5  # [-] power by which rows narrow towards a side edge
+_LEAST_ROWS = 1  # between two walls
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +59,7 @@ def plan_grid(
         gap = gap * _open_share(shape, xs[:, None], ys[None, :])
         if displacement is None:
             return np.asarray(gap)
-        layer = np.interp(xs, displacement.x, displacement.displacement)[:, None]
+        layer = np.interp(xs, displacement.x, displacement.blocked)[:, None]
         return np.asarray(np.maximum(gap - layer, _LEAST_DEPTH * gap))
 
     shift = 1e-6 * shape.width
@@ -77,9 +79,12 @@ def plan_grid(
     barrier[:, 1:-1] = np.where(both, 0.0, barrier[:, 1:-1])
     barrier[:, -1] = np.where(active[:, -1], edge[:, -1], 0.0)
     barrier[:, 0] = 0.0 if is_half else np.where(active[:, 0], edge[:, 0], 0.0)
+    loss = _losses(shape, xc, yc)
+    if displacement is not None:
+        loss = loss + np.interp(xc, displacement.x, displacement.friction)[:, None]
     return PlanGrid(
         x=x, y=y, depth_u=hu, depth_v=hv, gap=gap_at(shape, stand, xc[:, None], yc[None, :]),
-        barrier=barrier, active=active, outside=outside, loss=_losses(shape, xc, yc),
+        barrier=barrier, active=active, outside=outside, loss=loss,
         left=outside[:, 0].copy(), right=outside[:, -1].copy(), is_half=is_half,
     )  # fmt: skip
 
@@ -96,14 +101,19 @@ def _faces(shape: FloorShape, n_x: int) -> Array:
 
 
 def _rows(shape: FloorShape, n: int) -> Array:
-    """Return faces from the middle to the edge, one at each wall and strake, ``n`` or more rows."""
+    """Return faces from the middle to the edge, one at each wall and strake, ``n`` or more rows.
+
+    Rows narrow towards the side edges, where leaked air mixes over a few gaps' width.
+    """
     half = 0.5 * shape.width
     walls = {side for strip in shape.strips for side in (strip.inner, strip.outer)}
     walls |= {s.offset for s in shape.strakes} | {shape.tail_half}
     marks = [0.0, *sorted(w for w in walls if 1e-6 < w < half - 1e-6), half]
-    parts = [
-        np.linspace(a, b, max(1, round(n * (b - a) / half)) + 1)[:-1] for a, b in pairwise(marks)
-    ]
+    parts = []
+    for a, b in pairwise(marks):
+        t = np.linspace(0.0, 1.0, max(_LEAST_ROWS, round(n * (b - a) / half)) + 1)[:-1]
+        is_edge = b in (half, shape.tail_half)
+        parts.append(b - (b - a) * (1 - t) ** (_NARROWING if is_edge else 1.0))
     return np.append(np.concatenate(parts), half)
 
 

@@ -29,6 +29,34 @@ def _spread(flux, diffusion):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
+def brought(g, p, mixing, a, b, j, side):
+    """Return the speed along the car of air that leaks in at cells a and b, and its slope with p.
+
+    Without loss it has the road's speed and what the pressure it falls through adds, less what its
+    speed across takes; ``mixing`` is the share of that gain which is lost.
+    """
+    hv, barrier, outside, left, right = g[1], g[2], g[4], g[8], g[9]
+    ny = p.shape[1]
+    f = j + side
+    if f == 0:
+        out = 0.5 * (left[a] + left[b])
+    elif f == ny:
+        out = 0.5 * (right[a] + right[b])
+    else:
+        beside = j + (1 if side else -1)
+        out = 0.5 * (outside[a, beside] + outside[b, beside])
+    open_a = max(barrier[a, f], 0.0) / hv[a, f]
+    open_b = max(barrier[b, f], 0.0) / hv[b, f]
+    kept = max(1.0 - 0.5 * (open_a * open_a + open_b * open_b), 0.0)
+    dp = out - 0.5 * (p[a, j] + p[b, j])
+    root = np.sqrt(dp * dp + 1e-6)
+    free = np.sqrt(1.0 + kept * (dp + root))
+    slope = -0.5 * kept * (1.0 + dp / root) / free
+    return 1.0 + (1.0 - mixing) * (free - 1.0), (1.0 - mixing) * slope
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
 def _viscous(par, depth, speed):
     return par[1] * depth * depth * np.sqrt(speed * speed + 1e-3)
 
@@ -109,15 +137,18 @@ def _rows(u, v, p, g, par, i, j, kind):
         sign = 1.0 if side else -1.0
         flux = 0.5 * sign * (hv[a, f] * v[a, f] + hv[b, f] * v[b, f])
         edge = f == 0 or f == ny
-        other = 1.0
+        other, met = 0.0, False
         if not edge:
             met = (i == 0 or active[max(i - 1, 0), j + (1 if side else -1)]) and (
                 i == nx or active[min(i, nx - 1), j + (1 if side else -1)]
             )
-            other = u[i, j + (1 if side else -1)] if met else 1.0
-        if edge or barrier[a, f] >= 0.0 or barrier[b, f] >= 0.0:
-            # air that comes through a gap brings its own speed; kappa of the difference is lost
-            total -= par[0] * positive(-flux, 1e-5) * (other - own) / (h * dy[j])
+        if met:
+            other = u[i, j + (1 if side else -1)]
+        else:
+            other, _ = brought(g, p, par[0], a, b, j, side)
+        if edge or not met or barrier[a, f] >= 0.0 or barrier[b, f] >= 0.0:
+            # air that comes through a gap brings its own speed
+            total -= positive(-flux, 1e-5) * (other - own) / (h * dy[j])
         else:
             k = _spread(flux, nu / (0.5 * (dy[j] + dy[j + (1 if side else -1)])))
             total += (0.5 * flux - k) * (other - own) / (h * dy[j])

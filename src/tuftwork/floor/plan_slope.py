@@ -10,6 +10,8 @@ from typing import no_type_check
 import numpy as np
 from numba import njit
 
+from tuftwork.floor.plan_kernel import brought
+
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
@@ -88,17 +90,20 @@ def _along(u, v, p, g, par, i, j, band, width):
         beside = j + (1 if side else -1)
         flux = 0.5 * sign * (hv[a, f] * v[a, f] + hv[b, f] * v[b, f])
         edge = f == 0 or f == ny
-        other, met = 1.0, False
+        other, met, by_p = 0.0, False, 0.0
         if not edge:
             met = (i == 0 or active[max(i - 1, 0), beside]) and (
                 i == nx or active[min(i, nx - 1), beside]
             )
-            other = u[i, beside] if met else 1.0
+        if met:
+            other = u[i, beside]
+        else:
+            other, by_p = brought(g, p, par[0], a, b, j, side)
         k = 1.0 / (h * dy[j])
-        if edge or barrier[a, f] >= 0.0 or barrier[b, f] >= 0.0:
+        if edge or not met or barrier[a, f] >= 0.0 or barrier[b, f] >= 0.0:
             inward, steep = _above(-flux, 1e-5)
-            to_flux = par[0] * steep * (other - own) * k
-            to_other = -par[0] * inward * k
+            to_flux = steep * (other - own) * k
+            to_other = -inward * k
         else:
             apart = 0.5 * (dy[j] + dy[beside])
             crossed, by_flux, by_nu = _exchange(flux, nu / apart)
@@ -108,6 +113,9 @@ def _along(u, v, p, g, par, i, j, band, width):
         slope -= to_other
         if met:
             _put(band, width, row, i * n + beside, to_other)
+        else:
+            _put(band, width, row, a * n + 2 * ny + 1 + j, 0.5 * to_other * by_p)
+            _put(band, width, row, b * n + 2 * ny + 1 + j, 0.5 * to_other * by_p)
         _put(band, width, row, a * n + ny + f, 0.5 * sign * hv[a, f] * to_flux)
         _put(band, width, row, b * n + ny + f, 0.5 * sign * hv[b, f] * to_flux)
     slip = own - 1.0

@@ -47,7 +47,7 @@ def potential_downforce(
 
 def _solve(grid: PlanGrid, closure: FloorClosure) -> Array:
     nx, ny = grid.active.shape
-    dx, dy = np.diff(grid.x), float(grid.y[1] - grid.y[0])  # even rows: no strips here
+    dx, dy = np.diff(grid.x), np.diff(grid.y)
     head = 0.5 * closure.head
     exit_speed = np.sqrt(2 * (head - 0.5 * closure.exit_pressure))
     at = np.arange(nx * ny).reshape(nx, ny)
@@ -66,7 +66,8 @@ def _solve(grid: PlanGrid, closure: FloorClosure) -> Array:
     put(at[1:], at[:-1], west[1:])
     put(at[:-1], at[:-1], -west[1:])
     put(at[:-1], at[1:], west[1:])
-    side = grid.depth_v[:, 1:-1] * dx[:, None] / dy
+    apart = 0.5 * (dy[1:] + dy[:-1])
+    side = grid.depth_v[:, 1:-1] * dx[:, None] / apart
     put(at[:, :-1], at[:, :-1], -side)
     put(at[:, :-1], at[:, 1:], side)
     put(at[:, 1:], at[:, 1:], -side)
@@ -77,20 +78,23 @@ def _solve(grid: PlanGrid, closure: FloorClosure) -> Array:
     ).tocsr()
     load = np.zeros((nx, ny))
     load[-1] = grid.depth_u[-1] * exit_speed * dy
-    edges = [(ny - 1, grid.barrier[:, -1], grid.right)]
+    edges = [(ny - 1, -1, grid.right)]
     if not grid.is_half:
-        edges.append((0, grid.barrier[:, 0], grid.left))
+        edges.append((0, 0, grid.left))
 
     def _leaked(phi: Array) -> tuple[Array, csr_matrix]:
         u, near = _speed(phi, dx, exit_speed)
         residual = base @ phi.ravel() + load.ravel()
         more: list[tuple[NDArray[np.int64], NDArray[np.int64], Array]] = []
-        for j, gap, out in edges:
-            dp = out - (head - 0.5 * u[:, j] ** 2)
+        for j, face, out in edges:
+            gap, open_ = grid.barrier[:, face], grid.barrier[:, face] / grid.depth_v[:, face]
+            # p = head − (u² + v²)/2 inside the edge, v = open sqrt(2 (out − p)) through it
+            kept = 1 / np.maximum(1 - open_**2, 0.1)
+            dp = (out - head + 0.5 * u[:, j] ** 2) * kept
             root = (dp * dp + 1e-6) ** 0.25
             residual[at[:, j]] -= gap * np.sqrt(2.0) * dp / root * dx
             # the slope of dp (dp² + s²)^(-1/4)
-            slope = gap * np.sqrt(2.0) * (1 / root - 0.5 * dp * dp / root**5) * dx * u[:, j]
+            slope = gap * np.sqrt(2.0) * (1 / root - 0.5 * dp * dp / root**5) * dx * u[:, j] * kept
             for offset, weight in near:
                 i = np.clip(np.arange(nx) + offset, 0, nx - 1)
                 more.append((at[:, j], at[i, j], -slope * weight))
@@ -111,12 +115,25 @@ def _solve(grid: PlanGrid, closure: FloorClosure) -> Array:
             share *= 0.5
         phi, residual, slopes = phi + share * step, fresh, more
         if np.abs(step).max() < 1e-8 * np.ptp(phi):
-            u, _ = _speed(phi, dx, exit_speed)
-            v = np.zeros((nx, ny + 1))
-            v[:, 1:-1] = np.diff(phi, axis=1) / dy
-            vc = 0.5 * (v[:, 1:] + v[:, :-1])
-            return np.asarray(head - 0.5 * (u**2 + vc**2))
+            return _pressure(grid, phi, dx, dy, head, exit_speed)
     raise NotConverged("the potential under the floor: the leak did not settle in 60 steps")
+
+
+def _pressure(
+    grid: PlanGrid, phi: Array, dx: Array, dy: Array, head: float, exit_speed: float
+) -> Array:
+    """Return the pressure of a potential, with its speed across at the edges too."""
+    u, _ = _speed(phi, dx, exit_speed)
+    v = np.zeros((phi.shape[0], phi.shape[1] + 1))
+    v[:, 1:-1] = np.diff(phi, axis=1) / (0.5 * (dy[1:] + dy[:-1]))
+    for face, side, out in ((-1, -1.0, grid.right), (0, 1.0, grid.left)):
+        if face == 0 and grid.is_half:
+            continue
+        open_ = grid.barrier[:, face] / grid.depth_v[:, face]
+        dp = (out - head + 0.5 * u[:, face] ** 2) / np.maximum(1 - open_**2, 0.1)
+        v[:, face] = side * open_ * np.sign(dp) * np.sqrt(2 * np.abs(dp))
+    vc = 0.5 * (v[:, 1:] + v[:, :-1])
+    return np.asarray(head - 0.5 * (u**2 + vc**2))
 
 
 def _speed(phi: Array, dx: Array, exit_speed: float) -> tuple[Array, list[tuple[int, Array]]]:

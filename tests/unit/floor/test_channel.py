@@ -140,17 +140,17 @@ def test_roll_moves_the_load_to_the_lower_side() -> None:
     assert found.side_moment > 0
 
 
-def test_potential_bounds_the_momentum_form() -> None:
-    # zero-loss limit: within a tenth of each other; the mixing loss takes a quarter or more
-    for angle, height in ((5.0, 0.2), (10.0, 0.3), (17.0, 0.4)):
-        stand = Stand(front=height * HALF, rear=height * HALF, wheelbase=1.0)
-        free = replace(CLOSURE, mixing=0.0, road_friction=0.0)
-        line = solve_line(body(angle), stand, replace(CLOSURE, mixing=0.0))
-        bound = potential_downforce(body(angle), stand, free, line=line)
-        plain = solve_plan(body(angle), stand, free, layer=line).downforce
-        lossy = solve_plan(body(angle), stand, replace(free, mixing=0.5), layer=line).downforce
-        assert abs(plain / bound - 1) < 0.1
-        assert 1.15 < bound / lossy < 2.0
+@pytest.mark.parametrize(("angle", "height"), [(5.0, 0.2), (10.0, 0.3), (17.0, 0.4)])
+def test_momentum_without_losses_is_the_potential(angle: float, height: float) -> None:
+    # zero-loss limit within 2 %: no mixing, no friction, no eddies; with them a fifth or more goes
+    stand = Stand(front=height * HALF, rear=height * HALF, wheelbase=1.0)
+    free = replace(CLOSURE, mixing=0.0, road_friction=0.0, eddy=1e-3)
+    line = solve_line(body(angle), stand, replace(CLOSURE, mixing=0.0))
+    bound = potential_downforce(body(angle), stand, free, line=line, n_x=120, n_y=20)
+    plain = solve_plan(body(angle), stand, free, layer=line, n_x=120, n_y=20).downforce
+    assert abs(plain / bound - 1) < 0.02
+    real = replace(free, mixing=CLOSURE.mixing, eddy=CLOSURE.eddy)
+    assert 1.15 < bound / solve_plan(body(angle), stand, real, layer=line).downforce < 2.0
 
 
 def test_nodes_at_the_kink_make_the_line_converge() -> None:

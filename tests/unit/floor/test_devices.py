@@ -27,7 +27,7 @@ def car(**moved: float) -> FloorShape:
 
 
 def test_one_sweep_ties_the_closures_to_within_a_tenth() -> None:
-    truth = replace(CLOSURE, discharge=0.62, mixing=0.75, exit_pressure=-0.26)
+    truth = replace(CLOSURE, discharge=0.62, mixing=0.95, exit_pressure=-0.26)
     heights = np.array([0.05, 0.06, 0.075, 0.09])
     made = ride_sweep(car(), STAND, truth, heights, in_plan=False).downforce
     measured = MeasuredSweep(height=heights, downforce=made, deviation=0.02 * made)

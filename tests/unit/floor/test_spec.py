@@ -59,7 +59,7 @@ def test_names_cover_what_the_channel_table_can_give_with_a_range() -> None:
 @pytest.mark.parametrize(
     ("name", "change"),
     [("channel.side.1.pressure", 0.06), ("channel.side.0.pressure", -0.06),
-     ("channel.blocks.0.share", 0.3), ("channel.blocks.0.loss", 0.3)],
+     ("channel.blocks.0.share", 0.3), ("channel.blocks.0.loss", 0.5)],
 )  # fmt: skip
 def test_pressures_beside_and_blocks_move_the_table_as_they_move_the_engine(
     table: FloorTable, name: str, change: float
