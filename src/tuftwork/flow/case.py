@@ -1,7 +1,7 @@
 """What the user asks of the 3-D flow: parts, speed, road, box, cell size."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy.typing as npt
 from tuftwork.errors import InputError
 from tuftwork.flow.porous import Porous, Scale
 from tuftwork.flow.through import NetTie, Opening, check_openings
+from tuftwork.flow.zones import Zone
 from tuftwork.shape.mesh import Mesh
 
 Road = Literal["moving", "fixed", "none"]
@@ -121,6 +122,9 @@ class FlowCase:
         Faces of closed parts that swallow and blow air.
     tie
         The cooling net behind the openings; None: they pass what they are told to.
+    zones
+        Boxes of finer cells, each level half the cell of the one outside; ``cell`` is then the
+        cell of the outermost box.
     """
 
     parts: tuple[FlowPart, ...]
@@ -136,6 +140,7 @@ class FlowCase:
     skin: float = field(default=0.0)
     openings: tuple[Opening, ...] = ()
     tie: NetTie | None = None
+    zones: tuple[Zone, ...] = ()
 
     def __post_init__(self) -> None:
         for name, unit in (
@@ -167,6 +172,11 @@ class FlowCase:
             raise InputError("openings", len(self.openings), "", "need a closed body")
         closed = {p.name: p.is_closed and p.porous is None for p in self.parts}
         check_openings(self.openings, closed, self.tie)
+        through = [p.name for p in self.parts if p.porous is not None]
+        through += [o.name for o in self.openings]
+        if self.zones and through:
+            limit = "cores, fans and openings do not work together with boxes of finer cells yet"
+            raise InputError("zones", ", ".join(through), "", limit, "Use one cell size.")
 
     @property
     def step_time(self) -> float:
@@ -177,6 +187,18 @@ class FlowCase:
     def lattice_viscosity(self) -> float:
         """Kinematic viscosity in cells² per step."""
         return self.viscosity * self.step_time / self.cell**2
+
+    @property
+    def finest(self) -> float:
+        """Smallest cell. [m]."""
+        return float(self.cell / 2 ** max((z.level for z in self.zones), default=0))
+
+    def on_level(self, level: int) -> "FlowCase":
+        """Return the case as a box of finer cells has it: smaller cells, shorter steps."""
+        if level == 0:
+            return replace(self, zones=())
+        box = replace(self.box, has_walls=False)
+        return replace(self, cell=self.cell / 2**level, zones=(), box=box)
 
     @property
     def scale(self) -> Scale:

@@ -49,6 +49,12 @@ def setup_digest(setup: Setup, precision: str) -> str:
     return h.hexdigest()
 
 
+def _digest(engine: AbstractEngine) -> str:
+    """Return the digest of all boxes of an engine."""
+    found = [setup_digest(setup, engine.precision) for setup in engine.setups]
+    return found[0] if len(found) == 1 else hashlib.sha256("".join(found).encode()).hexdigest()
+
+
 def to_save(engine: AbstractEngine, series: npt.NDArray[np.float64]) -> Saved:
     """Return everything a run needs to go on.
 
@@ -61,7 +67,7 @@ def to_save(engine: AbstractEngine, series: npt.NDArray[np.float64]) -> Saved:
     """
     return {
         "form": np.array(FORM),
-        "digest": np.array(setup_digest(engine.setup, engine.precision)),
+        "digest": np.array(_digest(engine)),
         "series": series,
         **engine.state(),
     }
@@ -89,7 +95,7 @@ def put_back(engine: AbstractEngine, saved: Saved, name: str) -> npt.NDArray[np.
     FileFault
         If it belongs to another setup.
     """
-    expected = setup_digest(engine.setup, engine.precision)
+    expected = _digest(engine)
     if int(saved.get("form", np.array(-1))) != FORM or str(saved.get("digest")) != expected:
         fault = Fault(
             what="belongs to another run",

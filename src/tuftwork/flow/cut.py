@@ -52,12 +52,19 @@ def _cut(
         for n, p in enumerate(case.parts, start=1)
         if p.porous is None
     ]
+    bodies = [b for b in bodies if _reaches(b, shape)]
     around, around_label = _surroundings(case, shape, origin)
     if not bodies:
         return staircase(around, around_label, surfaces)
     return wrap_bodies(
         shape, bodies, surfaces, skin=case.skin, surroundings=around, around_label=around_label
     )
+
+
+def _reaches(body: Body, shape: Shape) -> bool:
+    """Whether a body comes near the cells: a box of finer ones may hold only some parts."""
+    corner = body.triangles.reshape(-1, 3)
+    return bool(np.all(corner.max(axis=0) > -2) and np.all(corner.min(axis=0) < np.add(shape, 1)))
 
 
 def _opened(
@@ -161,13 +168,14 @@ def _surroundings(
     label = np.zeros(shape[::-1], np.uint8)
     still = len(case.parts) + 1
     if case.road != "none":
-        solid[0] = 1
+        under = origin[2] + case.cell * np.arange(shape[2]) < 0
+        solid[under] = 1
         if case.box.belt is not None:
             x0, x1, half = case.box.belt
             x = origin[0] + case.cell * np.arange(shape[0])
             y = origin[1] + case.cell * np.arange(shape[1])
             belt = ((x >= x0) & (x <= x1))[None, :] & (np.abs(y) <= half)[:, None]
-            label[0] = np.where(belt, 0, still)
+            label[under] = np.where(belt, 0, still)
     if case.box.has_walls:
         solid[:, 0], label[:, 0] = 1, still
         solid[-1], label[-1] = 1, still

@@ -58,6 +58,16 @@ class AbstractEngine(ABC):
         """The stored populations, on the card or on the host, for whoever couples boxes."""
         return self._f
 
+    @property
+    def setups(self) -> tuple[Setup, ...]:
+        """Every box of cells that is computed, the outermost first."""
+        return (self.setup,)
+
+    def shown(self) -> list[tuple[Moments, Moments, Floats]]:
+        """Return mean and present moments and mean wall rows of every box."""
+        mean, rows = self.means() if self.n_sample else (self.moments(), self.wall_rows())
+        return [(mean, self.moments(), rows)]
+
     @abstractmethod
     def start(self, density: Floats, velocity: Floats) -> None:
         """Set every cell to equilibrium at a density (lz, ly, lx) and velocity (3, lz, ly, lx)."""

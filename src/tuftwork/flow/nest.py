@@ -7,6 +7,7 @@ The parent goes on computing ``OVERLAP`` layers of cells under the box, gets the
 box, and leaves out what lies deeper.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -114,6 +115,23 @@ def answers_for(nests: list[Nest], number: int) -> Cells:
         if child.parent == number:
             own[covered(child)] = False
     return np.asarray(own.reshape(-1)[setup.walls.cell])
+
+
+def shown(nests: Sequence[Nest]) -> list[Setup]:
+    """Return each box with only the air and the walls that it answers for."""
+    if len(nests) == 1:
+        return [nests[0].setup]
+    out = []
+    for number, nest in enumerate(nests):
+        setup = nest.setup
+        walls = keep_walls(setup.walls, answers_for(list(nests), number))
+        mark = setup.mark
+        if nest.parent >= 0:
+            mark = np.full_like(mark, SOLID)
+            inner = (slice(GHOST, -GHOST),) * 3
+            mark[inner] = setup.mark[inner]
+        out.append(replace(setup, mark=mark, walls=walls))
+    return out
 
 
 def check_nests(nests: list[Nest]) -> None:

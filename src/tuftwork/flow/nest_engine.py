@@ -6,11 +6,12 @@ write what they found into the cells that they cover.
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
 
+from tuftwork.flow.doubt import Extremes, Looked
 from tuftwork.flow.engine import (
     AbstractEngine,
     CpuEngine,
@@ -19,9 +20,13 @@ from tuftwork.flow.engine import (
 )
 from tuftwork.flow.nest import Nest, answers_for, check_nests, without_covered
 from tuftwork.flow.nest_map import Coupling, couple
-from tuftwork.flow.setup import Floats
+from tuftwork.flow.setup import Floats, Setup
+
+if TYPE_CHECKING:
+    from tuftwork.flow.prepare import Prepared
 
 
+@runtime_checkable
 class Link(Protocol):
     """Exchange between a box and its parent."""
 
@@ -256,20 +261,35 @@ class NestedEngine(AbstractEngine):
 
     def part_loads(self) -> Floats:
         """Return force and moment by surface over all levels, in units of the outermost box."""
-        total = np.zeros((len(self.setup.walls.surfaces), 6))
+        # surfaces are numbered alike, but each box may hold corner twins of its own at the end
+        total = np.zeros((max(len(e.setup.walls.surfaces) for e in self.engines), 6))
         for n, (nest, engine) in enumerate(zip(self.nests, self.engines, strict=True)):
             loads = engine.part_loads() / nest.scale**2
-            total[:, :3] += loads[:, :3]
-            total[:, 3:] += loads[:, 3:] / nest.scale + np.cross(self.place(n), loads[:, :3])
+            own = slice(len(loads))
+            total[own, :3] += loads[:, :3]
+            total[own, 3:] += loads[:, 3:] / nest.scale + np.cross(self.place(n), loads[:, :3])
         return total
 
-    def set_surfaces(self, table: Floats) -> None:
-        """Change speeds of the surfaces; rows in units of the outermost box."""
-        for n, (nest, engine) in enumerate(zip(self.nests, self.engines, strict=True)):
-            rows = np.array(table, dtype=float)
-            rows[:, 4:7] /= nest.scale
-            rows[:, 7:10] = (rows[:, 7:10] - self.place(n)) * nest.scale
-            engine.set_surfaces(rows)
+    def extremes(self, looked: Looked, speed: float) -> Extremes:
+        """Return the largest and smallest values now in the box of the finest cells."""
+        return self.engines[-1].extremes(looked, speed)
+
+    @property
+    def setups(self) -> tuple[Setup, ...]:
+        """Every box of cells, the outermost first."""
+        return tuple(engine.setup for engine in self.engines)
+
+    def shown(self) -> list[tuple[Moments, Moments, Floats]]:
+        """Return mean and present moments of every box, and rows of the walls it answers for."""
+        out = []
+        for engine in self.engines:
+            ((mean, last, rows),) = engine.shown()
+            out.append((mean, last, rows[:, engine.counted > 0]))
+        return out
+
+    def surface_table(self) -> Floats:
+        """Return the table of the surfaces as the outermost box has it."""
+        return self.engines[0].surface_table()
 
     def sample(self) -> None:
         """Add the present state of every box to its means."""
@@ -300,3 +320,20 @@ class NestedEngine(AbstractEngine):
             head = f"box{n}_"
             engine.restore({k[len(head) :]: v for k, v in state.items() if k.startswith(head)})
         self.step, self.n_sample = (int(x) for x in state["steps"])
+
+
+def build_boxes(
+    prepared: "Prepared", backend: str = "cpu", precision: str | None = None
+) -> AbstractEngine:
+    """Return the engine of a prepared case, with all its boxes of cells.
+
+    Parameters
+    ----------
+    prepared
+        From ``prepare``.
+    backend, precision
+        As for ``build_engine``.
+    """
+    if prepared.nests:
+        return NestedEngine(prepared.nests, backend, precision)
+    return build_engine(prepared.setup, backend, precision)

@@ -1,6 +1,7 @@
 """Mean loads of a run by part and in bands along the car."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -63,6 +64,15 @@ def part_loads(prepared: Prepared, wall: Floats) -> tuple[PartLoad, ...]:
     )
 
 
+def sum_parts(boxes: Sequence[tuple[PartLoad, ...]]) -> tuple[PartLoad, ...]:
+    """Return each part's loads added over boxes of cells, which all hold the same parts."""
+    numbers = [f.name for f in fields(PartLoad) if f.name != "name"]
+    return tuple(
+        PartLoad(name=same[0].name, **{n: sum(getattr(p, n) for p in same) for n in numbers})
+        for same in zip(*boxes, strict=True)
+    )
+
+
 def bands(result: "FlowResult", *, width: float) -> tuple[Floats, Floats, Floats]:
     """Return drag and downforce area in bands along the car.
 
@@ -82,13 +92,21 @@ def bands(result: "FlowResult", *, width: float) -> tuple[Floats, Floats, Floats
     """
     if not width > 0:
         raise InputError("width", width, "m", "must be above 0")
-    prepared = result.prepared
+    case = result.prepared.case
+    low, high = case.bounds()
+    margin = 2 * case.finest
+    count = max(1, int(np.ceil((high[0] - low[0] + 2 * margin) / width)))
+    start = np.asarray(low[0] - margin + width * np.arange(count), dtype=float)
+    every = [_box_bands(box, start, width) for box in (result, *result.boxes)]
+    drag, down = (np.asarray(np.sum([e[n] for e in every], axis=0)) for n in (0, 1))
+    return start, drag, down
+
+
+def _box_bands(result: "FlowResult", start: Floats, width: float) -> tuple[Floats, Floats]:
+    """Drag and downforce area in bands, of the walls that one box of cells answers for."""
+    prepared, n = result.prepared, start.size
     walls = prepared.setup.walls
     x = prepared.origin[0] + prepared.case.cell * (walls.cell % prepared.setup.shape[0])
-    low, high = prepared.case.bounds()
-    margin = 2 * prepared.case.cell
-    n = max(1, int(np.ceil((high[0] - low[0] + 2 * margin) / width)))
-    start = low[0] - margin + width * np.arange(n)
     band = np.clip(((x - start[0]) // width).astype(int), 0, n - 1)
     count = len(walls.surfaces)
     rows = result.wall_rows
@@ -98,8 +116,4 @@ def bands(result: "FlowResult", *, width: float) -> tuple[Floats, Floats, Floats
             total += np.bincount(to * n + band, weights=row, minlength=count * n).reshape(count, n)
     parts = slice(1, len(prepared.case.parts) + 1)
     scale = prepared.area_per_force
-    return (
-        np.asarray(start, dtype=float),
-        np.asarray(sums[0][parts] * scale, dtype=float),
-        np.asarray(sums[1][parts] * scale, dtype=float),
-    )
+    return np.asarray(sums[0][parts] * scale), np.asarray(sums[1][parts] * scale)

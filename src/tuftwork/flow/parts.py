@@ -34,7 +34,7 @@ def part_faults(case: FlowCase) -> Iterator[InputError]:
             cure = f"Lowest point at x {at[0]:.3f}, y {at[1]:.3f} m. Raise the part."
             yield InputError(f"part '{part.name}'", depth, "m", "lies below the road (z = 0)", cure)
             continue
-        across = depth / case.cell
+        across = depth / case.finest
         if case.road != "none" and part.spin is None and depth > 1e-6 and across < FEWEST_GAP_CELLS:
             limit = f"needs at least {FEWEST_GAP_CELLS} cells (between road and {part.name})"
             cure = f"Use cells of {depth / 4:.4f} m or set the part down."

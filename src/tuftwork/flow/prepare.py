@@ -1,6 +1,6 @@
 """From a case to a setup in lattice units, with refusals and the cost before anything runs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -9,12 +9,16 @@ from tuftwork.errors import InputError
 from tuftwork.flow.case import FlowCase, FlowPart
 from tuftwork.flow.cut import cut_case
 from tuftwork.flow.engine import Backend, Precision
+from tuftwork.flow.nest import Nest, shown
+from tuftwork.flow.nest_prepare import Lay, cut_lays, lay_zones
 from tuftwork.flow.parts import FEWEST_GAP_CELLS, part_faults
 from tuftwork.flow.setup import Setup
 from tuftwork.flow.through import Face
 from tuftwork.shape.mesh import Mesh, frontal_area
 
 LARGEST_BLOCKAGE = 0.15
+Gap = tuple[int | None, tuple[str, str] | None, tuple[float, float, float] | None]
+"""Fewest cells, between which surfaces, and where. [-], [m]"""
 SPONGE_SHARE = 0.05
 """Largest share of free stream imposed per step inside the sponge. [-]"""
 
@@ -34,7 +38,8 @@ class Prepared:
     blockage
         Frontal area over box section. [-]
     n_plain
-        Number of cells that are computed.
+        Number of cells that are computed in one step of the outermost box; finer ones count as
+        often as they step.
     gap_cells
         Fewest cells between two parts or a part and the road; None where nothing faces anything.
     gap_between, gap_at
@@ -43,6 +48,11 @@ class Prepared:
         Warnings for the reader.
     faces
         The openings as the cells have them.
+    nests
+        All boxes of cells as they run, where there are finer ones.
+    boxes
+        Each finer box for itself, as what is shown of it: ``setup`` holds the air and the walls
+        that it answers for, and so does the outermost ``setup``.
     """
 
     case: FlowCase
@@ -56,6 +66,8 @@ class Prepared:
     gap_at: tuple[float, float, float] | None
     notices: tuple[str, ...]
     faces: tuple[Face, ...] = ()
+    nests: tuple[Nest, ...] = ()
+    boxes: tuple["Prepared", ...] = ()
 
     @property
     def area_per_force(self) -> float:
@@ -90,30 +102,58 @@ def prepare(case: FlowCase) -> Prepared:
     _check_parts(case)
     origin, shape = grid_of(case)
     area, blockage = blockage_of(case, shape)
-    mark, links, faces, said = cut_case(case, shape, origin)
-    setup = Setup(
-        shape=shape,
-        viscosity=case.lattice_viscosity,
-        mark=mark,
-        walls=links,
-        stream=_stream(case),
-        sponge=_sponge(case, shape),
+    lays = lay_zones(
+        case.zones, cell=case.cell, origin=origin, shape=shape, has_road=case.road != "none"
     )
-    gap = _narrowest(case, setup, origin)
-    notices = (*_notices(case, blockage, gap[0]), *said)
-    return Prepared(
-        case=case,
-        setup=setup,
-        origin=origin,
-        frontal_area=area,
-        blockage=blockage,
-        n_plain=int((mark != 1).sum()),
-        gap_cells=gap[0],
-        gap_between=gap[1],
-        gap_at=gap[2],
-        notices=notices,
-        faces=faces,
-    )
+    told: list[str] = []
+    opened: list[Face] = []
+
+    def cut(lay: Lay) -> Setup:
+        own = case.on_level(lay.level)
+        mark, links, faces, said = cut_case(own, lay.shape, lay.origin)
+        told.extend(said)
+        opened.extend(faces)
+        return Setup(
+            shape=lay.shape,
+            viscosity=own.lattice_viscosity,
+            mark=mark,
+            walls=links,
+            stream=_stream(case),
+            sponge=None if lay.level else _sponge(case, shape),
+        )
+
+    nests = cut_lays(lays, cut)
+    gaps = [
+        _narrowest(case.on_level(lay.level), nest.setup, lay.origin)
+        for lay, nest in zip(lays, nests, strict=True)
+    ]
+    none: Gap = (None, None, None)
+    gap = min((g for g in gaps if g[0] is not None), key=_fewest, default=none)
+    notices = (*_notices(case, blockage, gap[0]), *told)
+    out = [
+        Prepared(
+            case=case.on_level(lay.level) if lay.level else case,
+            setup=setup,
+            origin=lay.origin,
+            frontal_area=area,
+            blockage=blockage,
+            n_plain=int((nest.setup.mark != 1).sum()),
+            gap_cells=gap[0],
+            gap_between=gap[1],
+            gap_at=gap[2],
+            notices=notices,
+            faces=tuple(opened),
+        )
+        for lay, nest, setup in zip(lays, nests, shown(nests), strict=True)
+    ]
+    if len(out) == 1:
+        return out[0]
+    updates = sum(p.n_plain * n.scale for p, n in zip(out, nests, strict=True))
+    return replace(out[0], n_plain=updates, nests=nests, boxes=tuple(out[1:]))
+
+
+def _fewest(gap: Gap) -> int:
+    return gap[0] or 0
 
 
 def _check_parts(case: FlowCase) -> None:
@@ -145,7 +185,7 @@ def blockage_of(case: FlowCase, shape: tuple[int, int, int]) -> tuple[float, flo
     """Frontal area and its share of the box section."""
     walls = [p for p in case.parts if p.porous is None] or list(case.parts)
     meshes = [Mesh(name=p.name, vertices=p.vertices, faces=p.faces) for p in walls]
-    area = frontal_area(meshes, pixel=case.cell / 2)
+    area = frontal_area(meshes, pixel=case.finest / 2)
     section = (shape[1] - 1) * (shape[2] - 1) * case.cell**2
     blockage = area / section
     if blockage > LARGEST_BLOCKAGE:
@@ -188,9 +228,7 @@ def _sponge(
     return sx, sy, sz
 
 
-def _narrowest(
-    case: FlowCase, setup: Setup, origin: tuple[float, float, float]
-) -> tuple[int | None, tuple[str, str] | None, tuple[float, float, float] | None]:
+def _narrowest(case: FlowCase, setup: Setup, origin: tuple[float, float, float]) -> Gap:
     """Fewest cells between two different surfaces along a grid line, wedges left out."""
     from tuftwork.flow._gap_kernel import narrowest_gap
 
@@ -308,14 +346,18 @@ def estimate_cost(
     setup = prepared.setup
     size = {"float64": 8, "float32": 4, "float16": 2}[chosen]
     mean = 4 * (8 if backend == "cpu" else 4)
-    memory = setup.n_cell * (27 * size + 1 + mean) + setup.walls.cell.size * (26 * 9 + 128)
+    boxes = prepared.nests or (Nest(setup=setup),)
+    n_cell = sum(box.setup.n_cell for box in boxes)
+    n_wall = sum(box.setup.walls.cell.size for box in boxes)
+    updates = sum(box.setup.n_cell * box.scale for box in boxes)
+    memory = n_cell * (27 * size + 1 + mean) + n_wall * (26 * 9 + 128)
     rate = RATES[backend, chosen]
     n_step = steps_for(prepared.case, lengths)
     return Cost(
-        n_cell=setup.n_cell,
+        n_cell=n_cell,
         n_step=n_step,
         memory=float(memory),
-        seconds=setup.n_cell * n_step / rate,
+        seconds=updates * n_step / rate,
         rate=rate,
     )
 

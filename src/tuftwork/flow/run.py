@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -13,8 +13,9 @@ from tuftwork.flow.checkpoint import Shelf, put_back, to_save
 from tuftwork.flow.core_flow import CoreFlow, core_flows
 from tuftwork.flow.cut import momentum_unit
 from tuftwork.flow.doubt import Doubt, Looked, Watch, jump_between_halves, looked_at
-from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision, build_engine
-from tuftwork.flow.part_load import PartLoad, part_loads
+from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision
+from tuftwork.flow.nest_engine import build_boxes
+from tuftwork.flow.part_load import PartLoad, part_loads, sum_parts
 from tuftwork.flow.prepare import Prepared, steps_for
 from tuftwork.flow.statistics import FEWEST, SeriesMean, series_mean
 from tuftwork.flow.through import AGREED, Exchange, OpeningFlow, with_flows
@@ -115,6 +116,9 @@ class FlowResult:
         What passed each core and fan, and each opening.
     doubts
         Signs that the flow is finite but wrong; they stand among the notices too.
+    boxes
+        The same for each box of finer cells, coarser ones first; their ``mean``, ``last`` and
+        ``wall_rows`` are in the units of their own cells, all else is that of the whole run.
     sources
         Keys of the published methods used.
     """
@@ -135,6 +139,7 @@ class FlowResult:
     cores: tuple[CoreFlow, ...] = ()
     openings: tuple[OpeningFlow, ...] = ()
     doubts: tuple[Doubt, ...] = ()
+    boxes: tuple["FlowResult", ...] = ()
     sources: tuple[str, ...] = field(
         default=("geier2015", "bouzidi2001", "bailey2009", "reichardt1951", "sokal1997")
     )
@@ -244,11 +249,13 @@ def run(
     Cancelled
         If ``watch`` returned False; the checkpoint holds the state.
     """
-    engine = build_engine(prepared.setup, backend, precision)
+    engine = build_boxes(prepared, backend, precision)
     engine.start_uniform()
+    # the finest cells are where a flow goes wrong first
+    finest = prepared.boxes[-1] if prepared.boxes else prepared
     job = _Run(
-        prepared=prepared, engine=engine, rule=rule or StopRule(), looked=looked_at(prepared),
-        watch=Watch(prepared=prepared, found={}), exchange=_exchange(prepared),
+        prepared=prepared, engine=engine, rule=rule or StopRule(), looked=looked_at(finest),
+        watch=Watch(prepared=finest, found={}), exchange=_exchange(prepared),
     )  # fmt: skip
     saved = checkpoint.read() if checkpoint is not None else None
     if checkpoint is not None and saved is not None:
@@ -340,9 +347,7 @@ def _result(job: _Run, reached: bool) -> FlowResult:
     """Collect what the run gave."""
     prepared, engine = job.prepared, job.engine
     rows = job.settled()
-    mean, wall = engine.means()
-    if not engine.n_sample:
-        mean, wall = engine.moments(), engine.wall_rows()
+    (mean, last, wall), *finer = engine.shown()
     notices = list(prepared.notices)
     if not reached:
         notices.append(
@@ -352,15 +357,18 @@ def _result(job: _Run, reached: bool) -> FlowResult:
     notices += [doubt.text for doubt in doubts]
     departure = np.array([float(wall[3, face.cells].mean()) for face in prepared.faces])
     seconds = time.monotonic() - job.started
-    return FlowResult(
+    result = FlowResult(
         prepared=prepared,
         downforce_area=series_mean(-rows[:, 2]),
         drag_area=series_mean(rows[:, 0]),
         side_area=series_mean(rows[:, 1]),
-        parts=part_loads(prepared, wall),
+        parts=sum_parts(
+            [part_loads(box, seen[2]) for box, seen in zip(prepared.boxes, finer, strict=True)]
+            + [part_loads(prepared, wall)]
+        ),
         series=np.stack(job.series) * prepared.area_per_force,
         mean=mean,
-        last=engine.moments(),
+        last=last,
         wall_rows=wall,
         travel=job.travel,
         reached=reached,
@@ -369,7 +377,7 @@ def _result(job: _Run, reached: bool) -> FlowResult:
             "version": __version__,
             "backend": engine.backend,
             "precision": engine.precision,
-            "cells": prepared.setup.n_cell,
+            "cells": sum(setup.n_cell for setup in engine.setups),
             "steps": engine.step,
             "seconds": round(seconds, 1),
         },
@@ -377,6 +385,11 @@ def _result(job: _Run, reached: bool) -> FlowResult:
         openings=job.exchange.rows(departure, prepared.case.cell),
         doubts=doubts,
     )
+    boxes = [
+        replace(result, prepared=box, mean=mean, last=last, wall_rows=wall)
+        for box, (mean, last, wall) in zip(prepared.boxes, finer, strict=True)
+    ]
+    return replace(result, boxes=tuple(boxes))
 
 
 def _doubts(job: _Run, rows: Floats) -> tuple[Doubt, ...]:

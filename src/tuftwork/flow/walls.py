@@ -241,12 +241,27 @@ def _fill_pockets(removed: Marks, label: Marks, block: tuple[slice, slice, slice
         if n_pool > 1:
             size = np.bincount(pools.ravel())
             size[0] = 0
-            shut |= (view == 0) & (pools != size.argmax())
+            is_open = np.zeros(n_pool + 1, bool)
+            is_open[[0, size.argmax(), *_cut_off(pools, block, removed.shape)]] = True
+            shut |= (view == 0) & ~is_open[pools]
         if not shut.any():
             return
         near = ndimage.grey_dilation(np.where(view > 0, names, 0), size=(3, 3, 3))
         names[shut] = near[shut]
         view[shut] = 1
+
+
+def _cut_off(
+    pools: npt.NDArray[np.signedinteger], block: tuple[slice, slice, slice], shape: tuple[int, ...]
+) -> npt.NDArray[np.int64]:
+    """Pools that go on beyond the array: where it ends amid a body, air is not shut in."""
+    faces = [np.zeros(0, np.int64)]
+    for axis, side in enumerate(block):
+        if side.start == 0:
+            faces.append(np.take(pools, 0, axis=axis).ravel())
+        if side.stop == shape[axis]:
+            faces.append(np.take(pools, -1, axis=axis).ravel())
+    return np.unique(np.concatenate(faces).astype(np.int64))
 
 
 def _true_cuts(
