@@ -121,8 +121,6 @@ def front_inputs(
         idle.add("wake")
     if "rear wing" not in kinds:
         idle.add("slow_air")
-    if part.channel.ramps is None:
-        idle.add("ramp_drag")
     own = without(own, idle, part.model, part.name)
     for name, key in _LEFT_OPEN.items():
         value: Quantity | None = getattr(part.channel, key)
