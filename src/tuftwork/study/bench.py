@@ -2,6 +2,7 @@
 
 import csv
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 from threading import RLock
@@ -184,13 +185,15 @@ class Bench:
     def save_map(self, path: Path | str) -> str:
         """Write the map of all states to a netCDF file and return its path."""
         from tuftwork.files.map import write_map
+        from tuftwork.study.survey_header import full_header
 
         answers = self.answers
         if not answers.has_platform:
             raise NotCovered("No map: it needs parts and both axles.")
         target = Path(path)
         target.parent.mkdir(parents=True, exist_ok=True)
-        write_map(target, answers.aero_map())
+        made = answers.aero_map()
+        write_map(target, replace(made, header=full_header(answers, made.header)))
         return str(target)
 
     def export(self, folder: Path | str | None = None) -> list[str]:

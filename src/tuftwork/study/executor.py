@@ -6,13 +6,15 @@ One small interface; a task is a module-level function and one argument, both pi
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from itertools import islice
 from multiprocessing import get_context
-from typing import Protocol, TypeVar, runtime_checkable
+from typing import Any, Protocol, TypeVar, runtime_checkable
 
 from tuftwork.errors import Cancelled, InputError
 
 Task = TypeVar("Task")
 Answer = TypeVar("Answer")
+_AHEAD = 3  # tasks a core of a scheduler holds or waits for
 
 
 def _never() -> bool:
@@ -99,20 +101,42 @@ class Cluster:
         tasks: Sequence[Task],
         is_cancelled: Callable[[], bool] = _never,
     ) -> Iterator[tuple[int, Answer]]:
-        """Yield answers as they come; a cancelled sweep drops what has not begun."""
+        """Yield answers as they come; a cancelled sweep drops what has not begun.
+
+        Only a few tasks a core are handed over at a time: what waits here is neither sent nor, if
+        this machine is lost, computed for nobody.
+        """
         from distributed import as_completed as as_they_come
 
-        futures = self._client.map(function, list(tasks), pure=False)
-        index = {future.key: i for i, future in enumerate(futures)}
+        index: dict[Any, int] = {}
+        waiting = iter(enumerate(tasks))
+
+        def handed(count: int) -> list[Any]:
+            some = []
+            for i, task in islice(waiting, count):
+                future = self._client.submit(function, task, pure=False)
+                index[future.key] = i
+                some.append(future)
+            return some
+
+        futures = set(handed(self._cores() * _AHEAD))
         try:
             with self._client.as_current():
-                arrivals = as_they_come(futures, with_results=True)
+                arrivals = as_they_come(list(futures), with_results=True)
             for future, answer in arrivals:
                 _stop_if(is_cancelled)
+                futures.discard(future)
+                more = handed(1)
+                futures |= set(more)
+                arrivals.update(more)
                 yield index[future.key], answer
         except BaseException:
-            self._client.cancel(futures)
+            self._client.cancel(list(futures))
             raise
+
+    def _cores(self) -> int:
+        """Return how many tasks the workers run at once."""
+        return max(1, int(sum(self._client.nthreads().values())))
 
     def close(self) -> None:
         """Let go of the scheduler."""

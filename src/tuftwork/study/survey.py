@@ -8,7 +8,7 @@ the surrogate answers between; its error is measured at runs it never saw.
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from time import perf_counter
 from typing import Any
@@ -16,13 +16,15 @@ from typing import Any
 import numpy as np
 
 from tuftwork.aeromap.map import FIELDS
-from tuftwork.aeromap.surrogate import HeldOut, fit_surrogate, held_out_error
+from tuftwork.aeromap.surrogate import NextRun, fit_surrogate, next_run, with_factor
 from tuftwork.errors import Cancelled, NotCovered
 from tuftwork.files import write_atomic
 from tuftwork.study.answers import Answers
-from tuftwork.study.executor import executor_for
+from tuftwork.study.executor import Cluster, Executor, executor_for
 from tuftwork.study.store import Store, Tree, digest_of
+from tuftwork.study.survey_error import Judged, coverage, errors_of, judged, outputs_of
 from tuftwork.study.survey_plan import (
+    BY_LOT,
     FEWEST,
     VERSION,
     Block,
@@ -35,8 +37,7 @@ from tuftwork.study.survey_plan import (
 
 __all__ = ["Filled", "Plan", "Survey", "run_survey"]
 
-_ROUNDS = 5
-_HELD = 0.12  # [-] of the runs, held out to measure the surrogate
+_ROUNDS = 5  # an even net, and four that go where the surrogate is least sure
 _SEED = 52
 _LARGEST_BLOCK = 128  # [cells] lost at most per worker by a kill
 Watch = Callable[[float, str, float | None], None]
@@ -50,6 +51,7 @@ class _Log:
     is_cancelled: Callable[[], bool]
     total: int
     done: int
+    cluster: Cluster | None = None
     ran: int = 0
     begun: float = 0.0
 
@@ -57,7 +59,7 @@ class _Log:
         self.done += count
         self.ran += count
         spent = perf_counter() - self.begun
-        left = spent * (self.total - self.done) / max(self.ran, 1)
+        left = spent * max(self.total - self.done, 0) / max(self.ran, 1)
         self.watch(min(1.0, self.done / max(self.total, 1)), title, left)
         if self.is_cancelled():
             raise Cancelled("The survey was stopped. What was run is kept; run it again to go on.")
@@ -102,44 +104,66 @@ def run_survey(
     log = _Log(
         watch=watch, is_cancelled=is_cancelled, total=per * len(plan.jobs),
         done=sum(len(plan.done(*job)) for job in plan.jobs), begun=begun,
+        cluster=Cluster(scheduler) if scheduler else None,
     )  # fmt: skip
     was_done = log.done
-    for job in plan.jobs:
-        _run_job(plan, job, log, scheduler)
-    answers_by_job = {job: _between(plan, job) for job in plan.jobs}
+    try:
+        for job in plan.jobs:
+            _run_job(plan, job, log)
+    finally:
+        if log.cluster is not None:
+            log.cluster.close()
+    found = judged(errors_of(plan))
+    filled = {job: _between(plan, job, found.get(job)) for job in plan.jobs}
     path = Path(to) if to else bench.folder / "maps" / f"survey-{plan.digest[:8]}.nc"
-    write_survey(path, answers, plan, answers_by_job)
-    found = {
+    write_survey(path, answers, plan, filled)
+    told = {
         "file": str(path), "digest": plan.digest, "cells": survey.nodes**2,
         "draws": plan.n_draw, "ran": log.ran, "kept": was_done, "took_s": perf_counter() - begun,
-        "slices": [_line(plan, job, answers_by_job[job]) for job in plan.jobs],
-        "text": _text(log, was_done, perf_counter() - begun),
+        "slices": [_line(plan, job, filled[job]) for job in plan.jobs],
+        "text": _text(log, was_done, perf_counter() - begun), "held": held_text(found),
+        "covered": coverage(found)[0] if found else None,
     }  # fmt: skip
-    shown = found | {"file": path.name}
+    shown = told | {"file": path.name}
     write_atomic(plan.folder / "summary.json", json.dumps(shown, ensure_ascii=False).encode())
-    return found
+    return told
+
+
+def held_text(found: Mapping[Job, Judged]) -> str:
+    """Return in words how good reading between runs is."""
+    share, count = coverage(found)
+    if not count:
+        return ""
+    rms = np.sqrt(sum(j.held.rms**2 * j.held.count for j in found.values()) / count)
+    return (
+        f"Between runs CzS is off by {100 * rms:.2f} points (rms) at {count} cells drawn by lot; "
+        f"the 80 % ranges of the reading hold {100 * share:.0f} % of the misses."
+    )
 
 
 def _text(log: _Log, kept: int, took: float) -> str:
     return f"{log.ran} cells run now, {kept} kept from before, {took:.1f} s."
 
 
-def _run_job(plan: Plan, job: Job, log: _Log, scheduler: str | None) -> None:
-    """Run a state in a slice, round by round."""
-    rounds = 1 if plan.survey.share >= 1 else _ROUNDS
-    for number in range(rounds):
-        chosen = _chosen(plan, job, number, rounds)
+def _run_job(plan: Plan, job: Job, log: _Log) -> None:
+    """Run a state in a slice, round by round; those drawn by lot come last."""
+    rounds = ["0"] if plan.survey.share >= 1 else [*map(str, range(_ROUNDS)), BY_LOT]
+    for name in rounds:
+        chosen = _chosen(plan, job, name)
         done = plan.done(*job)
         missing = [c for c in chosen if c not in done]
-        _run_cells(plan, job, missing, log, scheduler)
+        _run_cells(plan, job, missing, log)
 
 
-def _chosen(plan: Plan, job: Job, number: int, rounds: int) -> list[Cell]:
+def _chosen(plan: Plan, job: Job, name: str) -> list[Cell]:
     """Return the cells of a round; what a round chose is written down before it is run."""
-    path = plan.place(job) / f"round-{number}.json"
+    path = plan.round_path(job, name)
     if path.is_file():
-        return [(int(i), int(j)) for i, j in json.loads(path.read_text("utf-8"))]
-    cells = _first(plan) if number == 0 else _next(plan, job, number, rounds)
+        return plan.round_cells(job, name)
+    if name == BY_LOT:
+        cells = _by_lot(plan, job)
+    else:
+        cells = _first(plan) if name == "0" else _next(plan, job, int(name))
     path.parent.mkdir(parents=True, exist_ok=True)
     write_atomic(path, json.dumps(cells).encode())
     return cells
@@ -149,7 +173,7 @@ def _first(plan: Plan) -> list[Cell]:
     """Return everything, or an even net with the corners in it."""
     if plan.survey.share >= 1:
         return plan.every
-    wanted = max(FEWEST, plan.runs_wanted // 2)
+    wanted = max(FEWEST, (plan.runs_wanted - plan.held_wanted) // 2)
     count = max(4, int(np.sqrt(wanted)))
     front, rear = (
         np.unique(np.round(np.linspace(0, axis.size - 1, count)).astype(int))
@@ -158,14 +182,23 @@ def _first(plan: Plan) -> list[Cell]:
     return [(int(i), int(j)) for i in front for j in rear]
 
 
-def _next(plan: Plan, job: Job, number: int, rounds: int) -> list[Cell]:
+def _by_lot(plan: Plan, job: Job) -> list[Cell]:
+    """Return cells drawn by lot from all that were not run."""
+    done = plan.done(*job)
+    others = [c for c in plan.every if c not in done]
+    made = np.random.default_rng([_SEED, plan.jobs.index(job)])
+    count = min(plan.held_wanted, len(others))
+    return [others[k] for k in sorted(made.choice(len(others), size=count, replace=False))]
+
+
+def _next(plan: Plan, job: Job, number: int) -> list[Cell]:
     """Return the cells at which the surrogate is least sure, spread by repeated choice."""
     cells, fields, _ = plan.read(job)
-    left = plan.runs_wanted - len(cells)
-    take = int(np.ceil(left / (rounds - number)))
+    left = plan.runs_wanted - plan.held_wanted - len(cells)
+    take = int(np.ceil(left / (_ROUNDS - number)))
     if take <= 0:
         return []
-    made = fit_surrogate(plan.places(cells), _outputs(fields))
+    made = fit_surrogate(plan.places(cells), outputs_of(fields))
     known = set(cells)
     others = [c for c in plan.every if c not in known]
     places = plan.places(others)
@@ -182,13 +215,7 @@ def _next(plan: Plan, job: Job, number: int, rounds: int) -> list[Cell]:
     return chosen
 
 
-def _outputs(fields: Mapping[str, np.ndarray]) -> np.ndarray:
-    return np.asarray(np.concatenate([fields[n] for n in FIELDS], axis=1))
-
-
-def _run_cells(
-    plan: Plan, job: Job, cells: Sequence[Cell], log: _Log, scheduler: str | None
-) -> None:
+def _run_cells(plan: Plan, job: Job, cells: Sequence[Cell], log: _Log) -> None:
     """Run cells in blocks and keep every block as it comes."""
     if not cells:
         return
@@ -202,14 +229,23 @@ def _run_cells(
         for some in (cells[k : k + size] for k in range(0, len(cells), size))
     ]  # fmt: skip
     title = f"{job[0]}, {at.name}"
+    executor, first = _executor(plan, job, tasks, log, title)
+    for index, tree in executor.each(run_block, tasks[first:], log.is_cancelled):
+        _keep(plan, job, tree)
+        log.add(len(tasks[index + first].cells), title)
+
+
+def _executor(
+    plan: Plan, job: Job, tasks: Sequence[Block], log: _Log, title: str
+) -> tuple[Executor, int]:
+    """Return where blocks are run, and how many were run here to learn how long they take."""
+    if log.cluster is not None:
+        return log.cluster, 0
     begun = perf_counter()
     _keep(plan, job, run_block(tasks[0]))
     log.add(len(tasks[0].cells), title)
     seconds = (perf_counter() - begun) * len(tasks)
-    executor = executor_for(scheduler, seconds=seconds, tasks=len(tasks) - 1)
-    for index, tree in executor.each(run_block, tasks[1:], log.is_cancelled):
-        _keep(plan, job, tree)
-        log.add(len(tasks[index + 1].cells), title)
+    return executor_for(None, seconds=seconds, tasks=len(tasks) - 1), 1
 
 
 def _keep(plan: Plan, job: Job, tree: Tree) -> None:
@@ -235,78 +271,74 @@ class Filled:
         Whether the cell was run; else it was read between runs.
     deviation : (n_front, n_rear)
         Standard deviation of CzS from reading between runs, 0 where it was run. [m²]
-    error
-        At runs the surrogate never saw; None where there are too few.
-    next_cell
-        Where the next run would help most, and its deviation [m²]; None where all were run.
+    judged
+        How good reading between runs is, at runs drawn by lot; None where everything was run.
+    next_run
+        Where one run more would help most, its cell first [m²]; None where all were run.
     """
 
     fields: dict[str, np.ndarray]
     was_run: np.ndarray
     deviation: np.ndarray
-    error: HeldOut | None
-    next_cell: tuple[Cell, float] | None
+    judged: Judged | None
+    next_run: tuple[Cell, NextRun] | None
     notices: list[str]
 
 
-def _between(plan: Plan, job: Job) -> Filled:
+def _between(plan: Plan, job: Job, found: Judged | None) -> Filled:
     """Return a state in a slice on the whole grid, read between runs where it was not run."""
     cells, fields, notices = plan.read(job)
     shape = (plan.front.size, plan.rear.size)
     was_run = np.zeros(shape, dtype=bool)
     rows, columns = np.array(cells).T
     was_run[rows, columns] = True
-    total = fields[FIELDS[0]] + fields[FIELDS[1]]
-    error = _error(plan.places(cells), total)
     full = {n: np.empty((*shape, plan.n_draw)) for n in fields}
     for name, values in fields.items():
         full[name][rows, columns] = values
     deviation, best = np.zeros(shape), None
     others = [c for c in plan.every if not was_run[c]]
     if others:
-        made = fit_surrogate(plan.places(cells), np.concatenate(list(fields.values()), axis=1))
+        made = fit_surrogate(plan.places(cells), outputs_of(fields))
+        made = with_factor(made, 1.0 if found is None else found.factor)
         places = plan.places(others)
-        mean = made.mean(places).reshape(len(others), len(fields), plan.n_draw)
+        mean = made.mean(places).reshape(len(others), -1, plan.n_draw)
         r, c = np.array(others).T
         for k, name in enumerate(fields):
             full[name][r, c] = mean[:, k]
-        spread = made.spread.reshape(len(fields), plan.n_draw)[:2]
-        size = float(np.sqrt(np.mean(np.sum(spread**2, axis=0))))
+        size = float(np.sqrt(np.mean(made.spread[-plan.n_draw :] ** 2)))
         deviation[r, c] = made.deviation(places) * size
-        worst = int(np.argmax(deviation[r, c]))
-        best = (others[worst], float(deviation[others[worst]]))
+        helps = next_run(made, places)
+        scaled = replace(
+            helps, there=helps.there * size, before=helps.before * size, after=helps.after * size
+        )
+        best = (others[helps.index], scaled)
     return Filled(
-        fields=full, was_run=was_run, deviation=deviation, error=error, next_cell=best,
+        fields=full, was_run=was_run, deviation=deviation, judged=found, next_run=best,
         notices=notices,
     )  # fmt: skip
 
 
-def _error(places: np.ndarray, total: np.ndarray) -> HeldOut | None:
-    """Return the surrogate's error at runs held out, the map's rim apart."""
-    inner = np.all((places > 0) & (places < 1), axis=1)
-    candidates = np.flatnonzero(inner)
-    count = int(_HELD * len(places))
-    if count < 3 or len(places) - count < 12 or candidates.size < count:
-        return None
-    held = np.zeros(len(places), dtype=bool)
-    held[np.random.default_rng(_SEED).choice(candidates, size=count, replace=False)] = True
-    return held_out_error(places, total, held)
-
-
 def _line(plan: Plan, job: Job, filled: Filled) -> dict[str, Any]:
-    error = filled.error
-    following = "all cells were run"
-    if filled.next_cell is not None:
-        (i, j), size = filled.next_cell
-        where = f"hf {1e3 * plan.front[i]:.1f}, hr {1e3 * plan.rear[j]:.1f} mm"
-        following = f"{where}: ± {100 * size:.1f} points"
+    told = filled.judged
+    following, best = "all cells were run", filled.next_run
+    if best is not None:
+        (i, j), helps = best
+        following = (
+            f"hf {1e3 * plan.front[i]:.1f}, hr {1e3 * plan.rear[j]:.1f} mm: ± "
+            f"{100 * helps.there:.2f} points there; over the map ± {100 * helps.before:.2f} to "
+            f"{100 * helps.after:.2f}"
+        )
     return {
         "state": job[0], "slice": plan.survey.slices[job[1]].name,
         "run": int(np.sum(filled.was_run)), "between": int(np.sum(~filled.was_run)),
-        "held_out": 0 if error is None else error.count,
-        "error_m2": None if error is None else error.rms,
-        "error": "–" if error is None else f"{100 * error.rms:.2f} points",
-        "largest_m2": None if error is None else error.largest,
-        "covered": "–" if error is None else f"{100 * error.covered:.0f} %",
+        "held_out": 0 if told is None else told.held.count,
+        "error_m2": None if told is None else told.held.rms,
+        "error": "–" if told is None else f"{100 * told.held.rms:.2f} points",
+        "largest_m2": None if told is None else told.held.largest,
+        "covered": "–" if told is None else f"{100 * told.covered:.0f} %",
         "next": following,
+        "next_mm": None if best is None else [
+            round(1e3 * float(plan.front[best[0][0]]), 1),
+            round(1e3 * float(plan.rear[best[0][1]]), 1),
+        ],
     }  # fmt: skip

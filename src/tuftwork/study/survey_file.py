@@ -13,67 +13,28 @@ from tuftwork.aeromap.dataset import to_dataset
 from tuftwork.aeromap.map import FIELDS, AeroMap, MapHeader
 from tuftwork.aeromap.part import draws_of
 from tuftwork.files.atomic import write_atomic
-from tuftwork.quantity import ORIGINS, format_plain
+from tuftwork.quantity import ORIGINS
 from tuftwork.study.answers import Answers
 from tuftwork.study.car.device import require_rows
 from tuftwork.study.car.leverage import LEVERS, Lever, levers_of
-from tuftwork.study.cliff import cliff_of
+from tuftwork.study.survey_header import SOURCES, full_header, outside_of, source_of
 
 if TYPE_CHECKING:
     import xarray as xr
 
     from tuftwork.study.survey import Filled
-    from tuftwork.study.survey_plan import Plan
+    from tuftwork.study.survey_plan import Plan, Slice
 
 _KMH = 3.6
+_BLANKED = np.array([0.0, 0.1, 0.2, 0.3, 0.4])  # [-] steps of tape over the coolers
 _CROSSED = 6  # levers of parts whose cross terms are given
-
-
-def full_header(answers: Answers, base: MapHeader) -> MapHeader:
-    """Return a header with all that a reader of the map must know of the car."""
-    project = answers.project
-    tyres = [
-        f"{name} {format_plain(axle.tyre_diameter.best, 'height', 'mm')} unloaded, "
-        f"{format_plain(axle.tyre_rate.best, 'stiffness', 'N/mm')}"
-        for name, axle in (("front", project.car.front), ("rear", project.car.rear))
-        if axle is not None
-    ]
-    settings = [
-        f"{s.name}: {', '.join(f'{k} = {v}' for k, v in s.values.items()) or 'as the parts say'}"
-        + (f"; without {', '.join(s.without)}" if s.without else "")
-        for s in project.states
-    ]
-    air = answers.job.air()
-    length = project.car.wheelbase.best
-    reynolds = answers.job.top_speed * length * float(air.density) / float(air.viscosity)
-    cooling = "closed form streams" if project.cooling is None else "air net of the project"
-    return replace(
-        base,
-        settings="; ".join(settings) or "one state",
-        tyres="; ".join(tyres),
-        cooling=cooling,
-        reynolds=f"{reynolds:.3g} on the wheelbase at {answers.job.top_speed * _KMH:.0f} km/h",
-        cliffs="; ".join(f"{s}: {cliff_of(answers, s).text}" for s in answers.states),
-        hysteresis="; ".join(_hysteresis(answers, s) for s in answers.states),
-        digest=base.digest or answers.project.about.title,
-        changes=f"made on {base.day}" if base.day else "first version",
-    )
-
-
-def _hysteresis(answers: Answers, state: str) -> str:
-    """Return whether a car comes back at other heights than it went, in words."""
-    ride, keep = answers.ride(state), answers.kept(state)
-    up = np.asarray(ride["ride_height_rear"])[:, keep]
-    down = np.asarray(ride["falling_rear"])[:, keep]
-    differs = np.mean(np.abs(up - down) > 0.5e-3, axis=1)
-    if not np.any(differs > 0.05):
-        return f"{state}: the same through rising and falling speed"
-    at = int(np.argmax(differs))
-    speed = float(np.asarray(ride["speed"])[at]) * _KMH
-    return (
-        f"{state}: near {speed:.0f} km/h {100 * differs[at]:.0f} % of the draws ride at other "
-        "heights through falling speed"
-    )
+_BESIDE = (
+    ("CyS", "side", "m2", "side force area, to the right"),
+    ("CnSL", "yaw_moment", "m3", "yaw moment volume about mid wheelbase, nose right"),
+    ("cooling_flow", "mass_flow", "kg s-1",
+     "mass flow of the air taken in for cooling, at this speed and density"),
+)  # fmt: skip
+"""Fields beside those of every map: name, field of a block, unit, meaning."""
 
 
 def write_survey(
@@ -93,13 +54,19 @@ def write_survey(
     with tempfile.TemporaryDirectory() as place:
         draft = Path(place) / "survey.nc"
         for at, attitude in enumerate(plan.survey.slices):
-            made = _map_of(plan, base, filled, at, header)
+            made = _map_of(plan, answers, filled, at, header)
             if at == 0:
                 require_rows(made, answers.project)
             dataset = _with_method(to_dataset(made), plan, filled, at)
+            dataset["source"] = (("state", "hf", "hr"), _sources(plan, answers), {
+                "long_name": "where the cell's numbers come from",
+                "flag_values": np.arange(len(SOURCES), dtype=np.int8),
+                "flag_meanings": " ".join(SOURCES),
+            })  # fmt: skip
             if at == 0:
-                dataset = _with_devices(dataset, answers)
-            group = None if at == 0 else attitude.name.replace(" ", "_").replace("°", "")
+                dataset = _with_blanking(_with_devices(dataset, answers), answers)
+                dataset.attrs["slices"] = ", ".join(map(group_of, plan.survey.slices[1:]))
+            group = None if at == 0 else group_of(attitude)
             pressed = {"zlib": True, "complevel": 4, "shuffle": True}
             encoding = {n: pressed for n, v in dataset.data_vars.items() if v.dtype.kind in "fi"}
             dataset.to_netcdf(
@@ -110,10 +77,21 @@ def write_survey(
         write_atomic(path, draft.read_bytes())
 
 
+def group_of(attitude: "Slice") -> str:
+    """Return the name of a slice's group in the file: ``roll_1.0``, ``120_km_h``."""
+    return attitude.name.replace(" ", "_").replace("°", "").replace(",", "").replace("/", "_")
+
+
+def _sources(plan: "Plan", answers: Answers) -> np.ndarray:
+    cells = np.ones((plan.front.size, plan.rear.size), dtype=np.int8)
+    return np.stack([source_of(answers, s) * cells for s in plan.cases])
+
+
 def _map_of(
-    plan: "Plan", base: AeroMap, filled: "Mapping[tuple[str, int], Filled]", at: int,
+    plan: "Plan", answers: Answers, filled: "Mapping[tuple[str, int], Filled]", at: int,
     header: MapHeader,
 ) -> AeroMap:  # fmt: skip
+    base = answers.aero_map()
     states = tuple(plan.cases)
     some = [filled[s, at] for s in states]
     attitude = plan.survey.slices[at]
@@ -124,9 +102,14 @@ def _map_of(
         base, front=plan.front, rear=plan.rear, states=states,
         downforce_front=stacked[0], downforce_rear=stacked[1], drag=stacked[2],
         origin=np.full(shape, ORIGINS.index("computed")), valid=np.ones(shape, dtype=bool),
-        extrapolated=np.zeros(shape, dtype=bool), notices=tuple(notices),
+        extrapolated=np.broadcast_to(outside_of(answers, plan.rear), shape).copy(),
+        notices=tuple(notices),
+        air=replace(base.air, speed=attitude.speed or base.air.speed),
         header=replace(
-            header, roll=f"{np.degrees(attitude.roll):.2f}°", yaw=f"{np.degrees(attitude.yaw):.2f}°"
+            header, roll=f"{np.degrees(attitude.roll):.2f}°",
+            yaw=f"{np.degrees(attitude.yaw):.2f}°",
+            steer=f"{np.degrees(attitude.steer):.2f}°" if attitude.steer else header.steer,
+            reynolds=header.reynolds if attitude.speed is None else _reynolds(answers, attitude),
         ),
     )  # fmt: skip
 
@@ -144,17 +127,91 @@ def _with_method(
     dataset["CzS_between"] = (cell, np.stack([f.deviation for f in some]), {
         "long_name": "standard deviation of CzS from reading between runs", "units": "m2",
     })  # fmt: skip
-    if "side" in some[0].fields:
-        for name, key, unit, words in (
-            ("CyS", "side", "m2", "side force area, to the right"),
-            ("CnSL", "yaw_moment", "m3", "yaw moment volume about mid wheelbase, nose right"),
-        ):
-            values = np.stack([f.fields[key] for f in some])
-            for end, share in (("low", 0.1), ("best", 0.5), ("high", 0.9)):
-                dataset[f"{name}_{end}"] = (cell, np.quantile(values, share, axis=-1), {
-                    "long_name": f"{words}, {100 * share:.0f} % quantile of draws", "units": unit,
-                })  # fmt: skip
+    shape = (*some[0].was_run.shape, plan.n_draw)
+    for name, key, unit, words in _BESIDE:
+        # a car that runs straight in still air has no side force, one without coolers no flow
+        values = np.stack([f.fields.get(key, np.zeros(shape)) for f in some])
+        for end, share in (("low", 0.1), ("best", 0.5), ("high", 0.9)):
+            dataset[f"{name}_{end}"] = (cell, np.quantile(values, share, axis=-1), {
+                "long_name": f"{words}, {100 * share:.0f} % quantile of draws", "units": unit,
+            })  # fmt: skip
+        dataset[f"{name}_uncertainty"] = (cell, np.std(values, axis=-1), {
+            "long_name": f"standard uncertainty of the {words}", "units": unit,
+            "cell_methods": "draw: standard_deviation",
+        })  # fmt: skip
+    return _with_error(dataset, some)
+
+
+def _with_error(dataset: "xr.Dataset", some: "list[Filled]") -> "xr.Dataset":
+    """Add how good reading between runs is, and where one run more would help most."""
+    nan = float("nan")
+    for name, unit, words, values in (
+        ("held_out_error", "m2", "rms miss of CzS at runs drawn by lot that the reading never saw",
+         [nan if f.judged is None else f.judged.held.rms for f in some]),
+        ("held_out_covered", "1", "share of these misses in the reading's 80 % range",
+         [nan if f.judged is None else f.judged.covered for f in some]),
+        ("held_out_count", "1", "runs drawn by lot",
+         [0 if f.judged is None else f.judged.held.count for f in some]),
+        ("next_hf", "m", "front ride height at which one run more would help most",
+         [nan if f.next_run is None else dataset["hf"].to_numpy()[f.next_run[0][0]] for f in some]),
+        ("next_hr", "m", "rear ride height at which one run more would help most",
+         [nan if f.next_run is None else dataset["hr"].to_numpy()[f.next_run[0][1]] for f in some]),
+    ):  # fmt: skip
+        dataset[name] = ("state", np.array(values), {"long_name": words, "units": unit})
     return dataset
+
+
+def _with_blanking(dataset: "xr.Dataset", answers: Answers) -> "xr.Dataset":
+    """Add what covering the coolers costs and gains, step by step, at unchanged ride heights."""
+    state = answers.states[0]
+    speed = answers.speeds[-2] if len(answers.speeds) > 1 else answers.speeds[-1]
+    models, platform = answers.models(state), answers.platform(state, speed)
+    draws = draws_of(models, answers.ensemble)
+    faces = [f"{m.name}.core_area" for m in models if f"{m.name}.core_area" in draws]
+    if not faces:
+        return _with_net_blanking(dataset, answers)
+    found = {name: np.zeros((_BLANKED.size, 3)) for name in ("CzS", "CzSf", "CxS", "cooling_flow")}
+    for k, covered in enumerate(_BLANKED):
+        changed = dict(draws) | {face: draws[face] * (1 - covered) for face in faces}
+        load = car_loads(models, platform, changed)
+        none = np.zeros_like(load.drag)
+        for name, values in (
+            ("CzS", load.downforce), ("CzSf", load.downforce_front), ("CxS", load.drag),
+            ("cooling_flow", none if load.mass_flow is None else load.mass_flow + none),
+        ):  # fmt: skip
+            found[name][k] = np.quantile(values, (0.1, 0.5, 0.9))
+    dataset = dataset.assign_coords(blanked=("blanked", _BLANKED, {
+        "long_name": "share of every cooler's face that is covered", "units": "1"}))  # fmt: skip
+    for name, values in found.items():
+        dataset[f"blanked_{name}"] = (("blanked", "end"), values, {
+            "long_name": f"{name} with the coolers' faces covered, at unchanged ride heights",
+            "units": "kg s-1" if name == "cooling_flow" else "m2", "at": answers.at(state, speed),
+        })  # fmt: skip
+    return dataset
+
+
+def _with_net_blanking(dataset: "xr.Dataset", answers: Answers) -> "xr.Dataset":
+    """Add the drag of an air net by covered share, circuit by circuit, on the mildest day."""
+    charts = answers.results.get("cooling charts", {}).get("blanked", {})
+    if not charts:
+        return dataset
+    covered = np.asarray(answers.results["cooling charts"]["blanking"], dtype=float)
+    dataset = dataset.assign_coords(
+        circuit=("circuit", np.array(list(charts), dtype=object)),
+        blanked=("blanked", covered, {
+            "long_name": "share of the circuit's coolers' faces that is covered", "units": "1"}),
+    )  # fmt: skip
+    dataset["blanked_CxS"] = (
+        ("circuit", "blanked"), np.stack([np.asarray(c["drag"])[0] for c in charts.values()]),
+        {"long_name": "drag area of the air net with a circuit's coolers covered", "units": "m2"},
+    )  # fmt: skip
+    return dataset
+
+
+def _reynolds(answers: Answers, attitude: "Slice") -> str:
+    air, speed = answers.job.air(), attitude.speed or answers.job.top_speed
+    number = speed * answers.project.car.wheelbase.best * float(air.density) / float(air.viscosity)
+    return f"{number:.3g} on the wheelbase at {speed * _KMH:.0f} km/h"
 
 
 def _with_devices(dataset: "xr.Dataset", answers: Answers) -> "xr.Dataset":

@@ -1,5 +1,6 @@
 """A large map laid out: axes, cases, slices, and the blocks of it that lie on disk."""
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -14,6 +15,7 @@ from tuftwork.aeromap.grid import fitted_axis
 from tuftwork.aeromap.interface import Field, PartModel, PlatformState
 from tuftwork.aeromap.map import FIELDS, AirAt
 from tuftwork.aeromap.part import draws_of, inputs_of
+from tuftwork.aeromap.steer import LARGEST_STEER
 from tuftwork.car import Project
 from tuftwork.errors import InputError
 from tuftwork.quantity import Ensemble, Quantity, parse_quantity
@@ -21,27 +23,33 @@ from tuftwork.study.answers import Answers
 from tuftwork.study.job import _plain, _tables, models_in
 from tuftwork.study.store import Store, Tree, digest_of
 
-VERSION = 1
+VERSION = 2
 FEWEST, MOST = 36, 10_000
 """Cells a survey may have."""
+HELD = 0.15  # [-] of the runs, drawn by lot: they measure the surrogate before they help it
+_FEWEST_HELD = 8
+BY_LOT = "by-lot"
+"""Name of the last round."""
+_FASTEST = 150.0  # [m/s]
+_KMH = 3.6
 Cell = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slice:
-    """An attitude of the car; both angles in [rad]."""
+    """An attitude of the car, angles in [rad]; its air speed [m/s], that of the map where None."""
 
     roll: float = 0.0
     yaw: float = 0.0
+    steer: float = 0.0
+    speed: float | None = None
 
     @property
     def name(self) -> str:
-        """``straight``, ``roll 1.0°``, ``yaw 3.0°``."""
-        said = [
-            f"{word} {np.degrees(angle):.1f}°"
-            for word, angle in (("roll", self.roll), ("yaw", self.yaw))
-            if angle
-        ]
+        """``straight``, ``roll 1.0°``, ``yaw 3.0°``, ``steer 4.0°``, ``120 km/h``."""
+        angles = (("roll", self.roll), ("yaw", self.yaw), ("steer", self.steer))
+        said = [f"{word} {np.degrees(angle):.1f}°" for word, angle in angles if angle]
+        said += [] if self.speed is None else [f"{self.speed * _KMH:.0f} km/h"]
         return ", ".join(said) or "straight"
 
 
@@ -64,13 +72,25 @@ class Survey:
     slices: tuple[Slice, ...] = (Slice(),)
 
     @classmethod
-    def of(cls, *, cells: int, share: float = 1.0, roll: str = "", yaw: str = "") -> "Survey":
+    def of(
+        cls, *, cells: int, share: float = 1.0, roll: str = "", yaw: str = "", steer: str = "",
+        speed: str = "",
+    ) -> "Survey":  # fmt: skip
         """Return the survey that a person asks for.
+
+        Parameters
+        ----------
+        cells
+            Of a state in a slice.
+        share
+            Of them that is run. [-]
+        roll, yaw, steer, speed
+            Slices beside the straight one, with units and commas: ``1 °, 2 °``.
 
         Raises
         ------
         InputError
-            If cells, share or an angle cannot be.
+            If cells, share, an angle or a speed cannot be.
         """
         if not FEWEST <= cells <= MOST:
             raise InputError("cells", cells, "", f"must lie between {FEWEST} and {MOST}")
@@ -79,12 +99,27 @@ class Survey:
         slices = [Slice()]
         slices += [Slice(roll=a) for a in _angles("roll", roll, LARGEST_ROLL)]
         slices += [Slice(yaw=a) for a in _angles("yaw", yaw, LARGEST_YAW)]
+        slices += [Slice(steer=a) for a in _angles("steer", steer, LARGEST_STEER)]
+        slices += [Slice(speed=v) for v in _speeds(speed)]
         return cls(nodes=int(np.ceil(np.sqrt(cells))), share=share, slices=tuple(slices))
+
+
+def _words(text: str) -> list[str]:
+    return list(filter(None, (w.strip() for w in text.split(","))))
+
+
+def _speeds(text: str) -> list[float]:
+    found = [float(parse_quantity(word, "speed").best) for word in _words(text)]
+    for speed in found:
+        if not 0 < speed <= _FASTEST:
+            limit = f"must lie above 0, up to {_FASTEST * _KMH:.0f} km/h"
+            raise InputError("speed", speed * _KMH, "km/h", limit)
+    return found
 
 
 def _angles(name: str, text: str, most: float) -> list[float]:
     found = []
-    for word in filter(None, (w.strip() for w in text.split(","))):
+    for word in _words(text):
         angle = parse_quantity(word, "angle").best
         if not 0 < abs(angle) <= most:
             limit = f"must lie within {np.degrees(most):.0f}, and not be 0"
@@ -141,17 +176,15 @@ def run_block(task: Any) -> Tree:
     one = np.ones((1, 1))
     platform = PlatformState(
         ride_height_front=task.heights[:, :1], ride_height_rear=task.heights[:, 1:],
-        speed=air.speed * one, density=air.density * one, viscosity=air.viscosity * one,
-        roll=task.at.roll * one, yaw=task.at.yaw * one,
+        speed=(task.at.speed or air.speed) * one, density=air.density * one,
+        viscosity=air.viscosity * one, roll=task.at.roll * one, yaw=task.at.yaw * one,
+        steer=task.at.steer * one,
     )  # fmt: skip
     found = car_loads(models, platform, draws)
     shape = (len(task.cells), task.case.deviates.shape[0])
     tree = {n: np.broadcast_to(getattr(found, n), shape).copy() for n in FIELDS}
-    if found.side is not None and found.yaw_moment is not None:
-        tree |= {
-            "side": np.broadcast_to(found.side, shape).copy(),
-            "yaw_moment": np.broadcast_to(found.yaw_moment, shape).copy(),
-        }
+    more = {n: getattr(found, n) for n in ("side", "yaw_moment", "mass_flow")}
+    tree |= {n: np.broadcast_to(v, shape).copy() for n, v in more.items() if v is not None}
     return tree | {"cells": np.array(task.cells), "notices": list(found.notices)}
 
 
@@ -189,7 +222,7 @@ class Plan:
                 quantities=dict(job.quantities), names=tuple(answers.ensemble.columns),
                 deviates=answers.ensemble.deviates, air=air,
             )  # fmt: skip
-        slices = [[s.roll, s.yaw] for s in survey.slices]
+        slices = [[s.roll, s.yaw, s.steer, s.speed] for s in survey.slices]
         digest = digest_of([*axes, slices, survey.share, {s: c.digest for s, c in cases.items()}])
         return cls(
             survey=survey, front=axes[0], rear=axes[1], cases=cases, digest=digest,
@@ -213,12 +246,33 @@ class Plan:
 
     @property
     def runs_wanted(self) -> int:
-        """Cells that are run per state and slice."""
+        """Cells that are run per state and slice, those that measure the surrogate among them."""
         return int(np.ceil(self.survey.share * self.front.size * self.rear.size))
+
+    @property
+    def held_wanted(self) -> int:
+        """Cells drawn by lot that measure the surrogate; none where everything is run."""
+        least = max(_FEWEST_HELD, int(np.ceil(HELD * self.runs_wanted)))
+        return 0 if self.survey.share >= 1 else least
 
     def place(self, job: Job) -> Path:
         """Return the folder of a state in a slice."""
         return self.folder / f"{list(self.cases).index(job[0])}-{job[1]}"
+
+    def round_path(self, job: Job, name: str) -> Path:
+        """Return the file in which a round's choice is written down."""
+        return self.place(job) / f"round-{name}.json"
+
+    def round_cells(self, job: Job, name: str) -> list[Cell]:
+        """Return the cells that a round chose; none where it was not reached."""
+        path = self.round_path(job, name)
+        if not path.is_file():
+            return []
+        return [(int(i), int(j)) for i, j in json.loads(path.read_text("utf-8"))]
+
+    def by_lot(self, job: Job) -> list[Cell]:
+        """Return the cells that were drawn by lot."""
+        return self.round_cells(job, BY_LOT)
 
     def done(self, state: str, at: int) -> dict[Cell, tuple[str, int]]:
         """Return cells that lie on disk → file and row."""
