@@ -185,13 +185,15 @@ class NcclLink:
         assert isinstance(part, CudaPart)
         self._ready.record(part.main)
         self._stream.wait_event(self._ready)
-        with self._stream:
-            for side in part.sides:
-                part.give(side, even=even)
-            self._exchange(part)
-            for side in part.sides:
-                part.take(side, part.into[side], even=even)
+        # not "with": leaving it would go back to the default stream, which waits for nobody
+        self._stream.use()
+        for side in part.sides:
+            part.give(side, even=even)
+        self._exchange(part)
+        for side in part.sides:
+            part.take(side, part.into[side], even=even)
         self._here.record(self._stream)
+        part.main.use()
 
     def finish(self, part: Part, *, even: bool) -> None:
         """Let the cells wait for the planes."""
