@@ -17,8 +17,8 @@ from tuftwork.quantity import Array
 
 CLOSURES = ("exit_pressure", "discharge", "mixing", "head")
 # exit pressure, log of discharge, mixing, head: middle and half width of the design
-_MIDDLE = np.array([-0.36, np.log(0.52), 0.5, 0.93])
-_HALF = np.array([0.34, 0.5, 0.5, 0.17])
+_MIDDLE = np.array([-0.36, np.log(0.52), 0.7, 0.93])
+_HALF = np.array([0.34, 0.5, 0.35, 0.17])
 _OVER = 1.2  # [-] of the half width, where a draw is held
 N_OUT = 4  # log of downforce, centre, drag over downforce, log of the greatest shape factor
 

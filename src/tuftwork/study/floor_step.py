@@ -11,7 +11,7 @@ from tuftwork.study.job import FLOOR_TABLES, Job
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
-_VERSION = 2
+_VERSION = 3
 _SECONDS = 3.0  # [s] a table takes in one process on a quiet core
 
 

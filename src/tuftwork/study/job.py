@@ -26,6 +26,7 @@ from tuftwork.aeromap.part import (
     quickened,
 )
 from tuftwork.aeromap.platform import suspension_of
+from tuftwork.aeromap.settle import Loads
 from tuftwork.aeromap.tie import Sighting, Tied, tie
 from tuftwork.air import Air, air_of
 from tuftwork.car import Floor, Project, Splitter, WingPart
@@ -42,7 +43,7 @@ from tuftwork.study.inputs import (
 )
 from tuftwork.study.reach import HEIGHT_KEYS, axis_ends, thinned
 from tuftwork.study.registry import STEPS, gathered
-from tuftwork.study.ride import ride_step_work
+from tuftwork.study.ride import engine_loads, ride_step_work
 from tuftwork.study.step import Pulse, Step, Work
 from tuftwork.study.store import Tree
 from tuftwork.wing.bank import WingBank
@@ -285,12 +286,17 @@ def _ride_step(job: Job, state: str) -> Step:
         draws = {name: ensemble.of(name) for name in job.quantities}
         return suspension_of(project, "", state, draws)
 
+    def engines(results: Mapping[str, Tree], ensemble: Ensemble, speed: float) -> Loads:
+        return engine_loads(models_in(project, state, results), ensemble, job.air(ensemble), speed)
+
     work: Work = ride_step_work(
-        map_name=f"map {state}", speeds=speeds, ensemble=job.ensemble, air=job.air, springs=springs
-    )
+        map_name=f"map {state}", speeds=speeds, ensemble=job.ensemble, air=job.air,
+        springs=springs, engines=engines,
+    )  # fmt: skip
     return Step(
         name=f"ride {state}", title=f"Platform loop: {state}", inputs=inputs,
-        needs=("tie", "axes", f"map {state}"), work=work, weight=3.0,
+        needs=("tie", "axes", f"map {state}", *_tables(project)), work=work, weight=3.0,
+        version=2,
     )  # fmt: skip
 
 
@@ -393,8 +399,3 @@ def _tie_tables(tied: Tied) -> Tree:
         ],
         "notices": list(tied.notices),
     }  # fmt: skip
-
-
-def names_of(steps: Sequence[Step]) -> list[str]:
-    """Return the steps' names, for the run log."""
-    return [step.name for step in steps]

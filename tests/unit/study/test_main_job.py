@@ -156,3 +156,32 @@ def test_unknown_pages_states_speeds_and_chains_list_the_known_ones(halyard: Ben
         halyard.why("nobody/asked")
     with pytest.raises(UnknownName):
         halyard.why("ride/as raced/total")
+
+
+@pytest.mark.parametrize("state", ["as raced", "more wing"])
+def test_budget_and_platform_path_are_one_number_draw_by_draw(halyard: Bench, state: str) -> None:
+    answers = halyard.answers
+    for speed in answers.speeds[2:]:
+        keep = answers.kept(state)
+        total = answers.budget(state, speed).total
+        for name, draws in (("total", total.total), ("front", total.front), ("drag", total.drag)):
+            path = answers.draws(state, name, speed)
+            np.testing.assert_allclose(draws[keep], path[keep], atol=1e-9)
+
+
+def test_studied_heights_are_where_springs_carry_the_engines_own_loads(halyard: Bench) -> None:
+    answers = halyard.answers
+    state, speed = "as raced", answers.speed_named("220")
+    ride = answers.ride(state)
+    at = int(np.argmin(np.abs(np.asarray(ride["speed"]) - speed)))
+    pressure = 0.5 * np.asarray(answers.air.density) * speed**2
+    springs = answers.suspension(state)
+    misses = [
+        np.abs(
+            spring.height(pressure * ride[f"downforce_{axle}"][at], speed)
+            - ride[f"ride_height_{axle}"][at]
+        )
+        for axle, spring in (("front", springs.front), ("rear", springs.rear))
+    ]
+    far = np.maximum(*misses)[answers.kept(state)] > 2e-6
+    assert np.mean(far) <= 0.02

@@ -1,7 +1,7 @@
 """What a corner does to the platform: roll, low and high ride heights, and what is lost there."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -19,9 +19,10 @@ from tuftwork.aeromap.corner import (
     roll_spring,
     weight_of,
 )
-from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
+from tuftwork.aeromap.interface import Field, PlatformState
 from tuftwork.aeromap.part import draws_of
 from tuftwork.aeromap.platform import STANDARD_GRAVITY
+from tuftwork.aeromap.settle import stilled
 from tuftwork.car import Floor, Project
 from tuftwork.errors import InputError, NotConverged, TuftworkError
 from tuftwork.quantity import Draws, Ensemble, Quantity, draw_ensemble, exact, to_si
@@ -33,38 +34,8 @@ _SEED = 4712
 _KMH = 3.6
 _NEAR = 0.06  # [-] of the speed within which a lap's cells count
 _USUAL = 1.0  # [g] where neither the user nor a lap says how hard it corners
-_HELD = ("air net", "cooling")  # kinds that do not answer to ride height
 _NEEDS = "Cornering needs cg_height in the mass state."
 Page = dict[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class _Still:
-    """A part whose load stays what it is: worked out once instead of at every height."""
-
-    model: PartModel
-    found: PartLoad
-
-    @property
-    def name(self) -> str:
-        return self.model.name
-
-    @property
-    def kind(self) -> str:
-        return self.model.kind
-
-    @property
-    def inputs(self) -> Mapping[str, Quantity]:
-        return self.model.inputs
-
-    @property
-    def sources(self) -> Any:
-        return self.model.sources
-
-    def load(
-        self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
-    ) -> PartLoad:
-        return self.found
 
 
 def corner_inputs() -> dict[str, Quantity]:
@@ -178,9 +149,7 @@ def _loads(answers: Answers, state: str, motion: Motion, at: int, draws: dict[st
         ride_height_rear=motion.path.ride_height_rear[at], speed=motion.speed[at : at + 1],
         density=cut(answers.air.density), viscosity=cut(answers.air.viscosity),
     )  # fmt: skip
-    parts: list[PartModel] = [
-        _Still(m, m.load(straight, inputs, {})) if m.kind in _HELD else m for m in models
-    ]
+    parts = stilled(models, straight, inputs)
 
     def loads(front: Draws, rear: Draws, roll: Draws) -> RolledLoads:
         here = replace(straight, ride_height_front=front, ride_height_rear=rear, roll=roll)
