@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from tuftwork.floor import FloorClosure, FloorShape, Stand, plane_diffuser, solve_line
+from tuftwork.floor.cause import fall_cause
 from tuftwork.floor.plan import solve_grid
 from tuftwork.floor.plan_grid import plan_grid
 from tuftwork.floor.sweep import RideSweep, has_hysteresis, ride_sweep
@@ -274,6 +275,17 @@ def test_one_maximum_for_ten_degrees_and_more(angle: float) -> None:
 def test_a_quarter_is_lost_at_half_the_peaks_height() -> None:
     # D30: the regime of low downforce, size from memory; a steady symmetric channel has no jump
     assert _sweep(17.0).share_left(0.5) <= 0.75
+
+
+def test_the_force_falls_by_separation_and_burst_not_by_choking() -> None:
+    # D32 (seen in the abstracts of 2001 and 2003): vortex breakdown and separation, which starts at
+    # the diffuser's inlet with a loss of suction in its first half
+    high, low = (Stand(front=h * HALF, rear=h * HALF, wheelbase=1.0) for h in (0.23, 0.064))
+    found = fall_cause(_body(17.0), high, low, BODY)
+    assert found.cause in ("stall", "burst")
+    assert found.of("burst").returned > found.of("choking").returned
+    assert found.stalled_from is not None
+    assert found.stalled_from < 0.775 + 0.5 * 0.540
 
 
 def test_best_angle_of_one_channel() -> None:

@@ -135,8 +135,8 @@ class VortexTrail:
         Γ over the road speed. [m]
     breaks_at
         Where its core breaks down, None where it holds. [m]
-    downforce
-        CzS of its footprint, the road's image included, to breakdown or the end. [m²]
+    downforce, whole
+        CzS of its footprint, the road's image included; the same if nothing broke down. [m²]
     low, high
         Range of that. [m²]
     washes
@@ -150,6 +150,7 @@ class VortexTrail:
     strength: float
     breaks_at: float | None
     downforce: float
+    whole: float
     low: float
     high: float
     washes: str
@@ -189,6 +190,7 @@ def vortex_trail(
     length: float,
     speed: Array | float = 1.0,
     n: int = 80,
+    shed_over: float = 0.0,
 ) -> VortexTrail:
     """Return a strake's vortex under a floor.
 
@@ -204,6 +206,8 @@ def vortex_trail(
         Of floor behind the strake. [m]
     speed
         Of the channel over the road speed, one or ``(n,)``. [-]
+    shed_over
+        Length over which it is shed, beside the strake, before it goes its way. [m]
 
     Raises
     ------
@@ -216,10 +220,11 @@ def vortex_trail(
     u = np.broadcast_to(np.asarray(speed, float), (n,))
     x = np.linspace(0.0, length, n)
     strength = fence_strength(fence, speed=float(u[0]), gap=gap)
-    size = abs(strength)
+    grown = strength * (np.minimum(x / shed_over, 1.0) if shed_over > 0 else np.ones(n))
+    size = np.abs(grown)
     # between two plates at heights 0 and D a vortex at z drifts by Γ/(4D) cot(πz/D)
     z = gap
-    drift = strength / (4 * depth) / np.tan(np.pi * z / depth)
+    drift = strength / (4 * depth) / np.tan(np.pi * z / depth) * (x[1:] > shed_over)
     y = np.concatenate([[0.0], np.cumsum(np.diff(x) * drift / u[1:])])
     start = 0.15 * fence.height
     core = np.sqrt(start**2 + 4 * _GROWTH * size * x / u)
@@ -231,13 +236,14 @@ def vortex_trail(
     far = np.maximum(depth - z, core)
     # suction over a vortex at distance d below a wall: half of the square of its speed there,
     # integrated across, is Γ²/(4π d)
-    suction = strength**2 / (2 * np.pi * far)
+    suction = grown**2 / (2 * np.pi * far)
+    whole = float(np.trapezoid(suction, x))
     if breaks is not None:
         suction = np.where(x >= breaks, 0.3 * suction, suction)
     total = float(np.trapezoid(suction, x))
     return VortexTrail(
         x=x, y=y, core=core, suction=suction, strength=float(strength), breaks_at=breaks,
-        downforce=total, low=(1 - SPREAD) * total, high=(1 + SPREAD) * total,
+        downforce=total, whole=whole, low=(1 - SPREAD) * total, high=(1 + SPREAD) * total,
         washes="out" if fence.angle > 0 else "in",
     )  # fmt: skip
 

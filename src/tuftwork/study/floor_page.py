@@ -6,11 +6,10 @@ import numpy as np
 
 from tuftwork.car import Floor, Project
 from tuftwork.errors import InputError, NotConverged
-from tuftwork.floor.sweep import has_hysteresis
-from tuftwork.quantity import format_number
 from tuftwork.study.answers import Answers
 from tuftwork.study.finding import Finding
 from tuftwork.study.floor_case import FloorCase, floor_case, floors_of
+from tuftwork.study.floor_cause import cause_findings, cause_page, hysteresis_of
 from tuftwork.study.floor_front import front_rows
 from tuftwork.study.floor_live import (
     asked,
@@ -92,7 +91,8 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
         | {"shape": [int(n) for n in result.pressure.shape],
            "stalled_from": result.line.stalled_from},
         "flows": flows_of(result),
-        "hysteresis": _hysteresis(case),
+        "hysteresis": hysteresis_of(case),
+        "cause": cause_page(answers, case, kept, named),
         "prices": _prices(answers, case, kept, named),
         "fronts": front_rows(answers, kept["fronts"], case.part.name, named),
         "strakes": _strakes(answers, case, kept, named),
@@ -186,23 +186,6 @@ def _sweep(kept: Tree) -> Page:
         "peak_mm": round(_MM * float(s["peak_height"]), 1) if s["has_peak"] else None,
         "now_mm": round(_MM * float(kept["heights"][1]), 1),
     }  # fmt: skip
-
-
-def _hysteresis(case: FloorCase) -> str:
-    angle = case.spec.diffuser_angle
-    degrees = format_number(float(np.degrees(angle)), 1)
-    known = has_hysteresis(angle)
-    if known is None:
-        return (
-            f"Hysteresis in ride height was measured from 15° on and not at 10°; {degrees}° lies "
-            "between. Empirical: the engine has one state at each height."
-        )
-    seen = "was measured" if known else "was not seen"
-    return (
-        f"At {degrees}° hysteresis in ride height {seen} on a published body"
-        + (": once fallen, raise the car further than it was lowered." if known else ".")
-        + " Empirical: the engine has one state at each height."
-    )
 
 
 def _answer(case: FloorCase, kept: Tree, loads: list[Page]) -> str:
@@ -307,7 +290,7 @@ def floor_findings(answers: Answers) -> list[Finding]:
             continue
         case = floor_case(answers.project, name)
         state = answers.states[0]
-        found += _cause(answers, case, kept, state)
+        found += cause_findings(answers, case, kept, state)
         prices = _prices(answers, case, kept, state)
         for row in prices["rows"][:1]:
             if row["gain"]["best"] > 0.02:
@@ -324,46 +307,3 @@ def floor_findings(answers: Answers) -> list[Finding]:
                     )
                 )  # fmt: skip
     return found
-
-
-def _cause(answers: Answers, case: FloorCase, kept: Tree, state: str) -> list[Finding]:
-    """Return why the load falls with ride height, where the budget's map has it falling."""
-    s = kept["sweep"]
-    height, budget = np.asarray(s["height"]), np.asarray(s["budget"])
-    engine = np.asarray(s["best"])
-    now = float(kept["heights"][1])
-    above = min(now + 0.008, float(height[-1]))
-    lost = float(np.interp(above, height, budget) - np.interp(now, height, budget))
-    if lost < 0.05:
-        return []
-    own = float(np.interp(above, height, engine) - np.interp(now, height, engine))
-    shape = float(np.interp(now, height, s["shape_factor"]))
-    kick = case.spec.kick_station
-    stand = case.stand(*[float(h) for h in kept["heights"]])
-    gap = float(stand.plane(np.array(kick), np.zeros(1))[0])
-    ratio = gap / (0.5 * case.spec.diffuser_width)
-    number = computed(lost, 0.6 * lost, 1.4 * lost, "area", "m²", f"hr {_MM * now:.1f} mm")
-    why = f"floor/{case.part.name}/{state}/cause"
-    answers.book.add(why, title="Lost by the last 8 mm of rear ride height", links=_LINKS,
-                     number=number | {"why": why}, notices=[CAUTIONS[0]],
-                     decision="Raise the rear, or hold the diffuser's side vortices.")  # fmt: skip
-    where = (
-        "its layer on the ramp has separated"
-        if shape > 3
-        else f"its layer on the ramp still holds (H {shape:.1f}; apart at 3), so the channel and "
-        f"its leak explain {max(own, 0.0) / lost:.0%} of it: what is left is the burst of the side "
-        "vortices, which no steady channel has"
-    )
-    return [
-        Finding(
-            title="The fall begins in the diffuser, where the floor is nearest to the road",
-            text=f"Of the floor's CzS {number['text']} go with the last 8 mm at the rear. At the "
-            f"kick line the gap is {_MM * gap:.0f} mm, {ratio:.2f} of the diffuser's half width: "
-            f"published bodies peak near 0.2 with 17° and lower with less. In the channel solved "
-            f"in plan {where}. {_hysteresis(case)}",
-            verdict="needs an assumption", page="floor", worth=0.4 * lost,
-            numbers=(number | {"why": why},),
-            test="Tufts and six pressure taps on the ramp, rear 10 mm up and back down.",
-            why=why,
-        )
-    ]  # fmt: skip

@@ -11,6 +11,7 @@ from tuftwork.aeromap.part import draws_of
 from tuftwork.car import Floor, Splitter
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.floor import FloorClosure, PlanResult, Strake, solve_plan
+from tuftwork.floor.cause import FallCause, fall_cause
 from tuftwork.floor.device import Lip, Move, leverage, lip_effect, strake_gain
 from tuftwork.floor.line import LineResult, solve_line
 from tuftwork.floor.package import HardLimit, best_ramp
@@ -25,11 +26,13 @@ from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
 STEP = "floor"
-_VERSION = 5
+_VERSION = 6
 _KMH = 3.6
 _DRAWS = 12  # of the sweep's range
 _LEVELS = 11
 _GRID = (40, 6)
+_BELOW = 0.85  # [-] of the peak's height, to look at the fall from
+_HIGHER = 0.008  # [m] to look down from where no peak lies in the sweep
 
 
 def floor_steps(job: Job) -> list[Step]:
@@ -78,11 +81,12 @@ def _worked(job: Job, results: Mapping[str, Tree], name: str, ride: str) -> Tree
     shape, stand = case.spec.shape(), case.stand(*heights)
     plan = solve_plan(shape, stand, best)
     coverage = float(np.median(closures.coverage))
+    sweep = _sweep(job, case, closures, heights, speed, models, draws, ensemble, plan)
     out: Tree = {
         "heights": list(heights), "speed": speed, "coverage": coverage,
         "closure": {k: float(getattr(best, k))
                     for k in ("discharge", "mixing", "exit_pressure", "head")},
-        "sweep": _sweep(job, case, closures, heights, speed, models, draws, ensemble, plan),
+        "sweep": sweep, "cause": _fall(case, best, heights, sweep),
         "packages": _package(case, best, heights),
         "fronts": [
             *front_answers(models, platform, draws),
@@ -170,6 +174,33 @@ def _sweep(
         "centre": found.centre, "peak_height": found.peak_height, "has_peak": found.has_peak,
         "peak": fine * coverage * found.peak, "budget_low": budget[:, 0], "budget": budget[:, 1],
         "budget_high": budget[:, 2],
+    }  # fmt: skip
+
+
+def _fall(
+    case: FloorCase, closure: FloorClosure, heights: tuple[float, float], sweep: Tree
+) -> Tree:
+    """Return what takes the load below the engine's own peak, or below the page's height."""
+    now = heights[1]
+    high = float(sweep["peak_height"]) if sweep["has_peak"] else now + _HIGHER
+    low = max(_BELOW * high, float(np.min(sweep["height"])))
+    stands = [case.stand(heights[0] + h - now, h) for h in (high, low)]
+    try:
+        found = fall_cause(case.spec.shape(), stands[0], stands[1], closure)
+    except (NotConverged, InputError) as why:
+        return {"refused": str(why)}
+    return _readings(found) | {"heights": [high, low]}
+
+
+def _readings(found: FallCause) -> Tree:
+    return {
+        "higher": found.higher, "lower": found.lower, "throat": list(found.throat),
+        "flow": list(found.flow), "cause": found.cause or "",
+        "stalled_from": float("nan") if found.stalled_from is None else found.stalled_from,
+        "readings": [
+            {"reading": r.reading, "returned": r.returned, "higher": r.higher, "lower": r.lower}
+            for r in found.readings
+        ],
     }  # fmt: skip
 
 
