@@ -21,8 +21,8 @@ _NODES, _FINE = 40, 120
 _GAPS = 8
 _MARGIN = 1.6  # [-] design points per coefficient
 _TRIALS = 20
-_MIDDLE = np.array([0.0, 0.0, np.log(1.12), 0.94, 0.0, 0.75, 0.25, 1.0])
-_HALF = np.array([0.012, 0.0, 0.55, 0.15, 0.0, 0.35, 0.25, 0.3])
+_MIDDLE = np.array([0.0, 0.0, np.log(1.12), 0.94, 0.0, 0.7, 0.25, 1.0])
+_HALF = np.array([0.012, 0.0, 0.55, 0.15, 0.0, 0.4, 0.25, 0.3])
 _DISCHARGE = (0.30, 0.85)  # [-] that the design covers
 _CLOSED = 0.06  # [-] of the clearance that footplates leave at the least
 
@@ -160,7 +160,7 @@ def outputs_of(spec: FrontSpec, strip: FrontStrip, r: LineResult, gap: float, he
         np.log(max(plate, 1e-3)),
         np.log(max(float(r.flow[-1]) / (strip.width * gap), 1e-3)),
         float(r.head[-1]),
-        np.log(max(float(np.max(r.displacement / r.gap)), 1e-4)),
+        np.log(max(float(np.max(r.blocked / r.gap)), 1e-4)),
         np.log(float(r.shape_factor.max())),
         float(np.trapezoid(pull * np.gradient(r.gap, r.x), r.x)) / gap,
     ])  # fmt: skip

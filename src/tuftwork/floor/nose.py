@@ -211,7 +211,7 @@ def _rigid(
         upper=float(upper), under=line.downforce,
         plate=float(upper + np.trapezoid(suction, ahead)), centre=float(moment / total),
         droop=droop, clearance=clearance, inlet_loss=loss,
-        choke=float(np.max(line.displacement / line.gap)), is_choked=False,
+        choke=float(np.max(line.blocked / line.gap)), is_choked=False,
         upwash=upwash_behind(total, floor.width, length, clearance), line=line,
     )  # fmt: skip
 

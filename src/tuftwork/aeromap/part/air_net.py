@@ -152,8 +152,9 @@ def _quick(model: NetCooling, density: float) -> QuickNet:
     ensemble = draw_ensemble({n: model.inputs[n] for n in names}, size=_DRAWS, seed=_SEED)
     draws = {name: ensemble.of(name) for name in names}
     solved = (model._solve(v, np.array([density]), draws, _DRAWS) for v in _SPEEDS)
-    told = np.r_[:_QUICK, len(FIELDS) : len(FIELDS) + 3 * len(model.ways)]
-    values = np.stack([fields[told] for fields in solved])
+    values = np.stack(
+        [np.concatenate([fields[:_QUICK], fields[len(FIELDS) :]]) for fields in solved]
+    )
     uncertain = {name: draws[name] for name in ensemble.uncertain}
     response = response_of(uncertain, np.array(_SPEEDS), values)
     kept = {*response.names, *(n for n in model.inputs if not _is_of_net(n))}

@@ -1,6 +1,6 @@
 """What the air net tells a splitter whose air leaves by the same ways out."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -21,21 +21,21 @@ def ways_of(project: Project) -> tuple[str, ...]:
     Nothing where no splitter has its channels solved: the net then has nobody to tell.
     """
     found: list[str] = []
+    has_nose = False
     for part in project.parts:
         if isinstance(part, Splitter) and part.channel is not None:
             for way in (part.channel.ramps, part.channel.vent):
                 if way is not None and way.into and way.into not in found:
                     found.append(way.into)
-            if "" not in found:
-                found.append("")
-    return tuple(found)
+            has_nose = True
+    return (*found, "") if has_nose else ()
 
 
 def way_fields(case: CoolingCase, air: AirFlow, ways: Sequence[str], count: int) -> list[Array]:
     """Return three fields a node, ``(n_draw,)`` each: its Cp, flow over car speed, open area.
 
-    The flow is what already leaves to the outside; for the nose only the flow its mouths take in
-    counts. [-], [m²], [m²]
+    The flow is what already leaves to the outside. The nose comes last, with one field: what its
+    mouths take in over car speed. [-], [m²], [m²]
     """
     around = air.around
     head = np.asarray(around.head) * np.ones(count)
@@ -48,7 +48,7 @@ def way_fields(case: CoolingCase, air: AirFlow, ways: Sequence[str], count: int)
                  if i.kind == "leading-edge"),
                 np.zeros(count),
             )  # fmt: skip
-            rows += [np.zeros(count), taken / unit, np.zeros(count)]
+            rows.append(taken / unit)
             continue
         flow, area = np.zeros(count), np.zeros(count)
         for part in case.system.air.elements:
@@ -64,11 +64,7 @@ def way_fields(case: CoolingCase, air: AirFlow, ways: Sequence[str], count: int)
 def telling(load: PartLoad, ways: Sequence[str], fields: Array) -> PartLoad:
     """Return the net's load with what it tells the splitter among its effects."""
     effects: dict[str, Field] = dict(load.effects)
-    for k, node in enumerate(ways):
-        pressure, flow, outlet = fields[3 * k : 3 * k + 3]
-        own: Mapping[str, Field] = (
-            dict(zip(way_of(node), (pressure, flow, outlet), strict=True))
-            if node else {"nose_flow": flow}
-        )  # fmt: skip
-        effects |= own
+    rows = iter(fields)
+    for node in ways:
+        effects |= {channel: next(rows) for channel in (way_of(node) if node else ("nose_flow",))}
     return replace(load, effects=effects) if ways else load

@@ -79,13 +79,15 @@ def response_of(draws: Mapping[str, Array], speed: Array, values: Array) -> Resp
     inputs = np.stack([draws[n] for n in names])
     centre, width = inputs.mean(axis=1), inputs.std(axis=1)
     x = (inputs - centre[:, None]) / width[:, None]
-    whole = np.maximum(values.var(axis=2), 1e-30)
+    # a field that does not vary is told by nobody
+    whole = values.var(axis=2)
+    whole = np.where(whole > 1e-18 * np.mean(values**2, axis=2), whole, np.inf)
     # ordered by what each input tells by itself, straight and squared
     told = np.zeros(len(names))
     for k, row in enumerate(x):
         terms = np.stack([np.ones_like(row), row, row**2])
         rest = values - values @ np.linalg.pinv(terms) @ terms
-        told[k] = float(np.max(1.0 - rest.var(axis=2) / whole))
+        told[k] = float(np.max(np.where(np.isfinite(whole), 1.0 - rest.var(axis=2) / whole, 0.0)))
     order = np.argsort(-told)[:_MOST]
     chosen = sorted(int(k) for k in order if told[k] > _TELLS) or [int(order[0])]
     terms = terms_of(x[chosen])
