@@ -181,7 +181,9 @@ def _rows(
             change = _change(before, after, ensemble.size)
             before = after
             if max(float(np.max(np.abs(c))) for c in change) > 1e-12:
-                channels = ", ".join(c.replace("_", " ") for c in effects)
+                hears = getattr(model, "hears", ())
+                heard = [c for c in effects if not hears or c in hears] or list(effects)
+                channels = ", ".join(c.replace("_", " ") for c in heard)
                 _add(pairs, f"{source} → {model.name}", change, channels, ensemble.size)
         emitted.append((model.name, before.effects))
         notices += before.notices

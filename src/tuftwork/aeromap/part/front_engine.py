@@ -20,7 +20,7 @@ from tuftwork.aeromap.part.base import (
     at_axles,
     loaded,
 )
-from tuftwork.aeromap.part.front_channel import angle_at, way_of
+from tuftwork.aeromap.part.front_channel import FRONT_CHANNELS, angle_at, way_of
 from tuftwork.aeromap.part.front_spec import Place, front_inputs, front_spec, places_behind
 from tuftwork.car import Part, Splitter
 from tuftwork.errors import NotCovered
@@ -374,9 +374,15 @@ def channel_splitter(
     places = places_behind(part, reference)
     return ChannelSplitter(
         name=part.name, kind=part.kind, inputs=front_inputs(part, reference, places, heard),
-        sources=SOURCES, reference=reference, hears=("front_pressure", "arch_pressure"),
+        sources=SOURCES, reference=reference, hears=_hears(part),
         spec=front_spec(part, reference), part=part, places=places,
     )  # fmt: skip
+
+
+def _hears(part: Splitter) -> tuple[str, ...]:
+    assert part.channel is not None
+    nodes = {w.into for w in (part.channel.ramps, part.channel.vent) if w is not None and w.into}
+    return (*FRONT_CHANNELS, *(channel for node in sorted(nodes) for channel in way_of(node)))
 
 
 def fronted(
