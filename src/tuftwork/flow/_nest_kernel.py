@@ -343,3 +343,48 @@ def restrict_cells(
         for a in range(10):
             got[a] /= count
         write_cell(f, shape[0], shape[1], shape[2], cell[m], even, force, by_dev, by_trace, got)
+
+
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def read_shell_alone(f, shape, cell, even, force, ten):
+    """Ten moments of listed cells."""
+    for m in range(cell.size):
+        read_cell(f, shape[0], shape[1], shape[2], cell[m], even, force, ten[m])
+
+
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def fill_ghosts_alone(f, shape, cell, near, row, kind, weight, ten, force, by_dev, by_trace):
+    """Fine cells outside the interface from the coarse moments round them."""
+    for m in range(cell.size):
+        got = np.zeros(10)
+        for s in range(27):
+            w, n = weight[kind[m], s], near[row[m], s]
+            for a in range(10):
+                got[a] += w * ten[n, a]
+        write_cell(f, shape[0], shape[1], shape[2], cell[m], True, force, by_dev, by_trace, got)
+
+
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def restrict_cells_alone(
+    fine, fine_shape, child, f, shape, cell, even, fine_force, force, by_dev, by_trace
+):
+    """Coarse cells from the mean of their open children."""
+    for m in range(cell.size):
+        got = np.zeros(10)
+        one = np.empty(10)
+        count = 0.0
+        for s in range(8):
+            if child[s, m] >= 0:
+                read_cell(
+                    fine, fine_shape[0], fine_shape[1], fine_shape[2], child[s, m], True,
+                    fine_force, one,
+                )
+                count += 1.0
+                for a in range(10):
+                    got[a] += one[a]
+        for a in range(10):
+            got[a] /= count
+        write_cell(f, shape[0], shape[1], shape[2], cell[m], even, force, by_dev, by_trace, got)

@@ -8,10 +8,12 @@ import numpy.typing as npt
 
 from tuftwork.errors import InputError, UnknownName
 from tuftwork.flow.level import equal_surface
-from tuftwork.flow.output import State, fields
+from tuftwork.flow.nest_view import Layer, join_layers, velocity_reader
+from tuftwork.flow.output import State
 from tuftwork.flow.prepare import body_length
 from tuftwork.flow.run import FlowResult
 from tuftwork.flow.statistics import SeriesMean, series_mean
+from tuftwork.flow.vortex import Mark, vortex_mark
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -132,18 +134,39 @@ def plane(result: FlowResult, axis: Axis, at: float, state: State = "mean") -> P
     """
     if axis not in ("x", "y", "z"):
         raise UnknownName("axis", axis, ("x", "y", "z"))
-    prepared = result.prepared
+    if state not in ("mean", "last"):
+        raise UnknownName("state", state, ("mean", "last"))
     number = "xyz".index(axis)
+    layers = [_layer(result, number, at, state)]
+    for box in result.boxes:
+        own = box.prepared
+        place = (at - own.origin[number]) / own.case.cell
+        # the two outermost layers of a finer box belong to the box outside it
+        if 2 <= place <= own.setup.shape[number] - 3:
+            layers.append(_layer(box, number, at, state))
+    across, up, (pressure, loss, speed) = join_layers(layers)
+    return Plane(
+        axis=axis,
+        at=at,
+        across=across,
+        up=up,
+        pressure_coefficient=pressure,
+        total_pressure_loss=loss,
+        speed=speed,
+    )
+
+
+def _layer(result: FlowResult, number: int, at: float, state: State) -> Layer:
+    """Pressure coefficient, loss and speed on a plane through one box of cells."""
+    prepared = result.prepared
     shape, cell = prepared.setup.shape, prepared.case.cell
     place = (at - prepared.origin[number]) / cell
     if not 0 <= place <= shape[number] - 1:
         low = prepared.origin[number]
         limit = f"must lie in the box, {low:.3f} to {low + cell * (shape[number] - 1):.3f} m"
-        raise InputError(axis, at, "m", limit)
+        raise InputError("xyz"[number], at, "m", limit)
     layer = min(int(place), shape[number] - 2)
     share = place - layer
-    if state not in ("mean", "last"):
-        raise UnknownName("state", state, ("mean", "last"))
     moments = result.mean if state == "mean" else result.last
     speed = prepared.case.lattice_speed
 
@@ -160,29 +183,37 @@ def plane(result: FlowResult, axis: Axis, at: float, state: State = "mean") -> P
         for n in (first, second)
     ]
     square = np.square(velocity).sum(axis=0)
-    return Plane(
-        axis=axis,
-        at=at,
-        across=axes[0],
-        up=axes[1],
-        pressure_coefficient=pressure,
-        total_pressure_loss=1.0 - pressure - square,
-        speed=np.sqrt(square),
-    )
+    return axes[0], axes[1], np.stack([pressure, 1.0 - pressure - square, np.sqrt(square)])
 
 
-def vortex_surface(result: FlowResult, level: float = 40.0, state: State = "mean") -> Surface3d:
-    """Return the surface on which Q has a value, coloured by the loss of total pressure.
+def vortex_surface(
+    result: FlowResult, level: float = 40.0, state: State = "mean", mark: Mark = "q"
+) -> Surface3d:
+    """Return the surface on which Q or −λ2 has a value, coloured by the loss of total pressure.
 
     Parameters
     ----------
     result
         A finished run.
     level
-        Q times (length over speed)²; 40 shows the strong vortices of a car. [-]
+        Q or −λ2 times (length over speed)²; 40 shows the strong vortices of a car. [-]
     state
         Mean or last instant.
+    mark
+        ``"q"`` or ``"lambda2"``.
     """
+    found = [_vortices(box, level, state, mark) for box in (result, *result.boxes)]
+    start = np.cumsum([0, *(len(s.vertices) for s in found)])
+    return Surface3d(
+        vertices=np.concatenate([s.vertices for s in found]),
+        faces=np.concatenate([s.faces + n for s, n in zip(found, start, strict=False)]),
+        colour=np.concatenate([s.colour for s in found]),
+        level=level,
+    )
+
+
+def _vortices(result: FlowResult, level: float, state: State, mark: Mark) -> Surface3d:
+    """Surfaces of equal strength in the air that one box of cells answers for."""
     from scipy.ndimage import binary_dilation, map_coordinates
 
     prepared = result.prepared
@@ -192,7 +223,7 @@ def vortex_surface(result: FlowResult, level: float = 40.0, state: State = "mean
     velocity = np.asarray(moments.velocity[near], dtype=float) / prepared.case.lattice_speed
     scale = body_length(prepared.case.parts) / (every * prepared.case.cell)
     solid = binary_dilation(prepared.setup.mark[window] == 1, iterations=2)
-    strength = np.where(solid, np.nan, _q(velocity) * scale**2)
+    strength = np.where(solid, np.nan, vortex_mark(velocity, 1.0, mark) * scale**2)
     cells, faces = equal_surface(strength, level)
     pressure = (moments.density[window] - 1.0) / 1.5 / prepared.case.lattice_speed**2
     loss = np.nan_to_num(1.0 - pressure - np.square(velocity).sum(axis=0))
@@ -200,18 +231,6 @@ def vortex_surface(result: FlowResult, level: float = 40.0, state: State = "mean
     start = [window[2 - n].start for n in range(3)]
     vertices = np.asarray(prepared.origin) + prepared.case.cell * (start + every * cells)
     return Surface3d(vertices=vertices, faces=faces, colour=colour, level=level)
-
-
-def _q(velocity: Floats) -> Floats:
-    """Q = ½(|Ω|² − |S|²) of a velocity field (3, lz, ly, lx), per cell spacing squared."""
-    out = np.zeros(velocity.shape[1:])
-    for i in range(3):
-        for j in range(i + 1):
-            # np.gradient's axes run z, y, x
-            one = np.gradient(velocity[i], axis=2 - j)
-            two = one if i == j else np.gradient(velocity[j], axis=2 - i)
-            out -= (0.5 if i == j else 1.0) * one * two
-    return out
 
 
 def _near(result: FlowResult) -> tuple[tuple[slice, slice, slice], int]:
@@ -247,42 +266,35 @@ def streamlines(
     longest
         Length after which a line ends, in lengths of the parts. [-]
     """
-    from scipy.ndimage import map_coordinates
-
     prepared = result.prepared
-    cell, shape = prepared.case.cell, np.array(prepared.setup.shape, float)
-    velocity = fields(result, state)["velocity"]
-
-    def flow(at: Floats) -> Floats:
-        found = [map_coordinates(u, at[:, ::-1].T, order=1, mode="nearest") for u in velocity]
-        return np.stack(found, axis=1)
-
-    at = (np.asarray(seeds, dtype=float) - prepared.origin) / cell
+    shape, origin = np.array(prepared.setup.shape, float), np.asarray(prepared.origin)
+    cell = prepared.case.finest
+    flow = velocity_reader(result, state)
+    top = origin + prepared.case.cell * (shape - 1)
+    at = np.asarray(seeds, dtype=float)
     lines: list[list[tuple[Floats, float]]] = [[] for _ in at]
     alive = np.arange(len(at))
     for _ in range(int(2 * longest * body_length(prepared.case.parts) / cell)):
         first = flow(at)
         speed = np.linalg.norm(first, axis=1)
-        going = np.isfinite(speed) & (speed > 0.02) & ((at >= 0) & (at <= shape - 1)).all(axis=1)
+        going = np.isfinite(speed) & (speed > 0.02) & ((at >= origin) & (at <= top)).all(axis=1)
         at, first, speed, alive = at[going], first[going], speed[going], alive[going]
         if not alive.size:
             break
         for n, place, v in zip(alive, at, speed, strict=True):
             lines[n].append((place, float(v)))
-        step = 0.5 / speed[:, None]
+        step = 0.5 * cell / speed[:, None]
         second = flow(at + step * first)
         second = np.where(np.isfinite(second), second, first)
         at = at + 0.5 * step * (first + second)
-    return _joined([line for line in lines if len(line) > 3], prepared.origin, cell)
+    return _joined([line for line in lines if len(line) > 3])
 
 
-def _joined(
-    lines: list[list[tuple[Floats, float]]], origin: tuple[float, float, float], cell: float
-) -> Lines:
+def _joined(lines: list[list[tuple[Floats, float]]]) -> Lines:
     count = np.array([len(line) for line in lines], np.int64)
     points = [place for line in lines for place, _ in line]
     return Lines(
-        points=np.asarray(origin) + cell * np.array(points).reshape(-1, 3),
+        points=np.array(points).reshape(-1, 3),
         start=np.concatenate([[0], np.cumsum(count)]),
         speed=np.array([v for line in lines for _, v in line]),
     )

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from tuftwork.flow.doubt import Extremes, Looked
 from tuftwork.flow.engine import (
+    SMALL,
     AbstractEngine,
     CpuEngine,
     Moments,
@@ -51,8 +52,11 @@ class CpuLink:
         from tuftwork.flow import _nest_kernel as kernel
 
         a, (ours, theirs), (shape, wide) = self.lists, self._force, self._shape
-        kernel.read_shell(self.parent.populations, wide, a.shell, even, theirs, self._ten)
-        kernel.fill_ghosts(
+        alone = a.ghost.size < SMALL // 4
+        read = kernel.read_shell_alone if alone else kernel.read_shell
+        fill = kernel.fill_ghosts_alone if alone else kernel.fill_ghosts
+        read(self.parent.populations, wide, a.shell, even, theirs, self._ten)
+        fill(
             self.child.populations, shape, a.ghost, a.near, a.row, a.kind, a.weight, self._ten,
             ours, *a.down,
         )  # fmt: skip
@@ -62,7 +66,9 @@ class CpuLink:
         from tuftwork.flow import _nest_kernel as kernel
 
         a, (ours, theirs), (shape, wide) = self.lists, self._force, self._shape
-        kernel.restrict_cells(
+        alone = a.cell.size < SMALL // 4
+        give = kernel.restrict_cells_alone if alone else kernel.restrict_cells
+        give(
             self.child.populations, shape, a.child, self.parent.populations, wide, a.cell, even,
             ours, theirs, *a.up,
         )  # fmt: skip

@@ -132,11 +132,11 @@ def _weights(key: int) -> Floats:
     """
     open_ = np.array([(key // 8) >> n & 1 for n in range(27)], bool).reshape(3, 3, 3)
     shift = [0.5 * (key >> n & 1) - 0.25 for n in (2, 1, 0)]
-    layers = [open_.any(axis=tuple(b for b in range(3) if b != a)) for a in range(3)]
+    layers = [np.asarray(open_.any(axis=tuple(b for b in range(3) if b != a))) for a in range(3)]
     flat = np.einsum("i,j,k->ijk", *layers).astype(bool)
     if np.array_equal(flat, open_) and all(line[1] for line in layers):
         z, y, x = (_along(line, s) for line, s in zip(layers, shift, strict=True))
-        return np.einsum("i,j,k->ijk", z, y, x).reshape(27)
+        return np.asarray(np.einsum("i,j,k->ijk", z, y, x).reshape(27))
     place = _OFFSETS[open_.reshape(27)].astype(float)
     near = np.exp(-0.5 * ((place - shift) ** 2).sum(axis=1))
     basis = np.concatenate([np.ones((len(place), 1)), place - shift], axis=1)

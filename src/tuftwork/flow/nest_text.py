@@ -135,6 +135,13 @@ def restrict_cells(
 '''
 
 
+def _alone(text: str) -> str:
+    """Return the same loops on one core: short lists are done before other threads wake up."""
+    for name in ("read_shell", "fill_ghosts", "restrict_cells"):
+        text = text.replace(f"def {name}(", f"def {name}_alone(")
+    return text.replace(", parallel=True", "").replace("prange", "range")
+
+
 def _py_place(e: tuple[int, ...]) -> str:
     """Cell against a velocity, where a population waits before the second step."""
     i, j, k = (
@@ -161,7 +168,8 @@ def cpu_source() -> str:
         "to_own": [f"        f[{i}, n] = g{i}" for i in q],
         "to_streamed": [f"        f[{OPPOSITE[i]}, {_py_place(_velocity(i))}] = g{i}" for i in q],
     }
-    return _PY_HEAD + _PY_READ.format(**{k: "\n".join(v) for k, v in rows.items()}) + _PY_LOOPS
+    cells = _PY_READ.format(**{k: "\n".join(v) for k, v in rows.items()})
+    return _PY_HEAD + cells + _PY_LOOPS + "\n\n" + _alone(_PY_LOOPS)
 
 
 _C_HEAD = """

@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from tuftwork.errors import UnknownName
 from tuftwork.flow.run import FlowResult
+from tuftwork.flow.vortex import Mark, vortex_mark
 
 if TYPE_CHECKING:
     import xarray
@@ -43,17 +44,14 @@ def fields(result: FlowResult, state: State = "mean") -> dict[str, Floats]:
     return {"pressure_coefficient": pressure, "velocity": velocity, "total_pressure_loss": loss}
 
 
-def vortex_strength(result: FlowResult, state: State = "mean") -> Floats:
-    """Return Q = ½(|Ω|² − |S|²) times (length of the parts / speed)². Shape (lz, ly, lx). [-]."""
+def vortex_strength(result: FlowResult, state: State = "mean", mark: Mark = "q") -> Floats:
+    """Return Q or −λ2 times (length of the parts / speed)². Shape (lz, ly, lx). [-]."""
     from tuftwork.flow.prepare import body_length
 
     case = result.prepared.case
     moments = result.mean if state == "mean" else result.last
     scale = body_length(case.parts) / case.cell / case.lattice_speed
-    grad = [np.gradient(u) for u in moments.velocity * scale]
-    # np.gradient gives d/dz, d/dy, d/dx
-    jac = np.array([[g[2], g[1], g[0]] for g in grad])
-    return np.asarray(-0.5 * np.einsum("ij...,ji...->...", jac, jac))
+    return vortex_mark(np.asarray(moments.velocity, dtype=float) * scale, 1.0, mark)
 
 
 def vti_bytes(result: FlowResult, state: State = "mean") -> bytes:
@@ -133,25 +131,21 @@ def surface_values(
     """
     from scipy.spatial import cKDTree
 
-    from tuftwork.flow.engine import lever
     from tuftwork.flow.walls import split_long
 
-    prepared = result.prepared
-    case, setup = prepared.case, prepared.setup
-    pieces = split_long(case.parts[part].triangles(), size or 2.0 * case.cell)
+    case = result.prepared.case
+    pieces = split_long(case.parts[part].triangles(), size or 2.0 * case.finest)
     vertices, number = np.unique(np.round(pieces.reshape(-1, 3), 7), axis=0, return_inverse=True)
     q = 0.5 * case.lattice_speed**2
-    own = np.flatnonzero(setup.walls.counted() == part + 1)
-    if not own.size:  # swallowed by another part: nothing blows on it
+    feet, rows = _beside(result, part)
+    if not len(feet):  # swallowed by another part: nothing blows on it
         empty = np.full(len(vertices), np.nan)
         values = {"pressure_coefficient": empty, "friction_coefficient": empty.copy()}
         return vertices, number.reshape(-1, 3).astype(np.int64), values
-    feet = (lever(setup)[:, own] * case.cell + np.array(prepared.origin)[:, None]).T
-    share, near = cKDTree(feet).query(vertices, k=min(4, len(own)))
-    weight = 1.0 / (np.asarray(share).reshape(len(vertices), -1) + 0.1 * case.cell)
+    share, near = cKDTree(feet).query(vertices, k=min(4, len(feet)))
+    weight = 1.0 / (np.asarray(share).reshape(len(vertices), -1) + 0.1 * case.finest)
     weight /= weight.sum(axis=1, keepdims=True)
     near = np.asarray(near).reshape(len(vertices), -1)
-    rows = result.wall_rows[:, own]
     pressure = (rows[3] / 3.0 / q)[near]
     friction = (np.linalg.norm(rows[4:7], axis=0) / q)[near]
     values = {
@@ -159,6 +153,20 @@ def surface_values(
         "friction_coefficient": np.asarray((friction * weight).sum(axis=1)),
     }
     return vertices, number.reshape(-1, 3).astype(np.int64), values
+
+
+def _beside(result: FlowResult, part: int) -> tuple[Floats, Floats]:
+    """Feet on the wall (n, 3) [m] and rows of the cells beside a part, over all boxes of cells."""
+    from tuftwork.flow.engine import lever
+
+    feet, rows = [], []
+    for box in (result, *result.boxes):
+        prepared = box.prepared
+        own = np.flatnonzero(prepared.setup.walls.counted() == part + 1)
+        at = prepared.case.cell * lever(prepared.setup)[:, own]
+        feet.append((at + np.array(prepared.origin)[:, None]).T)
+        rows.append(box.wall_rows[:, own])
+    return np.concatenate(feet), np.concatenate(rows, axis=1)
 
 
 def vtp_bytes(result: FlowResult, part: int) -> bytes:
