@@ -13,6 +13,7 @@ from tuftwork.cli import (
     reading,
     section,
     section_search,
+    splitter,
     trial,
 )
 from tuftwork.cli.frame import EXIT_CODES, program
@@ -31,6 +32,7 @@ __all__ = [
     "reading",
     "section",
     "section_search",
+    "splitter",
     "trial",
 ]
 

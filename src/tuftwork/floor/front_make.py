@@ -234,8 +234,11 @@ def _measured(table: StripTable, spec: FrontSpec, strip: FrontStrip) -> tuple[fl
 
 
 def _peak(table: StripTable) -> float:
-    """Return the clearance of greatest load at the middle of the design."""
+    """Return the clearance of greatest load of the unbent plate, else at the design's middle."""
     fine = np.geomspace(table.gap[0], table.gap[-1], 81)
-    load = np.array([_read(table, float(g), np.zeros(N_VAR))[0] for g in fine])
+    unit = np.zeros(N_VAR)
+    if table.half[1] > 0:
+        unit[1] = -table.middle[1] / table.half[1]
+    load = np.array([_read(table, float(g), unit)[0] for g in fine])
     k = int(np.argmax(load))
     return float(fine[k]) if 0 < k < fine.size - 1 else float("nan")

@@ -16,7 +16,7 @@ from tuftwork.floor.nose import FrontFloor, FrontFlow, FrontLoad, edge_tolerance
 from tuftwork.study.answers import Answers
 from tuftwork.study.floor_case import FloorCase
 from tuftwork.study.floor_number import ranged_number
-from tuftwork.study.front_rows import channel_row
+from tuftwork.study.front_rows import channel_row, fronts_in
 from tuftwork.study.store import Tree
 
 _LOWER = 0.010  # [m] a front that dives under braking
@@ -77,13 +77,15 @@ def _told(load: FrontLoad) -> Mapping[str, Any]:
     }  # fmt: skip
 
 
-def front_rows(answers: Answers, rows: list[Tree], floor: str, state: str) -> list[dict[str, Any]]:
+def front_rows(
+    answers: Answers, rows: list[Tree], floor: str, state: str, speed: float
+) -> list[dict[str, Any]]:
     """Return splitters as the page shows them: numbers with ranges, and words."""
-    found = []
+    found = [
+        channel_row(answers, row, f"floor/{floor}/{state}")
+        for row in fronts_in(answers, state, speed)
+    ]
     for row in rows:
-        if "strips" in row:
-            found.append(channel_row(answers, row, floor, state))
-            continue
         if "refused" in row:
             found.append({"name": row["name"], "numbers": [], "text": str(row["refused"]),
                           "engine": "closed form", "notices": [], "sweep": None})  # fmt: skip

@@ -19,7 +19,6 @@ from tuftwork.floor.sweep import ride_sweep
 from tuftwork.quantity import Array, Ensemble
 from tuftwork.study.floor_case import ClosureDraws, FloorCase, closure_draws, floor_case
 from tuftwork.study.floor_front import fronts
-from tuftwork.study.front_answer import front_answers
 from tuftwork.study.inputs import has_platform, state_names
 from tuftwork.study.job import Job, _tables, models_in
 from tuftwork.study.step import Pulse, Step
@@ -88,11 +87,10 @@ def _worked(job: Job, results: Mapping[str, Tree], name: str, ride: str) -> Tree
                     for k in ("discharge", "mixing", "exit_pressure", "head")},
         "sweep": sweep, "cause": _fall(case, best, heights, sweep),
         "packages": _package(case, best, heights),
-        "fronts": [
-            *front_answers(models, platform, draws),
-            *fronts(tuple(p for p in project.parts if isinstance(p, Splitter)), case, best,
-                    heights, plan, 0.5 * float(job.air().density) * speed**2),
-        ],
+        "fronts": fronts(
+            tuple(p for p in project.parts if isinstance(p, Splitter)), case, best, heights, plan,
+            0.5 * float(job.air().density) * speed**2,
+        ),
         "strakes": _strakes(case, best, heights, coverage),
         "levers": _levers(case, best, heights, coverage, plan,
                           0.5 * float(job.air().density) * speed**2),

@@ -75,9 +75,7 @@ def _answer(
         out |= _divergence(model, platform, draws, around)
     out["numbers"] = {k: _ends(v) for k, v in rows.items()}
     out["peaks"] = [float(t.peak) for t in model.tables]
-    out["choked"] = [
-        float(np.mean(here.clearance - here.loads.droop < t.peak)) for t in model.tables
-    ]
+    out["choked"] = [float(np.mean(here.clearance < t.peak)) for t in model.tables]
     out["drawn"] = float(np.mean(lower.loads.is_drawn))
     out["separated"] = float(np.mean(here.loads.separated))
     out["notices"] = list(load.notices)
@@ -99,6 +97,7 @@ def _sweep(
         high.append(s.high)
         droop.append(float(np.median(found.loads.droop)))
     return {
+        "now": float(np.median(clearance)),
         "clearance": (float(np.median(clearance)) + _LEVELS).tolist(), "best": best, "low": low,
         "high": high, "droop": droop,
     }  # fmt: skip

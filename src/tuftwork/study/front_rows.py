@@ -1,11 +1,14 @@
 """A splitter's answer as the page "Floor" shows it: numbers with ranges, chains, a sweep, words."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from tuftwork.aeromap.part import ChannelSplitter, draws_of
 from tuftwork.quantity import Summary
 from tuftwork.study.answers import Answers
+from tuftwork.study.front_answer import front_answers
 from tuftwork.study.number import Link, Number, number_of_summary
 from tuftwork.study.store import Tree
 
@@ -19,14 +22,39 @@ _LINKS = (
 _SEEN = np.radians(0.05)  # [rad] of upwash worth a line
 
 
-def channel_row(answers: Answers, row: Tree, floor: str, state: str) -> dict[str, Any]:
-    """Return one splitter; its chains are kept under ``floor/<floor>/<state>/front …``."""
+def fronts_in(
+    answers: Answers, state: str, speed: float, *, front: float | None = None,
+    rear: float | None = None,
+) -> list[Tree]:  # fmt: skip
+    """Return every splitter with solved channels in a state at a speed, where the car then rides.
+
+    ``front`` and ``rear`` put it elsewhere. [m]
+    """
+    models = answers.models(state)
+    if not any(isinstance(m, ChannelSplitter) for m in models):
+        return []
+    key = f"fronts {state} {speed} {front} {rear}"
+    if key not in answers.worked_out:
+        place = answers.platform(state, speed)
+        heights = {
+            name: np.full(answers.ensemble.size, value)
+            for name, value in (("ride_height_front", front), ("ride_height_rear", rear))
+            if value is not None
+        }
+        draws = draws_of(models, answers.ensemble)
+        answers.worked_out[key] = front_answers(models, replace(place, **heights), draws)
+    found: list[Tree] = answers.worked_out[key]
+    return found
+
+
+def channel_row(answers: Answers, row: Tree, under: str) -> dict[str, Any]:
+    """Return one splitter; its chains are kept under ``<under>/front …``."""
     at = f"lip {_MM * row['numbers']['clearance'][0]:.0f} mm over the road"
     numbers = []
     for key, label, dimension, unit in _wanted(row):
         best, low, high, low_half, high_half = row["numbers"].get(key, row.get(key))
         summary = Summary(best=best, low=low, high=high, low_half=low_half, high_half=high_half)
-        why = f"floor/{floor}/{state}/front {row['name']} {key}"
+        why = f"{under}/front {row['name']} {key}"
         number = number_of_summary(summary, dimension, unit=unit, at=at, why=why)
         answers.book.add(
             why, title=f"{row['name']}: {label}", number=number, links=_LINKS,
@@ -42,7 +70,7 @@ def channel_row(answers: Answers, row: Tree, floor: str, state: str) -> dict[str
             "clearance_mm": [round(_MM * v, 1) for v in sweep["clearance"]],
             **{k: [round(v, 4) for v in sweep[k]] for k in ("best", "low", "high")},
             "droop_mm": [round(_MM * v, 2) for v in sweep["droop"]],
-            "now_mm": round(_MM * row["numbers"]["clearance"][0], 1),
+            "now_mm": round(_MM * sweep["now"], 1),
         },
     }  # fmt: skip
 
@@ -55,16 +83,9 @@ def _wanted(row: Tree) -> list[tuple[str, str, str, str]]:
     ]
     for name in row["strips"]:
         rows.append((f"{name} load", f"from below, {name}", "area", "m²"))
-        rows.append(
-            (
-                f"{name} pressure",
-                f"Cp where the {name} hand over"
-                if name == "ramps"
-                else f"Cp where the {name} hands over",
-                "ratio",
-                "",
-            )
-        )
+        verb = "hand" if name == "ramps" else "hands"
+        if any(row["numbers"][f"{name} pressure"]):
+            rows.append((f"{name} pressure", f"Cp where the {name} {verb} over", "ratio", ""))
     rows.append(("lower", "CzS more with the nose 10 mm lower", "area", "m²"))
     if "droop" in row["numbers"]:
         rows += [

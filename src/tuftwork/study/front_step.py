@@ -11,7 +11,7 @@ from tuftwork.study.job import FRONT_TABLES, Job
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
-_VERSION = 2
+_VERSION = 3
 _SECONDS = 1.5  # [s] a channel takes in one process on a quiet core
 _TASKS = 8
 

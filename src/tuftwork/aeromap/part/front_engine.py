@@ -325,7 +325,7 @@ class ChannelSplitter(EstimatedPart):
     def _notices(self, found: FrontAnswer) -> tuple[str, ...]:
         notices, loads = [], found.loads
         for table, strip, own in zip(self.tables, self.spec.strips, loads.strips, strict=True):
-            low = float(np.mean(found.clearance - loads.droop < table.peak))
+            low = float(np.mean(found.clearance < table.peak))
             if np.isfinite(table.peak) and low > 0.1:
                 notices.append(
                     f"{self.name}, {strip.name}: chokes in {low:.0%} of draws; lower it carries "
