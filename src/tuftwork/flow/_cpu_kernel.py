@@ -509,6 +509,8 @@ def wall_cell(
         slope = 1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091 * (e1 - e2 + yp * 0.3333333333333333 * e2)
         us = us + (ut / us - law) / (ut / (us * us) + slope * yn)
         om = 1.0 / (3.0 * (nu + 0.41 * us * (2.0 * max2(y, 0.5) + 1.0)) + 0.5)
+    if wall_law < 0.0:
+        om = 1.8
     tr = pxx + pyy + pzz
     dxu = -0.5 * ir * (om * (2.0 * pxx - pyy - pzz) + tr)
     dyv = dxu + 1.5 * om * ir * (pxx - pyy)

@@ -25,8 +25,10 @@ SAMPLES_PER_LENGTH = 64
 """Load samples while the air travels one body length."""
 _LOOKS = 16
 """Samples between two looks at the whole field, and between two questions to the net."""
-_SETTLED = 0.5
-"""Travel before the net is asked. [body lengths]"""
+_SETTLED = 1.0
+"""Travel before the net is asked: waves of the start pass first. [body lengths]"""
+_WINDOW = 32
+"""Samples whose mean pressures the net is told."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,15 +204,23 @@ class _Run:
         )
 
     def look(self) -> None:
-        """Look at the whole field, and let flow and net answer one another."""
+        """Look at the whole field."""
         case = self.prepared.case
         self.watch.look(self.engine.extremes(self.looked, case.lattice_speed), self.travel)
-        exchange = self.exchange
-        if exchange.tie is not None and exchange.window and self.travel > _SETTLED:
-            momentum = exchange.ask() / exchange.unit
-            table = with_flows(self.prepared.setup.walls.table(), exchange.faces, momentum)
-            self.engine.set_surfaces(table)
-        exchange.window.clear()
+
+    def tie(self) -> None:
+        """Let flow and net answer one another."""
+        exchange, engine = self.exchange, self.engine
+        exchange.note([engine.densities(face.cells) for face in exchange.faces])
+        if self.travel <= _SETTLED:
+            exchange.window.clear()
+        elif len(exchange.window) >= _WINDOW:
+            exchange.ask()
+        if exchange.ease():
+            table = with_flows(
+                self.prepared.setup.walls.table(), exchange.faces, exchange.flows / exchange.unit
+            )
+            engine.set_surfaces(table)
 
 
 def run(
@@ -269,8 +279,8 @@ def run(
             checkpoint.write(to_save(engine, np.stack(job.series)))
             kept = " The state is kept: it goes on with a longer run."
         raise NotConverged(
-            f"flow and cooling net still differ by {job.exchange.mismatch:.1%} after "
-            f"{job.travel:.1f} body lengths; {AGREED:.0%} is asked.{kept}"
+            f"flow and cooling net do not agree to {AGREED:.0%} after {job.travel:.1f} body "
+            f"lengths: {job.exchange.why_apart()}.{kept}"
         )
     return _result(job, reached)
 
@@ -303,7 +313,7 @@ def _loop(job: _Run, checkpoint: Shelf | None, watch: Callable[[Progress], bool]
         _check_sound(job, loads, checkpoint)
         job.series.append(loads)
         if job.exchange.tie is not None:
-            job.exchange.note([engine.densities(face.cells) for face in job.exchange.faces])
+            job.tie()
         if len(job.series) % _LOOKS == 0:
             job.look()
         if job.travel > rule.settle:

@@ -26,6 +26,10 @@ AGREED = 0.01
 """Largest difference between flow and net at which they count as agreed. [-]"""
 _SHARE = 0.5
 """Share of the net's answer that is taken at a time. [-]"""
+_EASE = 0.1
+"""Share of a change made per sample: a sudden one sends a wave as strong as the stagnation."""
+_CALM = 0.5
+"""Share of a window, its end, whose mean pressures the net is told. [-]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,6 +149,8 @@ class NetTie:
     def flows(self, faces: Sequence["Face"], pressure: Floats, total: Floats) -> Floats:
         """Return the mass flow through each opening at these pressure coefficients. [kg/s].
 
+        Below 0 where the net would pass air the other way.
+
         Inlets take ``total`` as their recovery, outlets ``pressure``. If the net has openings
         that no face stands for, outlets are scaled so that they blow what inlets swallow.
         """
@@ -161,14 +167,11 @@ class NetTie:
             parts.append(part)
         solved = solve_air(AirNet(elements=tuple(parts)), self.around, self.heats)
         flow = np.array([float(solved.of(face.opening.name)[0]) for face in faces])
-        if flow.min() < 0:
-            worst = faces[int(flow.argmin())].opening.name
-            raise NotConverged(
-                f"the net blows backwards through '{worst}' at the pressures of the flow: swap "
-                "inlet and outlet, or look at where they lie."
-            )
         is_in = np.array([face.opening.kind == "inlet" for face in faces])
-        return np.where(is_in, flow, flow * flow[is_in].sum() / max(flow[~is_in].sum(), 1e-30))
+        taken, given = float(flow[is_in].sum()), float(flow[~is_in].sum())
+        if taken > 0 and given > 0:
+            flow[~is_in] *= taken / given
+        return flow
 
 
 def check_openings(
@@ -281,12 +284,16 @@ class Exchange:
         Pressure coefficient of a density departure of 1. [-]
     speed_unit
         One lattice speed over that of the free stream. [-]
-    flows
-        Through each face now. [kg/s]
+    flows, wanted
+        Through each face now, and where they ease to. [kg/s]
     answers
         What the net said last; None before it was asked. [kg/s]
     pressure, total
         At each face, over the last window. [-]
+    window
+        Samples since the net was last asked.
+    apart
+        Largest difference between flow and net when it was last asked, over the largest flow. [-]
     """
 
     faces: tuple[Face, ...]
@@ -295,10 +302,12 @@ class Exchange:
     pressure_unit: float
     speed_unit: float
     flows: Floats
+    wanted: Floats = field(default_factory=lambda: np.zeros(0))
     answers: Floats | None = None
     pressure: Floats = field(default_factory=lambda: np.zeros(0))
     total: Floats = field(default_factory=lambda: np.zeros(0))
     window: list[Floats] = field(default_factory=list)
+    apart: float = float("inf")
 
     def note(self, densities: Sequence[Floats]) -> None:
         """Take in one sample of the density departure beside each face."""
@@ -312,33 +321,52 @@ class Exchange:
         pressure = departure * self.pressure_unit
         return pressure, pressure + speed**2 * (1.0 + departure)
 
-    def ask(self) -> Floats:
-        """Ask the net at the window's mean pressures, and return the flows from now on. [kg/s]."""
-        self.pressure, self.total = self.coefficients(np.mean(self.window, axis=0))
+    def ease(self) -> bool:
+        """Move the flows a little towards where they are wanted; False where they are there."""
+        if not self.wanted.size:
+            self.wanted = self.flows.copy()
+        apart = self.wanted - self.flows
+        if np.abs(apart).max(initial=0.0) <= 1e-4 * max(float(self.wanted.max(initial=0.0)), 1e-9):
+            return False
+        self.flows = self.flows + _EASE * apart
+        return True
+
+    def ask(self) -> None:
+        """Ask the net at the pressures of the window's end."""
+        last = self.window[int((1.0 - _CALM) * len(self.window)) :]
+        self.pressure, self.total = self.coefficients(np.mean(last, axis=0))
         self.window.clear()
         if self.tie is not None:
             self.answers = self.tie.flows(self.faces, self.pressure, self.total)
-            self.flows = self.flows + _SHARE * (self.answers - self.flows)
+            self.apart = float(
+                np.abs(self.answers - self.flows).max() / max(self.answers.max(), 1e-12)
+            )
+            self.wanted = np.maximum(self.flows + _SHARE * (self.answers - self.flows), 0.0)
             area = np.array([face.area for face in self.faces])
-            fastest = self.flows / self.unit / area * self.speed_unit
+            fastest = self.wanted / self.unit / area * self.speed_unit
             if fastest.max() > FASTEST:
                 worst = self.faces[int(fastest.argmax())].opening.name
                 raise NotConverged(
                     f"the net wants air through '{worst}' at {fastest.max():.1f} times the car's "
                     "speed: its opening is larger than the face drawn for it."
                 )
-        return self.flows
 
     @property
     def mismatch(self) -> float:
         """Largest difference between flow and net, over the largest flow; 0 without a net. [-]."""
-        if self.tie is None:
-            return 0.0
+        return 0.0 if self.tie is None else self.apart
+
+    def why_apart(self) -> str:
+        """Return what keeps flow and net apart, in words."""
         if self.answers is None:
-            return float("inf")
-        # the flows moved by their share of the difference since the net answered
-        apart = np.abs(self.answers - self.flows) / (1.0 - _SHARE)
-        return float(apart.max() / max(self.answers.max(), 1e-12))
+            return "the net was never asked, the run is too short"
+        if self.answers.min() < 0:
+            worst = self.faces[int(self.answers.argmin())].opening.name
+            return (
+                f"at the pressures of the flow the net passes air backwards through '{worst}': "
+                "look at where the openings lie"
+            )
+        return f"they differ by {self.apart:.1%}"
 
     def rows(self, departure: Floats, cell: float) -> tuple[OpeningFlow, ...]:
         """Return what passed each face, at its mean density departure."""

@@ -1,0 +1,163 @@
+"""Openings of closed bodies: what goes in comes out, and agrees with the cooling net."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tuftwork.cooling import AirNet, Cooler, Core, Exit, Inlet, Surroundings
+from tuftwork.cooling.single_duct import SingleDuct, single_duct_flow
+from tuftwork.errors import InputError, NotConverged, UnknownName
+from tuftwork.flow import Box, FlowCase, FlowPart, NetTie, Opening, StopRule, prepare, run
+from tuftwork.flow.engine import AbstractEngine, build_engine
+from tuftwork.flow.setup import Setup, Surface
+from tuftwork.flow.through import add_openings, with_flows
+from tuftwork.flow.walls import Body, wrap_bodies
+from tuftwork.shape import block
+
+LOW, HIGH = (8.5, 6.5, 6.5), (16.5, 13.5, 13.5)
+SHAPE = (30, 20, 20)
+
+
+def open_body(flow: float, kinds: tuple[str, ...]) -> Setup:
+    """A block in a periodic box that swallows at its nose and blows at its back."""
+    body = Body(triangles=block("body", LOW, HIGH).triangles, surface=1)
+    surfaces = [Surface(name="road"), Surface(name="body")]
+    mark, links = wrap_bodies(SHAPE, [body], surfaces, skin=0.0)
+    wanted = []
+    for kind, x, way in (("inlet", LOW[0], -1.0), ("outlet", HIGH[0], 1.0)):
+        if kind in kinds:
+            low, high = (x - 0.2, 7.6, 7.6), (x + 0.2, 12.4, 12.4)
+            wanted.append((
+                Opening(name=kind, part="body", kind=kind, low=low, high=high,
+                        facing=(way, 0.0, 0.0), mass_flow=0.0), 1,
+            ))  # fmt: skip
+    lx, ly, _ = SHAPE
+    n = links.cell
+    at = np.stack([n % lx, (n // lx) % ly, n // (lx * ly)])
+    links, faces = add_openings(links, wanted, at - links.geometry[3] * links.geometry[:3], 0.1)
+    table = with_flows(links.table(), faces, np.full(len(faces), flow))
+    opened = [replace(s, velocity=tuple(float(v) for v in row[1:4])) if s.is_opening else s
+              for s, row in zip(links.surfaces, table, strict=True)]  # fmt: skip
+    links = replace(links, surfaces=tuple(opened))
+    return Setup(shape=SHAPE, viscosity=0.02, mark=mark, walls=links)
+
+
+def whole(engine: AbstractEngine) -> tuple[float, np.ndarray]:
+    """Mass less its start, and momentum of all air."""
+    air = engine.setup.mark != 1
+    now = engine.moments()
+    momentum = np.einsum("kji,akji->a", now.density * air, now.velocity)
+    return float((now.density - 1.0)[air].sum()), momentum
+
+
+def test_what_goes_in_comes_out_to_rounding(backend: tuple[str, str]) -> None:
+    """Exact: mass stays; budget 1e-6 of what passed, in single precision rounding of the sum."""
+    flow, pairs = 0.4, 100
+    engine = build_engine(open_body(flow, ("inlet", "outlet")), *backend)
+    engine.start_uniform()
+    engine.advance(pairs)
+    passed = 2 * pairs * flow
+    bound = {"float64": 1e-6, "float32": 2e-3, "float16": 2e-2}[engine.precision]
+    assert abs(whole(engine)[0]) < bound * passed
+
+
+def test_an_inlet_alone_takes_what_it_is_told_to(backend: tuple[str, str]) -> None:
+    flow, pairs = 0.1, 50
+    engine = build_engine(open_body(flow, ("inlet",)), *backend)
+    engine.start_uniform()
+    engine.advance(pairs)
+    bound = {"float64": 1e-9, "float32": 2e-3, "float16": 2e-2}[engine.precision]
+    assert whole(engine)[0] == pytest.approx(-2 * pairs * flow, rel=bound)
+
+
+def test_the_load_of_a_body_with_openings_is_what_the_air_loses() -> None:
+    """Exact: the momentum of the air in a periodic box changes by the load, step for step."""
+    engine = build_engine(open_body(0.4, ("inlet", "outlet")))
+    engine.start_uniform()
+    engine.advance(30)
+    _, before = whole(engine)
+    given = np.zeros(3)
+    for _ in range(20):
+        engine.advance(1)
+        loads = engine.part_loads()
+        np.testing.assert_array_equal(loads[2:], 0.0)  # openings count to their body
+        given += 2 * loads[1, :3]
+    _, after = whole(engine)
+    np.testing.assert_allclose(before - after, given, atol=1e-9)
+
+
+BRICK = block("brick", (0.0, -0.15, 0.15), (0.6, 0.15, 0.45))
+BOX = Box(ahead=0.5, behind=0.7, beside=0.5, above=0.5)
+SPEED, CORE_AREA = 30.0, 0.04
+
+
+def openings(flow: float) -> tuple[Opening, ...]:
+    return (
+        Opening(name="mouth", part="brick", kind="inlet", low=(-0.01, -0.1, 0.2),
+                high=(0.01, 0.1, 0.4), facing=(-1.0, 0.0, 0.0), mass_flow=flow),
+        Opening(name="vent", part="brick", kind="outlet", low=(0.59, -0.1, 0.2),
+                high=(0.61, 0.1, 0.4), facing=(1.0, 0.0, 0.0), mass_flow=flow),
+    )  # fmt: skip
+
+
+def net(loss: float = 4.0) -> AirNet:
+    square = loss * 0.5 * 1.1644
+    core = Core(face_area=CORE_AREA, linear_loss=0.0, square_loss=square,
+                mass_velocity=(1.0, 10.0), conductance=(10.0, 100.0))  # fmt: skip
+    return AirNet(elements=(
+        Inlet(name="mouth", end="ahead", area=0.04),
+        Cooler(name="core", start="ahead", end="behind", core=core),
+        Exit(name="vent", start="behind", net_area=0.04, discharge=1.0),
+    ))  # fmt: skip
+
+
+def case(**more: object) -> FlowCase:
+    part = FlowPart(name="brick", vertices=BRICK.vertices, faces=BRICK.faces)
+    wanted = {
+        "parts": (part,), "speed": SPEED, "cell": 0.05, "box": BOX, "openings": openings(0.3),
+        "tie": NetTie(net=net(), around=Surroundings(speed=SPEED)),
+    } | more  # fmt: skip
+    return FlowCase(**wanted)
+
+
+def test_flow_and_net_come_to_agree_at_the_closed_form() -> None:
+    """u/V = √[(η − Cp_e)/(K + (A_c/A_e)²)] at the pressures of the flow; 1 % is what is asked."""
+    found = run(prepare(case()), rule=StopRule(error=1e-9, settle=2.0, longest=6.0))
+    mouth, vent = found.openings
+    assert mouth.mass_flow == pytest.approx(vent.mass_flow, rel=1e-6)
+    assert mouth.mass_flow == pytest.approx(mouth.net_flow, rel=0.01)
+    rho = float(Surroundings(speed=SPEED).density)
+    closed = single_duct_flow(
+        SingleDuct(speed=SPEED, density=rho, recovery=min(mouth.total, 1.02),
+                   exit_pressure=vent.pressure, core_loss=4.0 * rho / 1.1644,
+                   core_area=CORE_AREA, exit_area=0.04)
+    )  # fmt: skip
+    # the pressures are means over the run, the net was asked at those of a window
+    assert mouth.mass_flow == pytest.approx(closed.mass_flow, rel=0.04)
+    assert mouth.area == pytest.approx(0.04, rel=0.3)
+    assert 0.6 < mouth.total < 1.3
+    assert vent.pressure < mouth.pressure
+
+
+def test_a_run_that_goes_on_remembers_its_flows_and_disagreement_is_an_error() -> None:
+    with pytest.raises(NotConverged, match=r"do not agree to 1% .* never asked"):
+        run(prepare(case()), rule=StopRule(error=1e-9, settle=0.1, longest=1.2))
+
+
+def test_openings_that_cannot_be_meant_are_refused() -> None:
+    one, two = openings(0.3)
+    for more, text in (
+        ({"openings": (one,)}, "must equal what goes out"),
+        ({"openings": (one, replace(one, kind="outlet"))}, "stands twice"),
+        ({"openings": (replace(one, mass_flow=9.0), replace(two, mass_flow=9.0)), "tie": None},
+         "must not pass faster than 2 times the car"),
+        ({"openings": (replace(one, low=(0.2, -0.1, 0.2), high=(0.3, 0.1, 0.4)), two)},
+         "no open face"),
+    ):  # fmt: skip
+        with pytest.raises(InputError, match=text):
+            prepare(case(**more))
+    with pytest.raises(UnknownName, match="part"):
+        case(openings=(replace(one, part="brik"), two))
+    with pytest.raises(UnknownName, match="part"):
+        case(openings=(replace(one, name="mooth"), two))
