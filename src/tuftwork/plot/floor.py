@@ -92,6 +92,33 @@ def ride_height_sweep(
     return ax
 
 
+def nose_sweep(
+    clearance: Array,
+    best: Array,
+    low: Array,
+    high: Array,
+    *,
+    now: float | None = None,
+    ax: Axes | None = None,
+    theme: Theme = LIGHT,
+) -> Axes:
+    """Draw CzS of a splitter over the height of its lip [mm], with its 80 % range."""
+    ax = axes_or_new(ax, theme, height=62.0)
+    with house_style(theme):
+        ax.fill_between(clearance, low, high, color=theme.front, alpha=0.15, linewidth=0)
+        ax.plot(clearance, best, color=theme.front)
+        if now is not None:
+            ax.axvline(now, color=theme.tuft, linewidth=0.9)
+            ax.annotate(
+                "now", (now, 0.06), xycoords=("data", "axes fraction"), ha="right", va="bottom",
+                fontsize=8, color=theme.tuft, xytext=(-3, 0), textcoords="offset points",
+            )  # fmt: skip
+        ax.set_ylim(bottom=0.0)
+        ax.set_xlabel("lip over the road before it bends [mm]")
+        ax.set_ylabel("CzS of the splitter [m²]")
+    return ax
+
+
 def _faces(middles: Array) -> Array:
     inner = 0.5 * (middles[1:] + middles[:-1])
     first, last = 2 * middles[0] - inner[0], 2 * middles[-1] - inner[-1]

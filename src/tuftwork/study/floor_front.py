@@ -78,9 +78,11 @@ def _told(load: FrontLoad) -> Mapping[str, Any]:
 
 
 def front_rows(
-    answers: Answers, rows: list[Tree], floor: str, state: str, speed: float
+    answers: Answers, rows: list[Tree], floor: str, state: str, speed: float | None = None
 ) -> list[dict[str, Any]]:
     """Return splitters as the page shows them: numbers with ranges, and words."""
+    speeds = sorted(q.best for q in answers.project.study.speeds)
+    speed = speed or speeds[max(len(speeds) - 2, 0)]
     found = [
         channel_row(answers, row, f"floor/{floor}/{state}")
         for row in fronts_in(answers, state, speed)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from tuftwork.plot.floor import floor_pressure, ride_height_sweep
+from tuftwork.plot.floor import floor_pressure, nose_sweep, ride_height_sweep
 from tuftwork.plot.style import house_style, new_figure
 from tuftwork.report.figure import PAPER
 from tuftwork.study import Bench
@@ -46,12 +46,14 @@ def floor_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any
         )  # fmt: skip
         _save(drawn, folder / sweep)
         keys = ("floor", "state", "speed_kmh", "at", "answer", "loads", "prices", "strakes",
-                "levers", "hysteresis", "cautions", "notices", "engine", "flows")  # fmt: skip
+                "levers", "hysteresis", "cautions", "notices", "engine", "flows", "cause",
+                "calibration")  # fmt: skip
         sheets.append(
             {key: page[key] for key in keys}
             | {
                 "plan": plan,
                 "sweep": sweep,
+                "fronts": _fronts(page["fronts"], number, folder),
                 "captions": {
                     "plan": "Pressure under the floor from above, the car driving to the left: "
                     "suction gathers at the kick line and the edges feed it with air (arrows).",
@@ -61,6 +63,30 @@ def floor_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any
             }
         )
     return {"sheets": sheets} if sheets else None
+
+
+def _fronts(rows: list[dict[str, Any]], number: int, folder: Path) -> list[dict[str, Any]]:
+    """Return splitters with their channels solved, each with its figure."""
+    found = []
+    for k, row in enumerate(rows):
+        if row["sweep"] is None:
+            continue
+        name, s = f"front_{number}_{k}.svg", row["sweep"]
+        _, axes = new_figure(width="half", height=58.0, theme=PAPER)
+        drawn = nose_sweep(
+            *(np.array(s[key], float) for key in ("clearance_mm", "best", "low", "high")),
+            now=s["now_mm"], ax=axes[0, 0], theme=PAPER,
+        )  # fmt: skip
+        _save(drawn, folder / name)
+        found.append(
+            {key: row[key] for key in ("name", "text", "numbers", "notices")}
+            | {
+                "figure": name,
+                "caption": f"CzS of the {row['name']} as the nose moves, with its 80 % range; "
+                "floor, wheels and cooling left as they stand.",
+            }
+        )
+    return found
 
 
 def _save(axes: Axes, path: Path) -> None:
