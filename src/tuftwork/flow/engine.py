@@ -44,6 +44,8 @@ class AbstractEngine(ABC):
 
     backend: Backend
     precision: Precision
+    cards: int = 1
+    """Graphics cards, or processes, that share the box."""
     _f: Any
 
     def __init__(self, setup: Setup) -> None:
@@ -148,6 +150,9 @@ class AbstractEngine(ABC):
     def set_stream(self, profile: Floats) -> None:
         """Change the imposed profile (3, lz, ly) from now on; the setup must have had one."""
         raise InputError("profile", "", "", "cannot be changed on this back end")
+
+    def close(self) -> None:  # noqa: B027 - most engines hold nothing else
+        """Let go of whatever is held beyond this process."""
 
     def check_sound(self) -> None:
         """Raise if a load is not finite.

@@ -8,16 +8,17 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork import __version__
-from tuftwork.errors import Cancelled, InputError, NotConverged
+from tuftwork.errors import Cancelled, NotConverged
 from tuftwork.flow.checkpoint import Shelf, put_back, to_save
 from tuftwork.flow.core_flow import CoreFlow, core_flows
 from tuftwork.flow.cut import momentum_unit
 from tuftwork.flow.doubt import Doubt, Looked, Watch, jump_between_halves, looked_at
 from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision
-from tuftwork.flow.nest_engine import build_boxes
 from tuftwork.flow.part_load import PartLoad, part_loads, sum_parts
 from tuftwork.flow.prepare import Prepared, steps_for
+from tuftwork.flow.slab_engine import build_cards
 from tuftwork.flow.statistics import FEWEST, SeriesMean, series_mean
+from tuftwork.flow.stop import Progress, StopRule
 from tuftwork.flow.through import AGREED, Exchange, OpeningFlow, with_flows
 
 Floats = npt.NDArray[np.float64]
@@ -29,62 +30,6 @@ _SETTLED = 1.0
 """Travel before the net is asked: waves of the start pass first. [body lengths]"""
 _WINDOW = 32
 """Samples whose mean pressures the net is told."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StopRule:
-    """When a run may end.
-
-    Attributes
-    ----------
-    error
-        Standard error of downforce area and drag area at which to stop. [m²]
-    settle
-        Travel before anything is averaged. [body lengths]
-    longest
-        Travel after which to stop in any case. [body lengths]
-    """
-
-    error: float = 0.005
-    settle: float = 4.0
-    longest: float = 20.0
-
-    def __post_init__(self) -> None:
-        if not self.error > 0:
-            raise InputError("error", self.error, "m²", "must be above 0")
-        if not 0 <= self.settle < self.longest:
-            limit = f"must be from 0 to below longest = {self.longest:g}"
-            raise InputError("settle", self.settle, "body lengths", limit)
-        if not self.longest - self.settle >= 1.0:
-            limit = "must be at least 1 body length beyond settle"
-            raise InputError("longest", self.longest, "body lengths", limit)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Progress:
-    """What is known while a run goes on.
-
-    Attributes
-    ----------
-    step, travel
-        Steps done and travel. [-], [body lengths]
-    downforce_area, drag_area
-        Present means with error; None while the flow settles. [m²]
-    seconds
-        Time since the start. [s]
-    rate
-        Cell updates per second. [1/s]
-    doubts
-        Signs so far that the flow is finite but wrong.
-    """
-
-    step: int
-    travel: float
-    downforce_area: SeriesMean | None
-    drag_area: SeriesMean | None
-    seconds: float
-    rate: float
-    doubts: tuple[Doubt, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,6 +174,7 @@ def run(
     rule: StopRule | None = None,
     backend: Backend = "cpu",
     precision: Precision | None = None,
+    cards: int = 1,
     checkpoint: Shelf | None = None,
     watch: Callable[[Progress], bool] | None = None,
 ) -> FlowResult:
@@ -242,6 +188,8 @@ def run(
         When to stop; the default stops at 0.005 m² or 20 body lengths.
     backend, precision
         ``"cpu"`` with float64, or ``"cuda"`` with float32 or float16 storage.
+    cards
+        How many graphics cards share the box; above 1 it is cut into slabs.
     checkpoint
         Where the state is kept: read if there is one, written about every minute and on cancel.
     watch
@@ -259,12 +207,26 @@ def run(
     Cancelled
         If ``watch`` returned False; the checkpoint holds the state.
     """
-    engine = build_boxes(prepared, backend, precision)
+    engine = build_cards(prepared, backend, precision, cards)
+    try:
+        return _run_on(engine, prepared, rule or StopRule(), checkpoint, watch)
+    finally:
+        engine.close()
+
+
+def _run_on(
+    engine: AbstractEngine,
+    prepared: Prepared,
+    rule: StopRule,
+    checkpoint: Shelf | None,
+    watch: Callable[[Progress], bool] | None,
+) -> FlowResult:
+    """Run on an engine until the rule is met."""
     engine.start_uniform()
     # the finest cells are where a flow goes wrong first
     finest = prepared.boxes[-1] if prepared.boxes else prepared
     job = _Run(
-        prepared=prepared, engine=engine, rule=rule or StopRule(), looked=looked_at(finest),
+        prepared=prepared, engine=engine, rule=rule, looked=looked_at(finest),
         watch=Watch(prepared=finest, found={}), exchange=_exchange(prepared),
     )  # fmt: skip
     saved = checkpoint.read() if checkpoint is not None else None
@@ -387,6 +349,7 @@ def _result(job: _Run, reached: bool) -> FlowResult:
             "version": __version__,
             "backend": engine.backend,
             "precision": engine.precision,
+            "cards": engine.cards,
             "cells": sum(setup.n_cell for setup in engine.setups),
             "steps": engine.step,
             "seconds": round(seconds, 1),

@@ -5,16 +5,20 @@ saved is laid out as for the whole box, so a run stopped on two cards goes on on
 """
 
 from collections.abc import Callable, Sequence
-from typing import Any, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
 
+from tuftwork.errors import InputError
 from tuftwork.flow.doubt import Extremes, Looked
 from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision
 from tuftwork.flow.setup import Floats, Setup
 from tuftwork.flow.slab import OTHER, Slab, cut_slabs
 from tuftwork.flow.slab_part import PLACED, CpuPart, Part
+
+if TYPE_CHECKING:
+    from tuftwork.flow.prepare import Prepared
 
 
 @runtime_checkable
@@ -135,7 +139,7 @@ class SlabEngine(AbstractEngine):
     ) -> None:
         super().__init__(setup)
         self.backend, self.precision = backend, precision
-        self.slabs, self.crew = tuple(slabs), crew
+        self.slabs, self.crew, self.cards = tuple(slabs), crew, len(slabs)
         self._table = setup.walls.table()
         self._looked: Looked | None = None
 
@@ -332,3 +336,48 @@ def slabs_on_cards(setup: Setup, cards: int, precision: Precision = "float32") -
     else:
         crew = MpiCrew(slabs, "cuda", precision, world)
     return SlabEngine(setup, slabs, crew, backend="cuda", precision=precision)
+
+
+def build_cards(
+    prepared: "Prepared", backend: Backend, precision: Precision | None, cards: int
+) -> AbstractEngine:
+    """Return the engine of a prepared case on one card or shared among several.
+
+    Parameters
+    ----------
+    prepared
+        From ``prepare``.
+    backend, precision
+        As for ``run``.
+    cards
+        How many.
+
+    Raises
+    ------
+    InputError
+        If several cards are asked for where they cannot be used; says what to do.
+    """
+    if cards == 1:
+        from tuftwork.flow.nest_engine import build_boxes
+
+        return build_boxes(prepared, backend, precision)
+    refuse_cards(backend, cards, has_nests=bool(prepared.nests))
+    return slabs_on_cards(prepared.setup, cards, precision or "float32")
+
+
+def refuse_cards(backend: Backend, cards: int, *, has_nests: bool) -> None:
+    """Raise if a case cannot be shared among several cards.
+
+    Raises
+    ------
+    InputError
+        If it is for the CPU, or holds boxes of finer cells.
+    """
+    if cards < 1:
+        raise InputError("cards", cards, "", "must be 1 or more")
+    if cards > 1 and backend != "cuda":
+        cure = "Set back_end to 'cuda'; the CPU's cores are all used as it is."
+        raise InputError("cards", cards, "", f"the {backend} back end uses none", cure)
+    if cards > 1 and has_nests:
+        cure = "Leave the zones out, or run it on one card."
+        raise InputError("cards", cards, "", "boxes of finer cells are not shared out yet", cure)
