@@ -111,10 +111,13 @@ def closure_at(point: Array, base: FloorClosure) -> FloorClosure:
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
 def _read(front, rear, point, f0, df, r0, dr, terms, out):
-    """Cubic between nodes (Catmull and Rom), quadratic in the closures; ``terms`` padded by one."""
-    nf, nr = terms.shape[0] - 2, terms.shape[1] - 2
-    n_out, n_term = terms.shape[2], terms.shape[3]
-    wf, wr, phi = np.empty(4), np.empty(4), np.empty(15)
+    """Cubic between nodes (Catmull and Rom), quadratic in the closures.
+
+    ``terms`` ``(n_front + 2, n_rear + 2, n_out * 15)``, padded by one node.
+    """
+    nf, nr, n_all = terms.shape[0] - 2, terms.shape[1] - 2, terms.shape[2]
+    n_out, n_term = out.shape[1], n_all // out.shape[1]
+    wf, wr, phi, here = np.empty(4), np.empty(4), np.empty(15), np.empty(n_all)
     for k in range(front.size):
         a = min(max((front[k] - f0) / df, 0.0), nf - 1.0)
         b = min(max((rear[k] - r0) / dr, 0.0), nr - 1.0)
@@ -131,16 +134,19 @@ def _read(front, rear, point, f0, df, r0, dr, terms, out):
             for n in range(m, 4):
                 phi[c] = point[k, m] * point[k, n]
                 c += 1
-        for e in range(n_out):
-            out[k, e] = 0.0
+        # the quadratics of this place first: one straight run over memory for every node
+        here[:] = 0.0
         for s in range(4):
             for t in range(4):
                 w2 = wf[s] * wr[t]
-                for e in range(n_out):
-                    total = 0.0
-                    for c in range(n_term):
-                        total += phi[c] * terms[i + s, j + t, e, c]
-                    out[k, e] += w2 * total
+                near = terms[i + s, j + t]
+                for m in range(n_all):
+                    here[m] += w2 * near[m]
+        for e in range(n_out):
+            total = 0.0
+            for c in range(n_term):
+                total += phi[c] * here[e * n_term + c]
+            out[k, e] = total
 
 
 def _padded(terms: Array) -> Array:
@@ -149,7 +155,7 @@ def _padded(terms: Array) -> Array:
         t = np.moveaxis(terms, axis, 0)
         t = np.concatenate([[2 * t[0] - t[1]], t, [2 * t[-1] - t[-2]]])
         terms = np.moveaxis(t, 0, axis)
-    return np.ascontiguousarray(terms)
+    return np.ascontiguousarray(terms.reshape(*terms.shape[:2], -1))
 
 
 def read_terms(table: FloorTable, front: Array, rear: Array, point: Array) -> Array:
