@@ -78,8 +78,8 @@ def _returned(answers: Answers, case: FloorCase, kept: Tree, state: str, row: Tr
 
 def _evidence(row: Tree) -> str:
     return (
-        f"{float(row['higher']):.0%} {_WORDS[row['reading']][1]} at the peak, "
-        f"{float(row['lower']):.0%} below it"
+        f"{_percent(row['higher'])} {_WORDS[row['reading']][1]} at the peak, "
+        f"{_percent(row['lower'])} below it"
     )
 
 
@@ -100,7 +100,8 @@ def _said(case: FloorCase, kept: Tree) -> str:
     text = (
         f"{first}; {_MM * (high - low):.0f}\u202fmm lower it has "
         f"{'lost' if lost > 0 else 'gained'} {abs(lost):.3f}\u202fm², while the gap at the kick "
-        f"line shrank by {1 - gap[1] / gap[0]:.0%} and the flow by {1 - flow[1] / flow[0]:.0%}. "
+        f"line shrank by {_percent(1 - gap[1] / gap[0])} and the flow by "
+        f"{_percent(1 - flow[1] / flow[0])}. "
     )
     rows = {r["reading"]: coverage * float(r["returned"]) for r in tree["readings"]}
     named = tree["cause"]
@@ -119,7 +120,7 @@ def _said(case: FloorCase, kept: Tree) -> str:
     return (
         text + f"Undone one at a time and solved again, {_NOUNS[named]}{where} gives back "
         f"{_signed(rows[named])}\u202fm², {', '.join(others)}. {verdict} fill "
-        f"{float(choke['lower']):.0%} of the gap ahead of the kick line."
+        f"{_percent(choke['lower'])} of the gap ahead of the kick line."
     )
 
 
@@ -127,6 +128,10 @@ _NOUNS = {
     "stall": "the ramp's layer", "burst": "the burst of the side vortices", "choking": "choking",
     "leak": "the leak", "strake burst": "the burst of the strakes' vortices",
 }  # fmt: skip
+
+
+def _percent(share: float) -> str:
+    return f"{100 * float(share):.0f}\u202f%"
 
 
 def _signed(value: float) -> str:
@@ -199,8 +204,8 @@ def _size(kept: Tree, lost: float) -> str:
     if share > 0.8:
         return "That is as much as the map loses."
     return (
-        f"Of the size it explains {share:.0%} over 8\u202fmm below its peak: what is left is no "
-        "part of a steady, symmetric channel."
+        f"Of the size it explains {_percent(share)} over 8\u202fmm below its peak: what is left is "
+        "no part of a steady, symmetric channel."
     )
 
 

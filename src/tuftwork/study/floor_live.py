@@ -7,14 +7,19 @@ from typing import Any
 import numpy as np
 
 from tuftwork.errors import InputError
-from tuftwork.floor import FloorClosure, FloorShape, PlanResult, Stand, solve_plan
+from tuftwork.floor import FloorClosure, FloorShape, PlanResult, Stand, Strake, solve_plan
 from tuftwork.quantity import Array, Quantity
 from tuftwork.study.answers import Answers
 from tuftwork.study.floor_case import FloorCase, floor_case
+from tuftwork.study.floor_trail import trails_of
 from tuftwork.study.floor_worked import STEP
 from tuftwork.study.number import Number, number_of_quantity
 from tuftwork.study.store import Tree
 
+FENCED = (
+    "Strakes on trial: the layer is the bare floor's, so their load is an upper bound; the table "
+    "below has the layer answer. Their vortices are good to ±40 % and stand beside it."
+)
 _LIMITS = {  # key of a message → least, most, unit, factor to SI
     "front_mm": (3.0, 400.0, "mm", 1e-3),
     "rear_mm": (3.0, 400.0, "mm", 1e-3),
@@ -26,17 +31,27 @@ _LIMITS = {  # key of a message → least, most, unit, factor to SI
     "exit_pressure": (-1.5, 0.5, "", 1.0),
     "mixing": (0.0, 1.5, "", 1.0),
     "discharge": (0.05, 1.0, "", 1.0),
+    "strake_offset_mm": (0.0, 2000.0, "mm", 1e-3),
+    "strake_start_mm": (-2000.0, 8000.0, "mm", 1e-3),
+    "strake_gap_pct": (2.0, 98.0, "%", 1e-2),
+    "strake_toe_deg": (-20.0, 20.0, "°", np.pi / 180),
 }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What a message asks for: the floor, how it stands, what the equations leave open."""
+    """What a message asks for: the floor, how it stands, what the equations leave open.
+
+    ``toe`` is that of its strakes, for their vortices alone [rad]; ``is_fenced`` where a pair of
+    strakes was put in on trial.
+    """
 
     case: FloorCase
     shape: FloorShape
     stand: Stand
     closure: FloorClosure
+    toe: float = 0.0
+    is_fenced: bool = False
 
     @property
     def said(self) -> str:
@@ -96,13 +111,27 @@ def asked(answers: Answers, message: Mapping[str, Any]) -> Asked:
             raise InputError("skirt_mm", values["skirt_mm"] * 1e3, "mm",
                              "changes nothing where the edge's gap is given")  # fmt: skip
         shape = replace(shape, skirt=values["skirt_mm"])
+    shape, is_fenced = _fenced(shape, spec.kick_station, values)
     return Asked(
-        case=case, shape=shape, closure=closure,
+        case=case, shape=shape, closure=closure, toe=values.get("strake_toe_deg", 0.0),
+        is_fenced=is_fenced,
         stand=case.stand(
             values.get("front_mm", float(heights[0])), values.get("rear_mm", float(heights[1])),
             values.get("roll_deg", 0.0),
         ),
     )  # fmt: skip
+
+
+def _fenced(shape: FloorShape, kick: float, values: Mapping[str, float]) -> tuple[FloorShape, bool]:
+    """Return the floor with a pair of strakes on trial; none at an offset of 0."""
+    offset = values.get("strake_offset_mm", 0.0)
+    if offset <= 0:
+        return shape, False
+    fence = Strake(
+        start=values.get("strake_start_mm", kick - 0.05), end=shape.exit, offset=offset,
+        gap=values.get("strake_gap_pct", 0.5),
+    )  # fmt: skip
+    return replace(shape, strakes=(*shape.strakes, fence)), True
 
 
 def solved(answers: Answers, what: Asked) -> PlanResult:
@@ -121,10 +150,20 @@ def floor_live(
     """Return a moved floor: loads, leak flows, pressure map, layer."""
     what = asked(answers, message)
     result = solved(answers, what)
+    kept = worked_of(answers, what.case.part.name)
+    fenced = [FENCED] if what.is_fenced else []
     header = {
         "at": what.said,
         "numbers": floor_numbers(answers, what, result),
-        "notices": list(result.notices),
+        "notices": [*result.notices, *fenced],
+        "trails": trails_of(
+            what.shape,
+            what.stand,
+            result,
+            toe=what.toe,
+            at=what.said,
+            coverage=float(kept.get("coverage", 1.0)),
+        ),
         "shape": [int(n) for n in result.pressure.shape],
         "stalled_from": result.line.stalled_from,
         "flows": flows_of(result),

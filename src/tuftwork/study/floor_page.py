@@ -23,6 +23,7 @@ from tuftwork.study.floor_live import (
 )
 from tuftwork.study.floor_number import computed
 from tuftwork.study.floor_tied import calibration_of
+from tuftwork.study.floor_trail import trails_of
 from tuftwork.study.number import Link, Number
 from tuftwork.study.store import Tree
 from tuftwork.study.support import Support, counted
@@ -69,7 +70,7 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
         return head | {"answer": f"No answer for this floor: {why}", "notices": [why],
                        "handles": None, "loads": [], "sweep": None, "field": None,
                        "prices": None, "fronts": [], "strakes": [], "levers": [],
-                       "flows": None}  # fmt: skip
+                       "flows": None, "trails": [], "cause": None}  # fmt: skip
     what = asked(answers, {"floor": case.part.name, "state": named})
     handles = handles_of(case, kept, heights_in(answers, own, kept))
     try:
@@ -78,7 +79,7 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
         return head | {"answer": f"No answer at {what.said}: {why}", "notices": [str(why)],
                        "handles": handles, "loads": [], "sweep": _sweep(kept),
                        "field": None, "prices": None, "fronts": [], "strakes": [], "levers": [],
-                       "flows": None}  # fmt: skip
+                       "flows": None, "trails": [], "cause": None}  # fmt: skip
     loads = _loads(answers, case, named, what, result, kept)
     return head | {
         "speed_kmh": round(_KMH * kept["speed"], 1),
@@ -91,10 +92,14 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
         | {"shape": [int(n) for n in result.pressure.shape],
            "stalled_from": result.line.stalled_from},
         "flows": flows_of(result),
+        "trails": trails_of(what.shape, what.stand, result, toe=0.0, at=what.said,
+                            coverage=float(kept["coverage"])),
         "hysteresis": hysteresis_of(case),
         "cause": cause_page(answers, case, kept, named),
         "prices": _prices(answers, case, kept, named),
-        "fronts": front_rows(answers, kept["fronts"], case.part.name, named),
+        "fronts": front_rows(
+            answers, kept["fronts"], case.part.name, named, float(kept["speed"])
+        ),
         "strakes": _strakes(answers, case, kept, named),
         "levers": _levers(answers, case, kept, named),
         "notices": [
@@ -132,6 +137,9 @@ def handles_of(case: FloorCase, kept: Tree, heights: list[float]) -> Page:
         "half_width_m": 0.5 * spec.width, "tail_half_m": spec.shape().tail_half,
         "kick_m": spec.kick_station, "front_m": spec.shape().front, "exit_m": spec.exit_station,
         "wheelbase_m": spec.wheelbase,
+        "strake_offset_mm": 0, "strake_offset_most_mm": round(0.9 * _MM * spec.shape().tail_half),
+        "strake_start_mm": round(_MM * spec.kick_station - 50), "strake_gap_pct": 50,
+        "strake_toe_deg": 0.0,
     }  # fmt: skip
 
 

@@ -7,6 +7,7 @@ import { colours } from "../store";
 import { prepare } from "../widgets/field";
 import { twoSided } from "../widgets/palette";
 import { colour, useWidth } from "../widgets/width";
+import { drawTrails, type Trail } from "./floor-trail";
 
 export interface FloorField {
   shape: [number, number];
@@ -32,6 +33,7 @@ interface Props {
   tail: number;
   kick: number;
   wheelbase: number;
+  trails: Trail[];
   isRefused: boolean;
 }
 
@@ -41,20 +43,21 @@ const DEEPEST = 3;
 const n = (v: number | null | undefined) => (v === null || v === undefined || !Number.isFinite(v) ? null : v);
 
 /** Pressure in plan; the car drives to the left. Point at it to read a place. */
-export function FloorPlan({ field, front, exit, half, tail, kick, wheelbase, isRefused }: Props) {
+export function FloorPlan({ field, front, exit, half, tail, kick, wheelbase, trails, isRefused }: Props) {
   const [ref, width] = useWidth<HTMLDivElement>(720);
   const canvas = useRef<HTMLCanvasElement>(null);
   const hand = useSignal<[number, number] | null>(null);
   const scale = (width - PAD.l - PAD.r) / (exit - front);
   const height = Math.round(2 * half * scale + PAD.t + PAD.b);
   const [nx, ny] = field.shape;
-  const edges = (v: ArrayLike<number | null>, a: number, b: number) => {
+  /** Faces of cells whose middles are given: each middle lies half way between two. */
+  const edges = (v: ArrayLike<number | null>, a: number) => {
     const out = [a];
-    for (let i = 0; i + 1 < v.length; i++) out.push((Number(v[i]) + Number(v[i + 1])) / 2);
-    return [...out, b];
+    for (let i = 0; i < v.length; i++) out.push(2 * Number(v[i]) - out[i]);
+    return out;
   };
-  const xs = edges(field.x, front, exit);
-  const ys = edges(field.y, -half, half);
+  const xs = edges(field.x, front);
+  const ys = edges(field.y, -half);
   const px = (x: number) => PAD.l + scale * (x - front);
   const py = (y: number) => PAD.t + scale * (half - y);
   useLayoutEffect(() => {
@@ -69,11 +72,12 @@ export function FloorPlan({ field, front, exit, half, tail, kick, wheelbase, isR
         ctx.fillStyle = `rgb(${r} ${g} ${b})`;
         ctx.fillRect(px(xs[i]), py(ys[j + 1]), px(xs[i + 1]) - px(xs[i]) + 0.6, py(ys[j]) - py(ys[j + 1]) + 0.6);
       }
+    drawTrails(ctx, trails, px, py, scale);
     outline(ctx);
     leaks(ctx);
     axis(ctx);
     (canvas.current as HTMLCanvasElement & { dataset: DOMStringMap }).dataset.drawn = `${nx}x${ny}`;
-  }, [field, width, height, colours.value]);
+  }, [field, trails, width, height, colours.value]);
 
   const outline = (ctx: CanvasRenderingContext2D) => {
     ctx.strokeStyle = colour("ink");

@@ -11,6 +11,9 @@ import { NumberText } from "../widgets/num";
 import { Busy, Notices, RefusedNote } from "../widgets/state";
 import { latest, Refused } from "../wire";
 import { type FloorField, FloorPlan, FloorSide } from "./floor-draw";
+import { CauseTable, TrailList } from "./floor-cause";
+import { type FrontRow, FrontSection } from "./floor-front";
+import type { Cause, Trail } from "./floor-trail";
 import { Page } from "./page";
 import { LineChart, type Series } from "./sections-draw";
 import "./floor.css";
@@ -38,6 +41,11 @@ interface Handles {
   front_m: number;
   exit_m: number;
   wheelbase_m: number;
+  strake_offset_mm: number;
+  strake_offset_most_mm: number;
+  strake_start_mm: number;
+  strake_gap_pct: number;
+  strake_toe_deg: number;
 }
 
 interface Sweep {
@@ -97,10 +105,12 @@ interface FloorTree {
   flows: Flows | null;
   hysteresis: string;
   prices: Prices | null;
-  fronts: { name: string; text: string; numbers: { label: string; number: Num }[] }[];
+  fronts: FrontRow[];
   strakes: { offset_mm: number; start_m: number; gap_pct: number; gain: Num }[];
   levers: { name: string; per_mm: Num; per_kn: Num; force_n: number; front_share_pct: number }[];
   cautions: string[];
+  trails: Trail[];
+  cause: Cause | null;
   calibration: Calibration | null;
 }
 
@@ -115,6 +125,10 @@ interface Setting {
   exit_pressure: number;
   mixing: number;
   discharge: number;
+  strake_offset_mm: number;
+  strake_start_mm: number;
+  strake_gap_pct: number;
+  strake_toe_deg: number;
 }
 
 interface LiveFloor {
@@ -122,6 +136,7 @@ interface LiveFloor {
   numbers: Record<string, Num>;
   notices: string[];
   flows: Flows;
+  trails: Trail[];
   field: FloorField;
   setting: Setting;
 }
@@ -129,6 +144,7 @@ interface LiveFloor {
 const settingOf = (h: Handles): Setting => ({
   front_mm: h.front_mm, rear_mm: h.rear_mm, roll_deg: h.roll_deg, angle_deg: h.angle_deg, kick_mm: h.kick_mm,
   edge_gap_mm: h.edge_gap_mm, skirt_mm: h.skirt_mm, exit_pressure: h.exit_pressure, mixing: h.mixing, discharge: h.discharge,
+  strake_offset_mm: h.strake_offset_mm, strake_start_mm: h.strake_start_mm, strake_gap_pct: h.strake_gap_pct, strake_toe_deg: h.strake_toe_deg,
 });
 
 export function FloorSheet() {
@@ -152,7 +168,7 @@ function useFloor(tree: FloorTree) {
           const { header, arrays } = await line.ask({ do: "floor_at", floor: tree.floor, state: tree.state, ...setting });
           const head = header as unknown as Omit<LiveFloor, "field" | "setting"> & { shape: [number, number]; stalled_from: number | null };
           const field = { ...(arrays as unknown as FloorField), shape: head.shape, stalled_from: head.stalled_from };
-          live.value = { at: head.at, numbers: head.numbers, notices: head.notices, flows: head.flows, field, setting };
+          live.value = { at: head.at, numbers: head.numbers, notices: head.notices, flows: head.flows, trails: head.trails, field, setting };
           refusal.value = null;
         } catch (why) {
           if (!(why instanceof Refused)) throw why;
@@ -179,6 +195,7 @@ function FloorView({ tree }: { tree: FloorTree }) {
   const isMoved = JSON.stringify(setting.value) !== JSON.stringify(first);
   const field = live.value?.field ?? tree.field;
   const flows = live.value?.flows ?? tree.flows;
+  const trails = live.value?.trails ?? tree.trails ?? [];
   const h = tree.handles;
   const now = setting.value;
   return (
@@ -192,7 +209,7 @@ function FloorView({ tree }: { tree: FloorTree }) {
           <Choice label="State" value={tree.state} options={tree.states.map((s) => [s, s] as const)} onPick={(s) => turn({ state: s }, true)} />
         )}
         {h && now && (
-          <div class="sliders">
+          <div class="sliders floor-sliders">
             <Slider label="Front ride height" value={now.front_mm} low={h.front_least_mm} high={h.front_most_mm} step={0.5} unit="mm" onMove={(front_mm) => move({ front_mm })} />
             <Slider label="Rear ride height" value={now.rear_mm} low={h.rear_least_mm} high={h.rear_most_mm} step={0.5} unit="mm" onMove={(rear_mm) => move({ rear_mm })} />
             <Slider label="Roll" value={now.roll_deg} low={-2} high={2} step={0.1} unit="°" onMove={(roll_deg) => move({ roll_deg })} />
@@ -205,6 +222,14 @@ function FloorView({ tree }: { tree: FloorTree }) {
             )}
             <Slider label="Exit pressure, Cp × 100" value={100 * now.exit_pressure} low={-80} high={0} step={1} unit="" onMove={(v) => move({ exit_pressure: v / 100 })} />
             <Slider label="Loss of mixing" value={100 * now.mixing} low={0} high={100} step={1} unit="%" onMove={(v) => move({ mixing: v / 100 })} />
+            <Slider label="Strakes on trial" value={now.strake_offset_mm} low={0} high={h.strake_offset_most_mm} step={5} unit="mm" onMove={(strake_offset_mm) => move({ strake_offset_mm })} />
+            {now.strake_offset_mm > 0 && (
+              <>
+                <Slider label="Strakes start at" value={now.strake_start_mm} low={h.kick_least_mm} high={h.kick_most_mm} step={5} unit="mm" onMove={(strake_start_mm) => move({ strake_start_mm })} />
+                <Slider label="Gap under strakes" value={now.strake_gap_pct} low={5} high={95} step={1} unit="%" onMove={(strake_gap_pct) => move({ strake_gap_pct })} />
+                <Slider label="Toe of strakes" value={now.strake_toe_deg} low={-12} high={12} step={0.5} unit="°" onMove={(strake_toe_deg) => move({ strake_toe_deg })} />
+              </>
+            )}
           </div>
         )}
         <div class="deeds">
@@ -218,7 +243,8 @@ function FloorView({ tree }: { tree: FloorTree }) {
       {field && h && (
         <>
           <FloorPlan field={field} front={h.front_m} exit={h.exit_m} half={h.half_width_m} tail={h.tail_half_m}
-            kick={(now?.kick_mm ?? h.kick_mm) / 1000} wheelbase={h.wheelbase_m} isRefused={refusal.value !== null} />
+            kick={(now?.kick_mm ?? h.kick_mm) / 1000} wheelbase={h.wheelbase_m} trails={trails} isRefused={refusal.value !== null} />
+          <TrailList trails={trails} />
           <FloorSide field={field} front={h.front_m} exit={h.exit_m} isRefused={refusal.value !== null} />
         </>
       )}
@@ -227,25 +253,11 @@ function FloorView({ tree }: { tree: FloorTree }) {
         {tree.sweep && <SweepChart sweep={tree.sweep} engine={tree.engine} now={now} live={live.value} isMoved={isMoved} />}
       </div>
       {live.value && <Notices notices={live.value.notices} />}
+      {tree.cause && <CauseTable cause={tree.cause} />}
       <p class="faint">{tree.hysteresis}</p>
       {tree.calibration && <CalibrationTables found={tree.calibration} />}
       {tree.prices && <PriceTable prices={tree.prices} />}
-      {(tree.fronts ?? []).map((front) => (
-        <section key={front.name}>
-          <h2>Front floor: {front.name}, up to where the flat begins</h2>
-          {front.numbers.length > 0 && (
-            <dl class="pairs">
-              {front.numbers.map((row) => (
-                <div key={row.label}>
-                  <dt>{row.label}</dt>
-                  <dd><NumberText number={row.number} label={`${front.name}: ${row.label}`} /></dd>
-                </div>
-              ))}
-            </dl>
-          )}
-          <p class="faint">{front.text}</p>
-        </section>
-      ))}
+      {(tree.fronts ?? []).map((front) => <FrontSection key={front.name} front={front} />)}
       <div class="floor-split">
         {tree.strakes.length > 0 && <StrakeTable rows={tree.strakes} />}
         {tree.levers.length > 0 && <LeverTable rows={tree.levers} />}
