@@ -217,6 +217,8 @@ def _answer(case: FloorCase, kept: Tree, loads: list[Page]) -> str:
     with_what = (
         "the channel table in the budget" if case.has_channel else "the budget's closed form"
     )
+    if case.part.channel is not None and case.part.channel.has_fall:
+        with_what += ", with the empirical fall on top,"
     return (
         f"At {_KMH * kept['speed']:.0f} km/h the channel in plan gives the floor {text}, "
         f"{with_what} {rival}; {peak}, and {layer}."
