@@ -9,7 +9,7 @@ import { FanChart } from "../widgets/fan";
 import { NumberText } from "../widgets/num";
 import { Empty, RefusedNote } from "../widgets/state";
 import { latest, Refused } from "../wire";
-import type { CarTree, Cliff, Platform } from "./car-types";
+import type { CarTree, Cliff, Corner, Platform } from "./car-types";
 
 export function PlatformView({ tree }: { tree: CarTree }) {
   const found = tree.platform;
@@ -105,8 +105,32 @@ function Facts({ tree, found }: { tree: CarTree; found: Platform }) {
           </div>
         </dl>
       </section>
+      <CornerFacts corner={found.corner} />
       <p class="faint at">All at {tree.at}.</p>
     </div>
+  );
+}
+
+/** Sideways acceleration comes from the lap at this speed, or from the address: `lateral=1.6 g`. */
+function CornerFacts({ corner }: { corner: Corner }) {
+  return (
+    <section>
+      <h2>
+        In a corner at <NumberText number={corner.lateral} label="sideways acceleration" />
+      </h2>
+      <p class="faint">{corner.from}</p>
+      {corner.refused && <p class="faint">{corner.refused}</p>}
+      <dl class="pairs">
+        {corner.numbers.map((row) => (
+          <div key={row.name}>
+            <dt>{row.words}</dt>
+            <dd>
+              <NumberText number={row.number} label={row.words} />
+            </dd>
+          </div>
+        ))}
+      </dl>
+    </section>
   );
 }
 

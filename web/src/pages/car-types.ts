@@ -54,8 +54,16 @@ export interface Cliff {
   text: string;
 }
 
+export interface Corner {
+  lateral: Num;
+  from: string;
+  refused: string;
+  numbers: { name: string; words: string; number: Num }[];
+}
+
 export interface Platform {
   index: Num;
+  corner: Corner;
   per_mm: { axle: "front" | "rear"; total: Num; share: Num }[];
   cliffs: Cliff[];
   divergence: { margin: Num; speed: Num | null; text: string };
