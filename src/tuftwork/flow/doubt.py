@@ -274,18 +274,20 @@ def _again(doubt: Doubt, seen: int) -> Doubt:
 
 
 def place_of(prepared: "Prepared", cell: int) -> tuple[tuple[float, float, float], str]:
-    """Return where a cell is, in metres, and the surface nearest to it."""
+    """Return where a cell is, in metres, and the part nearest to it."""
     walls = prepared.setup.walls
     lx, ly, _ = prepared.setup.shape
     x, y, z = cell % lx, (cell // lx) % ly, cell // (lx * ly)
     o, h = prepared.origin, prepared.case.cell
     at = (o[0] + h * x, o[1] + h * y, o[2] + h * z)
-    if not walls.cell.size:
+    to = walls.counted()
+    n_part = len(prepared.case.parts)
+    own = np.flatnonzero((to > 0) & (to <= n_part))
+    if not own.size:
         return at, "no part"
-    n = walls.cell
+    n = walls.cell[own]
     apart = (n % lx - x) ** 2 + ((n // lx) % ly - y) ** 2 + (n // (lx * ly) - z) ** 2
-    name = walls.surfaces[int(walls.counted()[int(apart.argmin())])].name
-    return at, f"'{name}'" if name != "road" else "the road"
+    return at, f"'{walls.surfaces[int(to[own[int(apart.argmin())]])].name}'"
 
 
 def jump_between_halves(loads: Sequence[tuple[str, Floats]], travel: float) -> Doubt | None:
