@@ -20,6 +20,7 @@ from tuftwork.aeromap.part.base import (
     at_axles,
     loaded,
 )
+from tuftwork.aeromap.part.edge import edge_loss
 from tuftwork.aeromap.part.front_channel import FRONT_CHANNELS, angle_at, way_of
 from tuftwork.aeromap.part.front_spec import Place, front_inputs, front_spec, places_behind
 from tuftwork.car import Part, Splitter
@@ -43,9 +44,7 @@ SOURCES = (
     Source(key="bertin1979", place="horseshoe vortex", status="memory"),
 )
 _RELIEF = "interaction.nose_relief"
-_DEEP = 0.4  # [m] length of floor behind its leading edge that the edge's nose belongs to
 _FAR = np.full(1, 1e9)  # [m²] way out of a channel that shares it with nobody
-_SHARP = 0.5  # [-] head a separated edge costs per tangent of the air's angle: sharp entrance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -284,10 +283,11 @@ class ChannelSplitter(EstimatedPart):
                 effects["rear_wing_pressure"] = -share
             elif place.kind == "floor":
                 head = self._or("head", draws, 1.0)
-                lost = own["wake"] * np.minimum(middle.head - head, 0.0)
-                effects["floor_head"] = (
-                    lost + own["wake"] * (head - 1) - self._edge(place, angle, draws)
-                )
+                lost = own["wake"] * np.minimum(middle.head - head, 0.0) + head - 1
+                if place.has_nose:
+                    radius = draws[f"{place.part}.edge_radius"]
+                    lost = lost - edge_loss(angle, radius, own["edge_limit"])
+                effects["floor_head"] = lost
             else:
                 effects[angle_at(place.part)] = -angle
         return effects
@@ -310,17 +310,6 @@ class ChannelSplitter(EstimatedPart):
                 height=found.clearance,
             )
         )  # fmt: skip
-
-    def _edge(self, place: Place, angle: Field, draws: Mapping[str, Field]) -> Field:
-        """Return the head a floor's rolled edge costs in air that rises against it [-]."""
-        if not place.has_nose:
-            return np.zeros(1)
-        limit = self.coefficients(draws)["edge_limit"]
-        radius = np.maximum(draws[f"{place.part}.edge_radius"], 1e-5)
-        bears = edge_tolerance(radius, _DEEP, limit=limit)
-        over = np.abs(angle) / np.maximum(bears, 1e-4) - 1
-        gone = 1 / (1 + np.exp(-np.clip(over / 0.15, -40.0, 40.0)))
-        return np.asarray(_SHARP * gone * np.abs(np.tan(angle)))
 
     def _notices(self, found: FrontAnswer) -> tuple[str, ...]:
         notices, loads = [], found.loads

@@ -19,6 +19,7 @@ from tuftwork.aeromap.part.coefficient import (
     overridden,
     without,
 )
+from tuftwork.aeromap.part.edge import edge_head, edge_inputs
 from tuftwork.aeromap.part.wing_role import (
     HEARS,
     Role,
@@ -137,7 +138,7 @@ class EstimatedWing(EstimatedPart):
             below = np.maximum(geometry.height - _EXIT_HEIGHT, geometry.chord)
             suction = bound_vortex_suction(found.coefficient, geometry.chord, geometry.span, below)
             return {"exit_pressure": own["lower_pressure"] * suction}
-        return effects_ahead(own, found.coefficient)
+        return effects_ahead(own, found.coefficient, edge_head(self, found.downforce, own, draws))
 
     def _notices(self, found: WingLoad, geometry: WingGeometry) -> tuple[str, ...]:
         notices = []
@@ -163,6 +164,8 @@ def wing_model(part: WingPart, reference: Reference, heard: Collection[str]) -> 
     role = role_of(part, reference)
     more = role_coefficients(role)
     own = overridden({**coefficients_of("wing", "estimate"), **more}, part.model, part.name)
+    edge = edge_inputs(role, part.station.best, reference)
+    heard = {*heard, "floor_edge"} if edge else heard
     own = without(own, _idle(part, role, heard), part.model, part.name)
     if isinstance(part, Wing) and part.onset:
         raise InputError(
@@ -178,7 +181,7 @@ def wing_model(part: WingPart, reference: Reference, heard: Collection[str]) -> 
         # an exact input: a study notices when the number changes
         given["elements"] = exact(float(part.elements), "ratio", unit="")
     inputs = {f"{part.name}.{k}": q for k, q in given.items()}
-    inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
+    inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()} | edge
     return EstimatedWing(
         name=part.name,
         kind=part.kind,

@@ -19,6 +19,7 @@ from tuftwork.aeromap.part.coefficient import (
     overridden,
     without,
 )
+from tuftwork.aeromap.part.edge import edge_head, edge_inputs
 from tuftwork.aeromap.part.wing_role import (
     HEARS,
     Role,
@@ -175,7 +176,7 @@ class LatticeWing(EstimatedPart):
         if "lower_pressure" in own:
             # the Cp that goes with a small added speed u is -2u
             return {"exit_pressure": -2.0 * own["lower_pressure"] * bank.below * down}
-        return effects_ahead(own, coefficient)
+        return effects_ahead(own, coefficient, edge_head(self, down, own, draws))
 
     def _notices(self, found: WingLoads, bank: WingBank) -> tuple[str, ...]:
         notices = [f"{self.name}: {text}." for text in bank.notices]
@@ -241,11 +242,13 @@ def lattice_wing(part: WingPart, reference: Reference, heard: Collection[str]) -
     refuse_idle(part, role)
     coefficients = {**coefficients_of("wing", "engine"), **role_coefficients(role)}
     own = overridden(coefficients, part.model, part.name)
+    edge = edge_inputs(role, part.station.best, reference)
+    heard = {*heard, "floor_edge"} if edge else heard
     own = without(own, _idle(part, role, heard), part.model, part.name)
     given: dict[str, Quantity] = {key: getattr(part, key) for key in _KEYS} | role_quantities(part)
     given |= {key: q for key in _OPTIONAL if (q := getattr(part, key)) is not None}
     inputs = {f"{part.name}.{k}": q for k, q in given.items()}
-    inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()}
+    inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()} | edge
     return LatticeWing(
         name=part.name,
         kind=part.kind,

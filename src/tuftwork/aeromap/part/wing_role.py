@@ -38,9 +38,11 @@ def role_of(part: WingPart, reference: Reference) -> Role:
 
 
 def role_coefficients(role: str) -> Mapping[str, Coefficient]:
-    """Return what a role leaves open besides the wing's own engine."""
+    """Return what a role leaves open besides the wing's own engine; ``wing`` for either place."""
     table = _TABLES.get(role)
-    return coefficients_of("aeromap.part", table) if table is not None else {}
+    own = coefficients_of("aeromap.part", table) if table is not None else {}
+    ahead = role in ("front wing", "front section", "wing")
+    return {**own, **(coefficients_of("aeromap.part", "edge") if ahead else {})}
 
 
 def role_quantities(part: WingPart) -> dict[str, Quantity]:
@@ -62,6 +64,8 @@ def role_idle(role: Role, heard: Collection[str]) -> set[str]:
         idle |= {"wake", "upwash", "blocking"}
     if "floor_head" not in heard:
         idle.add("floor_loss")
+    if "floor_edge" not in heard:
+        idle |= {"edge_upwash", "edge_limit"}
     return idle
 
 
@@ -135,8 +139,13 @@ def vented_by(
     return gain, np.asarray(own["vent_drag"] * np.abs(gain))
 
 
-def effects_ahead(own: Mapping[str, Field], coefficient: Field) -> dict[str, Field]:
-    """Return what a wing at the front does to those behind, as far as anyone hears it."""
+def effects_ahead(
+    own: Mapping[str, Field], coefficient: Field, edge: Field | None = None
+) -> dict[str, Field]:
+    """Return what a wing at the front does to those behind, as far as anyone hears it.
+
+    ``edge`` is the change of head at the floor's edge behind it.
+    """
     found: dict[str, Field] = {}
     pushing = np.maximum(coefficient, 0.0)
     if "wake" in own:
@@ -145,6 +154,8 @@ def effects_ahead(own: Mapping[str, Field], coefficient: Field) -> dict[str, Fie
         found["rear_wing_angle"] = -own["upwash"] * coefficient
     if "floor_loss" in own:
         found["floor_head"] = -own["floor_loss"] * pushing
+    if edge is not None and np.any(edge):
+        found["floor_head"] = np.asarray(found.get("floor_head", np.zeros(1)) + edge)
     return found
 
 
