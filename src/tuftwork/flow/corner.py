@@ -57,19 +57,40 @@ def hold_corners(links: WallLinks) -> tuple[WallLinks, int]:
     InputError
         If there are too many surfaces to tell apart.
     """
-    hollow = hollow_cells(links)
+    return hold_cells(links, hollow_cells(links), "corners")
+
+
+def hold_cells(links: WallLinks, which: npt.NDArray[np.bool_], word: str) -> tuple[WallLinks, int]:
+    """Return wall links in which some cells have no slip, and how many of them had it.
+
+    Parameters
+    ----------
+    links
+        The wall links.
+    which : (n_wall,)
+        Cells to hold; those without the wall law stay as they are.
+    word
+        What they are, for the names of their surfaces.
+
+    Raises
+    ------
+    InputError
+        If there are too many surfaces to tell apart.
+    """
     surfaces = list(links.surfaces)
     main = links.main.copy()
+    held = 0
     for n, surface in enumerate(links.surfaces):
-        own = hollow & (links.main == n)
+        own = which & (links.main == n)
         if not surface.has_wall_law or not own.any():
             continue
         to = n if surface.counts_to is None else surface.counts_to
         main[own] = len(surfaces)
+        held += int(own.sum())
         surfaces.append(
-            replace(surface, name=f"{surface.name}, corners", has_wall_law=False, counts_to=to)
+            replace(surface, name=f"{surface.name}, {word}", has_wall_law=False, counts_to=to)
         )
     if len(surfaces) > _MOST_SURFACES:
-        limit = f"with corners and openings must be at most {_MOST_SURFACES}"
+        limit = f"with corners, edges and openings must be at most {_MOST_SURFACES}"
         raise InputError("parts", len(surfaces), "", limit, "Join parts.")
-    return replace(links, main=main, surfaces=tuple(surfaces)), int(hollow.sum())
+    return replace(links, main=main, surfaces=tuple(surfaces)), held

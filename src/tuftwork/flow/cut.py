@@ -8,6 +8,7 @@ import numpy.typing as npt
 from tuftwork.errors import InputError
 from tuftwork.flow.case import FlowCase
 from tuftwork.flow.corner import hold_corners
+from tuftwork.flow.edge import edge_points, hold_edges, sharp_edges
 from tuftwork.flow.porous import add_cores, lattice_core
 from tuftwork.flow.setup import Surface, WallLinks
 from tuftwork.flow.through import FASTEST, Face, add_openings, with_flows
@@ -32,6 +33,7 @@ def cut_case(
     mark, links = _cut(case, shape, origin, _surfaces(case, origin))
     links, faces = _opened(case, links, shape, origin)
     links, _ = hold_corners(links)
+    links, _ = hold_edges(links, shape, _edges(case, origin))
     mark, links, lost = _with_cores(case, mark, links, origin)
     return mark, links, faces, _core_notices(case, lost)
 
@@ -59,6 +61,17 @@ def _cut(
     return wrap_bodies(
         shape, bodies, surfaces, skin=case.skin, surroundings=around, around_label=around_label
     )
+
+
+def _edges(case: FlowCase, origin: Place) -> npt.NDArray[np.float64]:
+    """Return points along the sharp edges of all walls, those along the stream left out."""
+    stream = (float(np.cos(case.yaw)), float(np.sin(case.yaw)), 0.0)
+    points = [
+        edge_points((sharp_edges(p.vertices, p.faces) - np.array(origin)) / case.cell, stream)
+        for p in case.parts
+        if p.porous is None
+    ]
+    return np.concatenate([np.zeros((0, 3)), *points])
 
 
 def _reaches(body: Body, shape: Shape) -> bool:

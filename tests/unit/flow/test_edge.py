@@ -1,0 +1,84 @@
+"""Sharp edges: which they are, and that the stream leaves a wall there."""
+
+import numpy as np
+import pytest
+
+from tuftwork.flow.edge import edge_points, hold_edges, sharp_edges
+from tuftwork.flow.setup import Surface
+from tuftwork.flow.walls import Body, wrap_bodies
+from tuftwork.shape.loft import block, drum, reference_bluff_body
+
+
+def directions(ends: np.ndarray) -> np.ndarray:
+    along = ends[:, 1] - ends[:, 0]
+    return along / np.linalg.norm(along, axis=1, keepdims=True)
+
+
+def test_a_box_has_twelve_sharp_edges_and_no_diagonals() -> None:
+    mesh = block("box", (0.0, 0.0, 0.0), (1.0, 2.0, 3.0))
+    ends = sharp_edges(mesh.vertices, mesh.faces)
+    # caps may add a point on no edge; lengths tell: four of each side
+    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum()
+    assert length == pytest.approx(4 * (1 + 2 + 3))
+    assert np.all(np.isclose(np.abs(directions(ends)).max(axis=1), 1.0))
+
+
+def test_facets_of_a_rounded_shape_are_not_sharp_and_a_shallow_slant_neither() -> None:
+    mesh = reference_bluff_body(np.radians(25.0))
+    ends = sharp_edges(mesh.vertices, mesh.faces)
+    middle = ends.mean(axis=1)
+    across = np.abs(directions(ends)[:, 1]) > 0.9
+    # across the stream: only the two edges of the base; the slant's own edge turns by 25°
+    assert np.all(np.isclose(middle[across][:, 0], 1.044, atol=1e-6))
+    wheel = drum("wheel", (0.0, 0.0, 0.3), 0.3, 0.2)
+    rims = sharp_edges(wheel.vertices, wheel.faces)
+    assert np.allclose(np.abs(rims[..., 1]), 0.1, atol=1e-6)
+
+
+def test_hollow_edges_are_left_alone() -> None:
+    outline = [[0, 0], [2, 0], [2, 1], [1, 1], [1, 2], [0, 2]]
+    from tuftwork.shape.loft import loft
+
+    rings = np.array([[[x, y, z] for y, z in outline] for x in (0.0, 1.0)], dtype=float)
+    mesh = loft("angle", rings)
+    ends = sharp_edges(mesh.vertices, mesh.faces)
+    along_x = np.abs(directions(ends)[:, 0]) > 0.9
+    places = {tuple(np.round(p, 6)) for p in ends[along_x].mean(axis=1)[:, 1:]}
+    assert (1.0, 1.0) not in places
+    assert len(places) == 5
+
+
+def test_the_rim_of_a_plate_is_sharp() -> None:
+    corner = np.array([[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]], dtype=float)
+    ends = sharp_edges(corner, np.array([[0, 1, 2], [0, 2, 3]]))
+    assert len(ends) == 4
+
+
+def test_points_lie_along_edges_and_leave_out_those_along_the_stream() -> None:
+    ends = np.array([[[0, 0, 0], [4, 0, 0]], [[0, 0, 0], [0, 3, 0]]], dtype=float)
+    points = edge_points(ends, (1.0, 0.0, 0.0))
+    assert np.all(points[:, 0] == 0)
+    assert np.diff(points[:, 1]).max() <= 0.5
+    assert points[:, 1].max() == 3
+    assert len(edge_points(ends)) > len(points)
+    assert edge_points(ends[:0], None).shape == (0, 3)
+
+
+def test_cells_beside_a_sharp_edge_have_no_slip_and_count_to_the_same_part() -> None:
+    mesh = block("box", (6.5, 6.5, 6.5), (17.5, 17.5, 17.5))
+    surfaces = [Surface(name="none"), Surface(name="box", has_wall_law=True)]
+    body = Body(triangles=mesh.vertices[mesh.faces], surface=1)
+    shape = (24, 24, 24)
+    _, links = wrap_bodies(shape, [body], surfaces, skin=0.0)
+    points = edge_points(sharp_edges(mesh.vertices, mesh.faces))
+    held, count = hold_edges(links, shape, points)
+    assert 0 < count < links.cell.size
+    assert np.all(held.counted() == links.counted())
+    law = np.array([s.has_wall_law for s in held.surfaces])[held.main]
+    z, y, x = np.unravel_index(held.cell, shape[::-1])
+    # the middle of a face slips still, the cell beside an edge does not
+    face = (x == 6) & (y == 12) & (z == 12)
+    edge = (x == 6) & (y == 7) & (z == 12)
+    assert law[face].all()
+    assert not law[edge].any()
+    assert hold_edges(links, shape, points[:0])[1] == 0
