@@ -185,3 +185,19 @@ def test_studied_heights_are_where_springs_carry_the_engines_own_loads(halyard: 
     ]
     far = np.maximum(*misses)[answers.kept(state)] > 2e-6
     assert np.mean(far) <= 0.02
+
+
+def test_of_the_planted_numbers_of_three_states_at_least_34_of_36_are_held(halyard: Bench) -> None:
+    # two of the states were never measured; 80 % ranges would hold 29 by luck of the draw
+    states = (("as raced", 8.0, 0.058, 0.071), ("more wing", 12.0, 0.058, 0.071),
+              ("rear up, wing 9", 9.0, 0.056, 0.082))  # fmt: skip
+    missed = []
+    for state, wing, front, rear in states:
+        for speed in (v / 3.6 for v in (140.0, 180.0, 200.0, 220.0)):
+            planted = true_ride(speed, np.radians(wing), front, rear)[2]
+            for name in ("total", "share", "drag"):
+                said = summarise(halyard.answers.draws(state, name, speed))
+                aim = getattr(planted, name)
+                if not said.low <= aim <= said.high:
+                    missed.append((state, round(3.6 * speed), name, aim, said.low, said.high))
+    assert len(missed) <= 2, missed
