@@ -1,4 +1,4 @@
-"""Commands of the 3-D flow: ``flow prepare``, ``flow run``, ``flow show``."""
+"""Commands of the 3-D flow: ``flow prepare``, ``flow run``, ``flow sweep``, ``flow show``."""
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -10,6 +10,9 @@ from tuftwork.cli.frame import NO, JsonOption, ProjectArgument, command, print_j
 from tuftwork.cli.show import show_lines, show_table
 
 CaseOption = Annotated[str, typer.Option(help="Case of [[flow.cases]]; the first unless given.")]
+CardsOption = Annotated[
+    int, typer.Option("--cards", min=1, help="Graphics cards that share the box.")
+]
 
 
 @command("flow prepare")
@@ -19,6 +22,7 @@ def prepare(
     quick: Annotated[
         bool, typer.Option("--quick", help="Size and cost only; the grid is not cut.")
     ] = False,
+    cards: CardsOption = 1,
     as_json: JsonOption = False,
 ) -> int:
     """Check a case of the 3-D flow and say what it will cost; nothing runs."""
@@ -29,7 +33,7 @@ def prepare(
 
     opened = read_project(project)
     built = built_case(opened.project, opened.folder, run_named(opened.project, case))
-    seen = built.forecast()
+    seen = built.forecast(cards=cards)
     cost = cost_tree(seen, built.run)
     tree: dict[str, Any] = {
         "case": built.run.name, "cost": cost["rows"], "parts": part_rows(built),
@@ -75,6 +79,7 @@ def run(
     register: Annotated[
         bool, typer.Option(help="Register the finished run as evidence of the project.")
     ] = True,
+    cards: CardsOption = 1,
     as_json: JsonOption = False,
 ) -> int:
     """Run a case of the 3-D flow; goes on from a checkpoint, Ctrl-C keeps one."""
@@ -84,7 +89,7 @@ def run(
 
     folder = read_project(project).folder
     with _watching(quiet=as_json) as tell:
-        state = run_case(folder, case, tell=tell, fields=fields, register=register)
+        state = run_case(folder, case, tell=tell, fields=fields, register=register, cards=cards)
     kept = {k: v for k, v in state.items() if k not in ("history", "pid")}
     if as_json:
         print_json(kept)
@@ -107,6 +112,66 @@ def _said(state: dict[str, Any]) -> str:
         f"'{state['case']}' after {state['travel']:.1f} lengths: {', '.join(parts)} "
         f"(statistical error only).{reached}"
     )
+
+
+@command("flow sweep")
+def sweep(
+    project: ProjectArgument = ".",
+    case: Annotated[
+        list[str] | None,
+        typer.Option(help="Case to run; give it again for more. All unless given."),
+    ] = None,
+    base: Annotated[
+        str, typer.Option(help="Case that heights and yaw are spread from; the first unless given.")
+    ] = "",
+    front: Annotated[str, typer.Option(help="Front ride heights, such as 30,40,50 mm.")] = "",
+    rear: Annotated[str, typer.Option(help="Rear ride heights, such as 50,60.")] = "",
+    yaw: Annotated[str, typer.Option(help="Yaw angles, such as 0,3,6.")] = "",
+    scheduler: Annotated[
+        str, typer.Option(help="Address of a Dask scheduler: tcp://host:8786.")
+    ] = "",
+    at_once: Annotated[int, typer.Option(min=1, help="Cases side by side on this machine.")] = 1,
+    cards: CardsOption = 1,
+    as_json: JsonOption = False,
+) -> int:
+    """Run many cases of the 3-D flow; what is done is not run again, what failed is told."""
+    from tuftwork.files import read_project
+    from tuftwork.study.flow.page import CAUTION
+    from tuftwork.study.flow.sweep import run_sweep, spread_cases, swept_rows
+
+    opened = read_project(project)
+    names = tuple(case or ())
+    values = {"front": front, "rear": rear, "yaw": yaw}
+    if any(values.values()):
+        asked = {name: _listed(text) for name, text in values.items()}
+        opened, spread = spread_cases(opened, base, asked)
+        names += spread
+    found = run_sweep(
+        opened.folder, names, scheduler=scheduler, at_once=at_once, cards=cards,
+        tell=lambda one, done, count: None if as_json else show_lines([
+            f"{done} of {count}: '{one.name}' {one.state}. {one.text}".rstrip()
+        ]),
+    )  # fmt: skip
+    rows = swept_rows(opened.folder, found)
+    if as_json:
+        print_json({"cases": rows})
+    else:
+        keys = ("name", "state", "front", "rear", "drag", "evidence")
+        show_table(
+            "Sweep of the 3-D flow", ("case", "state", "CzSf", "CzSr", "CxS", "evidence"),
+            [tuple(r[key] for key in keys) for r in rows],
+            "m², each with its statistical error and stated bias",
+        )  # fmt: skip
+        show_lines({r["why_not"]: None for r in rows if r["why_not"]})
+        show_lines([CAUTION])
+    return 0 if all(one.is_done for one in found) else NO
+
+
+def _listed(text: str) -> list[str]:
+    """Return the values of a list such as ``30,40,50 mm``; a unit at the end holds for all."""
+    parts = [part.strip() for part in text.split(",") if part.strip()]
+    unit = parts[-1].lstrip("+-−.0123456789").strip() if parts else ""
+    return [p if p[-1].isalpha() or p.endswith("°") else f"{p} {unit}".strip() for p in parts]
 
 
 @command("flow show")

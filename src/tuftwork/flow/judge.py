@@ -19,6 +19,8 @@ from tuftwork.flow.prepare import (
     prepare,
     steps_for,
 )
+from tuftwork.flow.slab_engine import refuse_cards
+from tuftwork.flow.slab_law import Share, share_of
 
 _PREPARING = 60.0
 """Memory taken per cell while the grid is cut, seen on cars of 1 to 10 million cells. [B]"""
@@ -40,7 +42,8 @@ class Forecast:
     cells_per_length
         Length of all parts over the cell. [-]
     memory, free
-        Memory of the run, and what is free where that is known. [B]
+        Memory of the run, of each card where several share it, and what is free where that is
+        known. [B]
     seconds, rate
         Time at a recorded rate. [s], [1/s]
     blockage, frontal_area
@@ -49,6 +52,8 @@ class Forecast:
         Fewest cells between the road and a part that does not touch it. [-]
     faults
         Everything found without cutting the grid; empty means it may be prepared.
+    cards, efficiency
+        Graphics cards that share the box, and what they reach of their number's rate. [-]
     """
 
     shape: tuple[int, int, int]
@@ -63,6 +68,8 @@ class Forecast:
     frontal_area: float
     road_cells: float | None
     faults: tuple[InputError, ...]
+    cards: int = 1
+    efficiency: float = 1.0
 
 
 def free_memory(backend: Backend) -> float | None:
@@ -93,6 +100,7 @@ def forecast(
     backend: Backend = "cpu",
     precision: Precision | None = None,
     free: float | None = None,
+    cards: int = 1,
 ) -> Forecast:
     """Return size, memory, time and every fault that shows without cutting the grid.
 
@@ -106,6 +114,8 @@ def forecast(
         As for ``run``.
     free
         Free memory; None asks the machine. [B]
+    cards
+        How many graphics cards share the box.
     """
     chosen: Precision = precision or PRECISIONS[backend][0]
     faults = list(part_faults(case))
@@ -125,12 +135,21 @@ def forecast(
         except InputError as fault:
             faults.append(fault)
     memory = memory_of(n_cell, backend, chosen)
+    share: Share | None = None
+    try:
+        refuse_cards(backend, cards, has_nests=bool(case.zones))
+        if cards > 1 and n_cell:
+            share = share_of(shape, cards, rate=RATES[backend, chosen], precision=chosen)
+            memory = share.memory
+    except InputError as fault:
+        faults.append(fault)
     room = free if free is not None else free_memory(backend)
     if room is not None and memory > _ROOM * room:
         coarser = case.cell * (memory / (_ROOM * room)) ** (1 / 3)
         limit = f"{room / 1e9:.1f} GB is free and {_ROOM:.0%} of it may be used"
         cure = f"Cells of {1.03 * coarser:.4f} m would fit, or a smaller box."
-        faults.append(InputError("memory", round(memory / 1e9, 2), "GB", limit, cure))
+        name = "memory" if cards == 1 else "memory of each card"
+        faults.append(InputError(name, round(memory / 1e9, 2), "GB", limit, cure))
     n_step = steps_for(case, lengths)
     rate = RATES[backend, chosen]
     return Forecast(
@@ -140,12 +159,14 @@ def forecast(
         cells_per_length=body_length(case.parts) / case.cell,
         memory=memory,
         free=room,
-        seconds=n_cell * n_step / rate,
+        seconds=share.seconds * n_step if share else n_cell * n_step / rate,
         rate=rate,
         blockage=blockage,
         frontal_area=area,
         road_cells=_road_cells(case),
         faults=tuple(faults),
+        cards=cards,
+        efficiency=share.efficiency if share else 1.0,
     )
 
 

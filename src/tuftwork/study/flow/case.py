@@ -86,12 +86,12 @@ class Built:
         run = self.run
         return StopRule(error=run.error.best, settle=run.settle, longest=run.longest)
 
-    def forecast(self, free: float | None = None) -> Forecast:
+    def forecast(self, free: float | None = None, cards: int = 1) -> Forecast:
         """Return size, cost and faults before anything runs."""
         run = self.run
         seen = forecast(
             self.case, lengths=run.longest, backend=run.back_end,
-            precision=run.precision or None, free=free,
+            precision=run.precision or None, free=free, cards=cards,
         )  # fmt: skip
         return replace(seen, faults=(*self._doubts(), *seen.faults))
 

@@ -173,7 +173,7 @@ def prepare_case(opened: OpenProject, name: str = "") -> tuple[Built, Prepared]:
 
 def run_case(
     folder: Path, name: str = "", *, tell: Tell = _nobody, fields: bool = False,
-    register: bool = True,
+    register: bool = True, cards: int = 1,
 ) -> dict[str, Any]:  # fmt: skip
     """Run a case of a project to its end and register it as evidence.
 
@@ -189,6 +189,8 @@ def run_case(
         Whether the whole field is exported too.
     register
         Whether the finished run becomes evidence of the project.
+    cards
+        How many graphics cards share the box.
 
     Returns
     -------
@@ -217,7 +219,7 @@ def run_case(
         text="", faults=[], history=[],
     )  # fmt: skip
     try:
-        return _carried_out(opened, built, desk, fields, register)
+        return _carried_out(opened, built, desk, (fields, register, cards))
     except Cancelled as error:
         desk.note(state="cancelled", text=str(error))
         raise
@@ -235,16 +237,17 @@ def _said(error: BaseException) -> list[str]:
 
 
 def _carried_out(
-    opened: OpenProject, built: Built, desk: Desk, fields: bool, register: bool
+    opened: OpenProject, built: Built, desk: Desk, wanted: tuple[bool, bool, int]
 ) -> dict[str, Any]:
-    prepared, faults = prepared_or_faults(built.case, built.forecast())
+    fields, register, cards = wanted
+    prepared, faults = prepared_or_faults(built.case, built.forecast(cards=cards))
     refuse(faults, built.run.name)
     assert prepared is not None
     desk.note(state="running", n_cell=prepared.setup.n_cell, step=0, travel=0.0)
     result = run(
         prepared, rule=built.rule, backend=built.run.back_end,
-        precision=built.run.precision or None, checkpoint=FlowStateFile(desk.checkpoint),
-        watch=desk.watch,
+        precision=built.run.precision or None, cards=cards,
+        checkpoint=FlowStateFile(desk.checkpoint), watch=desk.watch,
     )  # fmt: skip
     desk.note(state="finishing", travel=result.travel)
     record = record_tree(result, built)

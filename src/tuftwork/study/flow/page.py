@@ -122,13 +122,19 @@ def cost_tree(seen: Forecast, run: FlowRun) -> Page:
     grid = " × ".join(f"{n}" for n in seen.shape)
     free = "" if seen.free is None else f" of {seen.free / 1e9:.1f} GB free"
     where = "on this machine's cores" if run.back_end == "cpu" else "on a graphics card"
+    each = ""
+    if seen.cards > 1:
+        where, each = f"on {seen.cards} graphics cards", f" on each of {seen.cards} cards"
     rows = [
         ("cells", f"{seen.n_cell / 1e6:.2f} million ({grid})"),
         ("over the car's length", f"{seen.cells_per_length:.0f} cells"),
-        ("memory", f"{seen.memory / 1e9:.2f} GB{free}"),
+        ("memory", f"{seen.memory / 1e9:.2f} GB{each}{free}"),
         ("time at most", f"{spoken_time(seen.seconds)} {where}, {seen.n_step} steps"),
         ("blockage of the box", f"{100 * seen.blockage:.1f} %"),
     ]
+    if seen.cards > 1:
+        told = f"{100 * seen.efficiency:.0f} % of {seen.cards} times one card's rate"
+        rows.append(("cards together", told))
     if seen.road_cells is not None:
         rows.append(("between road and car", f"{seen.road_cells:.1f} cells at the lowest part"))
     return {

@@ -1,0 +1,146 @@
+"""A sweep of the 3-D flow: spread, run, stopped, gone on with, registered; on Dask too."""
+
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tuftwork.errors import InputError, NotConverged, UnknownName
+from tuftwork.files import read_project
+from tuftwork.study.flow import sweep as module
+from tuftwork.study.flow.case import built_case, run_named
+from tuftwork.study.flow.desk import Desk
+from tuftwork.study.flow.sighting import sighted_rows
+from tuftwork.study.flow.sweep import run_sweep, spread_cases, swept_rows
+
+TEXT = """
+form = 1
+[about]
+title = "A small car"
+[car]
+name = "Small"
+wheelbase = "2.6 m"
+frontal_area = "1.9 m^2"
+[[mass_states]]
+name = "race"
+mass = "900 kg"
+front_weight = "48 %"
+ride_height_front = "300 mm"
+ride_height_rear = "310 mm"
+[weather]
+temperature = "15 °C"
+[study]
+speeds = ["150 km/h"]
+[flow]
+generic = "coupe"
+numbers = { ride_height_front = "300 mm", ride_height_rear = "310 mm", splitter_length = "0 m", \
+wing_span = "0 m" }
+# what was run first
+[[flow.cases]]
+name = "coarse"
+speed = "150 km/h"
+cell = "110 mm"
+longest = 6.0
+"""
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Path:
+    folder = tmp_path / "car"
+    folder.mkdir()
+    (folder / "project.toml").write_text(TEXT, encoding="utf-8")
+    return folder
+
+
+@pytest.fixture
+def ran(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Names of the cases that were run; a run here leaves the record that comes with the demo."""
+    names: list[str] = []
+
+    def run_case(folder: Path, name: str, *, register: bool, cards: int) -> dict[str, Any]:
+        names.append(name)
+        opened = read_project(folder)
+        built = built_case(opened.project, folder, run_named(opened.project, name))
+        desk = Desk.of(folder, built.digest)
+        if "yaw 6" in name and names.count(name) == 1:
+            desk.note(state="failed", text="diverged")
+            raise NotConverged("the flow diverged at step 12")
+        desk.note(state="done", record="flow.npz")
+        data = files("tuftwork.demo").joinpath("flow_coarse_look.npz").read_bytes()
+        (desk.folder / "flow.npz").write_bytes(data)
+        return desk.state
+
+    monkeypatch.setattr(module, "run_case", run_case)
+    return names
+
+
+def test_heights_and_yaw_are_spread_into_cases_like_the_base(project: Path) -> None:
+    opened = read_project(project)
+    opened, names = spread_cases(
+        opened, "", {"front": ["290", "300 mm", "290 mm"], "yaw": ["0", "3"]}
+    )
+    assert names == (
+        "coarse, front 290 mm yaw 0 °", "coarse, front 290 mm yaw 3 °",
+        "coarse, front 300 mm yaw 0 °", "coarse, front 300 mm yaw 3 °",
+    )  # fmt: skip
+    case = run_named(opened.project, "coarse, front 290 mm yaw 3 °")
+    assert case.ride_height_front.best == pytest.approx(0.29)
+    assert case.longest == 6.0
+    assert "# what was run first" in opened.text
+    # asked for again, nothing is added
+    again, same = spread_cases(opened, "coarse", {"front": ["290", "300"], "yaw": ["0", "3"]})
+    assert same == names
+    assert again.text == opened.text
+    with pytest.raises(InputError):
+        spread_cases(opened, "", {"yaw": ["3 mm"]})
+    with pytest.raises(UnknownName, match="coarse"):
+        spread_cases(opened, "fine", {"yaw": ["3"]})
+
+
+def test_a_sweep_goes_on_past_a_failure_and_runs_only_what_is_left(
+    project: Path, ran: list[str]
+) -> None:
+    _, names = spread_cases(read_project(project), "", {"yaw": ["0", "3", "6"]})
+    told: list[tuple[str, int, int]] = []
+    found = run_sweep(project, names, tell=lambda one, n, of: told.append((one.state, n, of)))
+    assert [one.state for one in found] == ["done", "done", "failed"]
+    assert "diverged at step 12" in found[2].text
+    assert told == [("done", 1, 3), ("done", 2, 3), ("failed", 3, 3)]
+    again = run_sweep(project, names)
+    assert [one.state for one in again] == ["was done", "was done", "done"]
+    assert ran == [*names, names[2]]
+    kept = {case.name: case.evidence for case in read_project(project).project.flow.cases}
+    assert [kept[name] for name in names] == [one.evidence for one in again]
+    assert len(read_project(project).project.evidence) == len({one.evidence for one in again})
+
+
+def test_what_a_sweep_gave_feeds_the_models_with_its_bias(project: Path, ran: list[str]) -> None:
+    _, names = spread_cases(read_project(project), "", {"front": ["290", "300"]})
+    found = run_sweep(project, names)
+    rows = swept_rows(project, found)
+    assert all(" to " in row["drag"] for row in rows)
+    opened = read_project(project)
+    held = sighted_rows(opened.project, project)
+    assert {row.evidence for row in held} <= {one.evidence for one in found}
+    assert all(row.drag.origin == "computed" for row in held)
+
+
+def test_a_scheduler_whose_workers_do_not_see_the_folder_is_told(tmp_path: Path) -> None:
+    task = module._Task(folder=str(tmp_path / "gone"), name="x", cards=1, place=0, threads=0)
+    assert "on a disk that all share" in module.run_one(task)["text"]
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_cases_run_on_a_dask_scheduler(project: Path) -> None:
+    """Two cases that cells too coarse for the gap refuse: the refusal comes back in words."""
+    distributed = pytest.importorskip("distributed")
+    path = project / "project.toml"
+    path.write_text(TEXT.replace('"110 mm"', '"400 mm"'), encoding="utf-8")
+    _, names = spread_cases(read_project(project), "", {"yaw": ["0", "3"]})
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None
+    ) as cluster:
+        found = run_sweep(project, names, scheduler=cluster.scheduler_address)
+    assert [one.state for one in found] == ["refused", "refused"]
+    assert all("needs at least 2 cells" in one.text for one in found)
