@@ -84,6 +84,32 @@ def test_a_ramp_too_steep_shows_where_its_layer_leaves(page: Page, floored: Site
     expect(page.locator(".floorside .readout")).to_contain_text("separated", timeout=WAIT)
 
 
+def test_strakes_on_trial_show_their_vortices_and_go_again(page: Page, floored: Site) -> None:
+    open_floor(page, floored)
+    expect(page.locator(".floor-trails")).to_have_count(0)
+    slider = page.get_by_role("slider", name=re.compile("^Strakes on trial"))
+    slider.focus()
+    for _ in range(5):
+        page.keyboard.press("PageUp")
+    expect(page.locator(".floor-trails li")).to_contain_text("washes", timeout=WAIT)
+    expect(page.locator(".floor-trails")).to_contain_text("±40 %")
+    toe = page.get_by_role("slider", name=re.compile("^Toe of strakes"))
+    toe.focus()
+    page.keyboard.press("End")
+    expect(page.locator(".floor-trails li")).to_contain_text("outwards", timeout=WAIT)
+    page.get_by_role("button", name=re.compile("^Back to the project")).click()
+    expect(page.locator(".floor-trails")).to_have_count(0, timeout=WAIT)
+
+
+def test_rival_readings_of_the_fall_stand_beside_each_other(page: Page, floored: Site) -> None:
+    open_floor(page, floored)
+    table = page.get_by_role("region", name="Rival readings of the fall")
+    expect(table.locator("tbody tr")).to_have_count(4)
+    expect(table.locator("tr.named")).to_contain_text("the cause")
+    table.locator("button.num").first.click()
+    expect(page.get_by_role("complementary", name="Why")).to_contain_text("solved again")
+
+
 def test_what_the_engine_refuses_is_said_and_the_drawing_waits(page: Page, floored: Site) -> None:
     open_floor(page, floored)
     page.evaluate(

@@ -12,7 +12,7 @@ from tuftwork.floor.cause import fall_cause
 from tuftwork.floor.plan import solve_grid
 from tuftwork.floor.plan_grid import plan_grid
 from tuftwork.floor.sweep import RideSweep, has_hysteresis, ride_sweep
-from tuftwork.floor.theory import cone_loss, jet_profile_factor
+from tuftwork.floor.theory import compressible_recovery, cone_loss, jet_profile_factor
 
 pytestmark = pytest.mark.published
 DATA = Path(__file__).parent / "data"
@@ -142,15 +142,16 @@ def _plane(length: float, total: float, blockage: float) -> tuple[float, float]:
     rise = length * width * np.tan(np.radians(total / 2))
     ramp = ((-2 * width, 0.0), (0.0, 0.0), (length * width, rise))
     shape = FloorShape(width=1.0, front=-2 * width, exit=length * width, profile=ramp, edge_gap=0.0)
-    thickness = blockage * h / 1.45
-    for _ in range(4):
+    thickness, found = blockage * h / 1.45, None
+    for _ in range(3):
         closure = FloorClosure(
             mixing=0.0, road_friction=0.0, vortex_mixing=0.0, exit_pressure=0.0,
             inlet_thickness=thickness, reynolds=2.2e5 / width,
         )  # fmt: skip
-        found = solve_line(shape, Stand(front=h, rear=h, wheelbase=1.0), closure)
+        found = solve_line(shape, Stand(front=h, rear=h, wheelbase=1.0), closure, start=found)
         throat = int(np.argmin(np.abs(found.x + 0.5 * width)))
         thickness = max(thickness * blockage * h / float(found.displacement[throat]), 1e-5)
+    assert found is not None
     gained = found.pressure[-1] - found.pressure[throat]
     return float(gained / found.speed[throat] ** 2), float(found.shape_factor.max())
 
@@ -205,6 +206,36 @@ def test_longer_diffusers_stall_at_less_angle() -> None:
 
     angles = [stall(n) for n in (5.0, 10.0, 15.0, 20.0)]
     assert np.all(np.diff(angles) < 0)
+
+
+@pytest.mark.parametrize("ratio", [1.5, 2.0, 3.0])
+def test_recovery_has_no_step_at_a_critical_mach_number(ratio: float) -> None:
+    # D16 (seen, quality only): from Mach 0.2 to 1 no collapse. The engine holds density; isentropic
+    # air says what that leaves out: nothing jumps, and at 0.3 it is below 4 %
+    mach = np.linspace(0.2, 0.99, 200)
+    recovery = compressible_recovery(mach, ratio)
+    step = np.diff(recovery) / recovery[:-1]
+    assert np.all(np.abs(step) < 2e-3)
+    assert np.all(recovery > 0.9 * recovery[0])
+    without_density = 1 - 1 / ratio**2
+    np.testing.assert_allclose(compressible_recovery(0.3, ratio), without_density, rtol=0.04)
+    np.testing.assert_allclose(compressible_recovery(0.01, ratio), without_density, rtol=1e-4)
+
+
+def test_isentropic_air_agrees_with_a_library() -> None:
+    # fluids: total pressure of a stream from its temperatures
+    from fluids.compressible import P_stagnation, T_stagnation_ideal
+
+    mach, area_ratio, warm = 0.7, 2.0, 300.0
+    speed = mach * np.sqrt(1.4 * 287.05 * warm)
+    total = T_stagnation_ideal(T=warm, V=speed, Cp=1.4 * 287.05 / 0.4)
+    still = P_stagnation(P=1e5, T=warm, Tst=total, k=1.4)
+    gained = float(compressible_recovery(mach, area_ratio)) * (still - 1e5)
+    # behind: the same mass through twice the area at the pressure found
+    p = 1e5 + gained
+    cold = total * (p / still) ** (0.4 / 1.4)
+    behind = np.sqrt(2 * (1.4 * 287.05 / 0.4) * (total - cold))
+    np.testing.assert_allclose(p / cold * behind * area_ratio, 1e5 / warm * speed, rtol=1e-6)
 
 
 def test_separated_core_keeps_its_momentum() -> None:
@@ -294,6 +325,32 @@ def test_best_angle_of_one_channel() -> None:
     stand = Stand(front=0.2 * HALF, rear=0.2 * HALF, wheelbase=1.0)
     found = [solve_line(_body(a), stand, BODY).downforce for a in angles]
     assert abs(angles[int(np.argmax(found))] - 13.0) <= 2.0
+
+
+@pytest.mark.xfail(strict=True, reason="best area ratio 5.6 against 1.5 to 2.2: miss 3.4")
+def test_best_area_ratio_of_a_plane_diffuser() -> None:
+    # D36 (memory, low), measured on a body of another family: its ramp is short and its edges are
+    # open. On this body the ramp alone has two fifths of the length
+    height = 0.2 * HALF
+    angles = np.arange(1.0, 24.0, 1.0)
+    stand = Stand(front=height, rear=height, wheelbase=1.0)
+    found = [solve_line(_body(a), stand, BODY).downforce for a in angles]
+    best = np.radians(angles[int(np.argmax(found))])
+    assert 1.5 <= 1 + 0.540 * np.tan(best) / height <= 2.2
+
+
+def test_sealing_skirts_are_the_best_of_a_set_of_road_cars() -> None:
+    # D39 (seen, the order): flat floor, 7 degree ramp, the same with sealing skirts, rising; the
+    # printed -0.887 belongs to a whole car whose shape the abstract does not give
+    height = 0.15
+    stand = Stand(front=height, rear=height, wheelbase=2.7)
+    size = {"width": 1.6, "front": -0.8, "kick": 2.7, "exit": 3.5}
+    own = FloorClosure(reynolds=30 / 1.5e-5)
+    flat, ramp, skirts = (
+        solve_line(plane_diffuser(**size, angle=np.radians(a), edge_gap=gap), stand, own).downforce
+        for a, gap in ((0.01, None), (7.0, None), (7.0, 0.03))
+    )
+    assert flat < ramp < skirts
 
 
 def test_which_ramps_have_hysteresis() -> None:

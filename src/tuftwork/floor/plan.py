@@ -21,6 +21,8 @@ from tuftwork.floor.plan_slope import slopes
 from tuftwork.floor.shape import FloorShape, Stand, check_shape, kinks
 from tuftwork.quantity import Array
 
+_VISCOSITY, _SOUND = 1.5e-5, 340.0  # [m²/s], [m/s] of usual air, to say when it is fast
+_FAST = 0.45  # [-] Mach number from which on it is said
 _SOFT = 1e-3  # [-] pressure difference below which an orifice's law is rounded
 
 
@@ -315,6 +317,13 @@ def notices_of(
                 f"the gap of {1e3 * near:.0f} mm is over a third of the ramp's {1e3 * ramp:.0f} mm:"
                 " trend only"
             )
+    mach = float(np.max(line.speed)) * closure.reynolds * _VISCOSITY / _SOUND
+    if mach > _FAST:
+        more = 1 / np.sqrt(max(1 - mach**2, 0.05)) - 1
+        found.append(
+            f"the air reaches Mach {mach:.2f} under the floor: density, which is held, would add "
+            f"some {100 * more:.0f} % to its suction"
+        )
     thick = float(np.max(line.blocked / line.gap))
     if thick > 0.5:
         found.append(f"the displacement of the layers fills {thick:.0%} of the gap")

@@ -2,8 +2,10 @@
 
 import numpy as np
 
+from tuftwork.errors import InputError
 from tuftwork.quantity import Array, Numeric
 
+_KAPPA = 1.4  # [-] ratio of air's heats
 ONSET = 2.2  # [-] logit of the share lost at the peak: a tenth, where rise and fall balance
 
 
@@ -15,6 +17,38 @@ def pressure_recovery(area_ratio: Numeric, effectiveness: Numeric = 1.0) -> Arra
     [runstadler1975] for η; the ideal value is Bernoulli's.
     """
     return np.asarray(effectiveness * (1 - 1 / np.square(area_ratio)))
+
+
+def compressible_recovery(mach: Numeric, area_ratio: Numeric) -> Array:
+    """Return recovery without loss over the throat's p₀ − p at a subsonic Mach number there [-].
+
+    Isentropic air from the throat to ``area_ratio`` times its area; 1 − 1/AR² at Mach 0. What it
+    differs by is what equations without density leave out.
+
+    Raises
+    ------
+    InputError
+        If the Mach number is not between 0 and 1, or the channel narrows.
+    """
+    m, ratio = np.broadcast_arrays(np.asarray(mach, float), np.asarray(area_ratio, float))
+    if not (np.all(m > 0) and np.all(m < 1)):
+        raise InputError("Mach number", float(np.max(m)), "", "must lie between 0 and 1")
+    if not np.all(ratio >= 1):
+        raise InputError("area ratio", float(np.min(ratio)), "", "must be 1 or more")
+    half = 0.5 * (_KAPPA - 1)
+
+    def passing(x: Numeric) -> Array:  # mass flow per area over the stagnant sound's
+        own = np.asarray(x)
+        return np.asarray(own * (1 + half * own**2) ** (-0.5 * (_KAPPA + 1) / (_KAPPA - 1)))
+
+    low, high = np.zeros_like(m), m.copy()
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        is_over = passing(middle) * ratio > passing(m)
+        low, high = np.where(is_over, low, middle), np.where(is_over, middle, high)
+    still = (1 + half * m**2) ** (_KAPPA / (_KAPPA - 1))  # p₀/p at the throat
+    behind = (1 + half * high**2) ** (_KAPPA / (_KAPPA - 1))
+    return np.asarray((still / behind - 1) / (still - 1))
 
 
 def throat_speed(

@@ -37,15 +37,31 @@ def test_the_page_shows_the_engine_beside_what_the_budget_uses(halyard: Bench) -
     assert shares == pytest.approx(1.0, abs=1e-6)
 
 
-def test_the_budget_falls_where_the_truth_falls_and_the_channel_alone_does_not(
-    halyard: Bench,
-) -> None:
+PLANTED = 57.8  # [mm] rear ride height at which half of the planted loss is gone, demo/truth.py
+
+
+def test_budget_and_channel_alone_turn_where_the_truth_falls(halyard: Bench) -> None:
     sweep = halyard.page("floor")["sweep"]
     rear, budget = np.array(sweep["rear_mm"]), np.array(sweep["budget"])
     steepest = rear[:-1][np.argmax(np.diff(budget))]
-    assert 50 < steepest < 62  # planted: half of it is gone at 57.8 mm
+    assert 50 < steepest < 62
+    # the engine knows nothing of the fall: it turns where its ramp's layer begins to leave
+    assert abs(sweep["peak_mm"] - PLANTED) < 5
     assert np.all(np.diff(sweep["shape_factor"]) < 0)
     assert np.all(np.array(sweep["low"]) < np.array(sweep["best"]))
+
+
+def test_the_cause_is_the_reading_that_takes_most(halyard: Bench) -> None:
+    cause = halyard.page("floor")["cause"]
+    rows = {row["reading"]: row for row in cause["rows"]}
+    assert set(rows) == {"stall", "burst", "choking", "leak"}
+    returned = [row["returned"]["best"] for row in cause["rows"]]
+    assert returned == sorted(returned, reverse=True)
+    # planted: the diffuser enters its force reduction; nothing chokes
+    assert [r for r in rows if rows[r]["is_cause"]] == ["stall"]
+    assert rows["choking"]["returned"]["best"] < 0.1 * returned[0]
+    assert "does not choke" in cause["answer"]
+    assert halyard.why(rows["stall"]["returned"]["why"])["steps"]
 
 
 def test_the_finding_names_the_diffuser_and_says_what_the_channel_explains(
@@ -55,9 +71,28 @@ def test_the_finding_names_the_diffuser_and_says_what_the_channel_explains(
     assert found
     first = found[0]
     assert first.page == "floor"
+    assert first.verdict == "consistent"
     assert "kick line" in first.text
     assert "vortices" in first.text
+    assert "told nothing of a fall" in first.text
+    assert "Of the size it explains" in first.text
     assert halyard.why(first.why)["steps"]
+
+
+def test_strakes_on_trial_shed_vortices_that_follow_the_hand(halyard: Bench) -> None:
+    bare, _ = live(halyard, rear_mm=60.0)
+    assert bare["trails"] == []
+    fenced, _ = live(halyard, rear_mm=60.0, strake_offset_mm=300.0)
+    (trail,) = fenced["trails"]
+    assert trail["washes"] == "in"
+    assert trail["load"]["low"] == pytest.approx(0.6 * trail["load"]["best"])
+    assert len(trail["x"]) == len(trail["y"]) == len(trail["core"])
+    assert any("upper bound" in n for n in fenced["notices"])
+    assert fenced["numbers"]["downforce"]["best"] > bare["numbers"]["downforce"]["best"]
+    turned, _ = live(halyard, rear_mm=60.0, strake_offset_mm=300.0, strake_toe_deg=12.0)
+    assert turned["trails"][0]["washes"] == "out"
+    with pytest.raises(InputError, match="outside the floor"):
+        live(halyard, strake_offset_mm=1900.0)
 
 
 def test_a_hard_point_has_a_price_and_the_rule_binds_behind_it(halyard: Bench) -> None:
