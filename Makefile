@@ -23,7 +23,7 @@ study: $(VENV)/.run  ## the main job on the demo project
 	@$(BIN)/tuftwork study $(DEMO) --report
 
 test: $(VENV)/.all lint types docs  ## everything that CI runs
-	$(BIN)/python -m pytest -n logical --dist loadfile
+	$(BIN)/python -m pytest -n logical --dist loadfile --no-loadscope-reorder
 
 lint: $(VENV)/.all
 	$(BIN)/ruff format --check src tests examples docs

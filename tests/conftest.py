@@ -1,6 +1,9 @@
-"""Counts the published checks of a run, and writes them down for the page that shows them."""
+"""What all tests share: computed demo projects, order of files, count of published checks."""
 
+import fcntl
 import json
+import os
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +18,61 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+LONG = (
+    "unit/study/test_bench.py", "recorded/test_examples.py", "published/test_section_exact.py",
+    "browser/test_day.py", "browser/test_heat.py", "browser/test_lap.py", "browser/test_floor.py",
+    "browser/test_sections.py", "house/test_docs.py", "published/test_floor_channel.py",
+)  # fmt: skip
+"""Files that take longest come first: at the end of a run no worker then waits for one of them."""
+
+
+def computed_once(factory: pytest.TempPathFactory, name: str, write: Callable[[Path], Path]) -> Any:
+    """Return a computed project; where several workers share a run, the first computes it."""
+    from tuftwork.study import Bench
+
+    base = factory.getbasetemp()
+    place = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "computed"
+    place.mkdir(exist_ok=True)
+    with (place / f"{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        folder = place / name
+        if not (place / f"{name}.done").exists():
+            bench = Bench(write(folder))
+            bench.run()
+            (place / f"{name}.done").touch()
+            return bench
+    return Bench(folder)
+
+
+@pytest.fixture(scope="session")
+def halyard(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """The demo project, computed once for a whole run: read it, never change it."""
+    from tuftwork.demo import write_demo
+
+    return computed_once(tmp_path_factory, "halyard", write_demo)
+
+
+@pytest.fixture(scope="session")
+def prototype(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """The published component table as a project, computed once: read it, never change it."""
+    from tuftwork.demo import write_prototype
+
+    return computed_once(tmp_path_factory, "prototype", write_prototype)
+
+
+@pytest.fixture(scope="session")
+def student(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """The student team's wings, computed once: read it, never change it."""
+    from tuftwork.demo import write_student
+
+    return computed_once(tmp_path_factory, "student", write_student)
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Everything below tests/published is a published check; the marker need not be repeated."""
+    root = Path(__file__).parent
+    rank = {name: place for place, name in enumerate(LONG)}
+    items.sort(key=lambda i: rank.get(str(i.path.relative_to(root)), len(LONG)))
     for item in items:
         if "published" in item.path.parts:
             item.add_marker(pytest.mark.published)

@@ -1,6 +1,7 @@
 """Cooling and brakes in a real browser, over the real study of a small project."""
 
 import re
+import shutil
 import tomllib
 from importlib.resources import files
 from pathlib import Path
@@ -182,9 +183,11 @@ def test_a_project_without_heat_is_told_what_to_add(
 
 
 def test_a_core_nobody_has_is_refused_with_its_line(
-    page: Page, tmp_path: Path, watch: Watch
+    page: Page, hot: Site, tmp_path: Path, watch: Watch
 ) -> None:
     watch.allow(r"status of (409|422)")
+    computed: Bench = hot.bench  # type: ignore[assignment]
+    shutil.copytree(computed.folder, tmp_path / "car")
     site = site_of(tmp_path / "car", project_text())
     broken = project_text().replace('coolers = ["radiator"]', 'coolers = ["radiater"]')
     (tmp_path / "car" / "project.toml").write_text(broken, encoding="utf-8")

@@ -4,6 +4,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from tests.unit.study.small_car import STATES, write_small_car
 
 from tuftwork.errors import Cancelled, FileFault, NotCovered
 from tuftwork.study import Bench
@@ -13,6 +14,22 @@ from tuftwork.study import Bench
 def copy(halyard: Bench, tmp_path: Path) -> Path:
     """A copy of the computed demo that a test may change."""
     return Path(shutil.copytree(halyard.folder, tmp_path / "halyard"))
+
+
+@pytest.fixture(scope="module")
+def computed_small(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = write_small_car(
+        Path(tmp_path_factory.mktemp("small")) / "car", draws=32, states=STATES[:2], devices=[],
+        schedules=[],
+    )  # fmt: skip
+    Bench(folder).run()
+    return folder
+
+
+@pytest.fixture
+def small(computed_small: Path, tmp_path: Path) -> Path:
+    """A copy of a computed small car, for what is the same with any project."""
+    return Path(shutil.copytree(computed_small, tmp_path / "car"))
 
 
 def replace(folder: Path, old: str, new: str) -> None:
@@ -43,12 +60,10 @@ def test_one_wing_angle_computes_only_its_own_state_again(copy: Path) -> None:
     assert {"tie", "axes", "map as raced", "ride as raced", "map rear up, wing 9"}.isdisjoint(again)
 
 
-def test_the_app_shows_old_results_as_stale_and_runs_only_when_told(copy: Path) -> None:
-    bench = Bench(copy, runs_itself=False)
+def test_the_app_shows_old_results_as_stale_and_runs_only_when_told(small: Path) -> None:
+    bench = Bench(small, runs_itself=False)
     assert bench.page("overview")["stale"] is False
-    replace(
-        copy, '"rear wing.incidence" = "12 ° ± 0.3 °"', '"rear wing.incidence" = "11 ° ± 0.3 °"'
-    )
+    replace(small, '"rear wing.incidence" = "8 ° ± 0.3 °"', '"rear wing.incidence" = "9 ° ± 0.3 °"')
     page = bench.page("overview")
     assert page["stale"] is True
     assert page["answer"]
@@ -75,9 +90,9 @@ def test_nothing_computed_yet_is_said_and_not_computed_behind_the_back(copy: Pat
     assert not (copy / "results" / "ledger.sqlite").exists()
 
 
-def test_a_cancelled_run_leaves_a_folder_that_goes_on_from_there(copy: Path) -> None:
-    shutil.rmtree(copy / "results")
-    bench = Bench(copy)
+def test_a_cancelled_run_leaves_a_folder_that_goes_on_from_there(small: Path) -> None:
+    shutil.rmtree(small / "results")
+    bench = Bench(small)
     seen: list[str] = []
 
     def cancelled() -> bool:
