@@ -115,6 +115,14 @@ def _show(tree: dict[str, Any]) -> None:
         ]  # fmt: skip
         heads = ("hr [mm]", "CzS in plan [m²]", "80 %", f"budget, {tree['engine']}", "H")
         show_table("Lowered at its rake", heads, levels)
+    if tree["cause"]:
+        show_lines([tree["cause"]["answer"]])
+        rivals = [
+            (r["label"] + (" (the cause)" if r["is_cause"] else ""), r["returned"], r["evidence"])
+            for r in tree["cause"]["rows"]
+        ]
+        show_table("Why it falls lower down", ("reading", "CzS back without it", "hangs on"),
+                   rivals)  # fmt: skip
     prices = tree["prices"]
     if prices and prices["rows"]:
         hard = [(r["name"], "yes" if r["binds"] else "no", r["gain"], r["free"])
