@@ -25,6 +25,7 @@ from tuftwork.files.flow import write_flow_record
 from tuftwork.files.flow_state import FlowStateFile
 from tuftwork.flow import FlowResult, Prepared, Progress, run
 from tuftwork.flow.judge import prepared_or_faults
+from tuftwork.flow.slab_crew import mpi_world
 from tuftwork.flow.statistics import SeriesMean
 from tuftwork.study.flow.case import Built, built_case, run_named
 from tuftwork.study.flow.record import record_tree
@@ -204,6 +205,8 @@ def run_case(
     NotConverged, Cancelled
         As the solver says; the state on disk says so too.
     """
+    if cards > 1:
+        mpi_world()  # whoever waits for this process under MPI is sent home when it ends
     opened = read_project(folder)
     built = built_case(opened.project, opened.folder, run_named(opened.project, name))
     desk = Desk.of(opened.folder, built.digest, tell)
