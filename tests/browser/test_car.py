@@ -10,6 +10,7 @@ from tests.browser.test_access import AXE, TAGS, broken_rules
 from tests.unit.study.small_car import small_car, write_small_car
 
 from tuftwork.study import Bench
+from tuftwork.study.survey import Survey, run_survey
 
 PATIENCE = 30_000  # [ms] the first look at a page works its chains out
 SHEETS = ("budget", "together", "states", "map", "platform", "leverage")
@@ -20,6 +21,7 @@ def car_site(tmp_path_factory: pytest.TempPathFactory) -> Site:
     folder = write_small_car(Path(tmp_path_factory.mktemp("site")) / "car", draws=32)
     bench = Bench(folder, runs_itself=False)
     bench.run()
+    run_survey(bench, Survey.of(cells=64, share=0.8, roll="1 °"), watch=lambda *_: None)
     bench.page("car")  # the first look works chains out; what is tested is the page
     return Site(bench)  # type: ignore[arg-type]
 
@@ -35,6 +37,16 @@ def test_every_sheet_of_the_car_opens_under_one_line_of_the_rail(
         expect(page.locator(".tabs a[aria-current]")).to_have_text(title)
         page.locator(".sheet table, .sheet figure").first.wait_for()
         expect(page.locator(".rail a[aria-current] .title")).to_have_text("Car", timeout=PATIENCE)
+
+
+def test_a_large_map_tells_its_error_and_where_one_run_more_helps(
+    page: Page, car_site: Site
+) -> None:
+    car_site.open(page, "car?tab=map")
+    table = page.get_by_role("region", name=re.compile("Large map"))
+    expect(table).to_contain_text("roll 1.0°")
+    expect(table).to_contain_text(re.compile(r"at \d+ cells drawn by lot; the 80 % ranges"))
+    expect(table.locator("tbody tr").first).to_contain_text(re.compile(r"hf \d.* points there"))
 
 
 def test_isolated_parts_stand_beside_the_system_and_say_why(page: Page, car_site: Site) -> None:

@@ -25,8 +25,8 @@ export function SurveyView({ surveys }: { surveys: SurveyMade[] }) {
                 <th scope="col">Run</th>
                 <th scope="col">Between</th>
                 <th scope="col">Error held out</th>
-                <th scope="col">In range</th>
-                <th scope="col">Next run helps most at</th>
+                <th scope="col">In 80 % range</th>
+                <th scope="col">One run more helps most at</th>
               </tr>
             </thead>
             <tbody>
@@ -43,6 +43,7 @@ export function SurveyView({ surveys }: { surveys: SurveyMade[] }) {
               ))}
             </tbody>
           </table>
+          {made.held && <p class="faint">{made.held}</p>}
         </div>
       ))}
     </section>

@@ -104,6 +104,7 @@ export interface SurveyMade {
   ran: number;
   kept: number;
   took_s: number;
+  held?: string;
   slices: {
     state: string;
     slice: string;
