@@ -21,6 +21,7 @@ from tuftwork.car.crossing import Crossing
 from tuftwork.car.device import Device, Schedule, ScheduleRule, position_at
 from tuftwork.car.floor import FloorChannel, HardPoint
 from tuftwork.car.flow import Flow, FlowRun, FlowSurface
+from tuftwork.car.flow_inside import FlowCore, FlowFan, FlowOpening, FlowSlab
 from tuftwork.car.front import SplitterChannel, SplitterRamps, SplitterVent
 from tuftwork.car.lap import Lap, LapCircuit, Trim, TrimExtra
 from tuftwork.car.part import (
@@ -101,6 +102,10 @@ __all__ = [
     "Floor",
     "FloorChannel",
     "Flow",
+    "FlowCore",
+    "FlowFan",
+    "FlowOpening",
+    "FlowSlab",
     "FlowRun",
     "FlowSurface",
     "ForceClaim",

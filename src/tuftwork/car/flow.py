@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from tuftwork.car.flow_inside import FlowCore, FlowFan, FlowOpening
 from tuftwork.car.table import Table, number
 from tuftwork.quantity import Quantity
 
@@ -77,8 +78,19 @@ class FlowRun(Table):
         Field(description="At the rear axle line; as drawn unless given"),
     ] = None
     cell: Annotated[
-        Quantity, number("height", positive=True, most=0.5), Field(description="Size of a cell")
+        Quantity,
+        number("height", positive=True, most=0.5),
+        Field(description="Size of a cell at the car"),
     ]
+    levels: Annotated[
+        int,
+        Field(
+            ge=0,
+            le=6,
+            strict=True,
+            description="How often the cell doubles from the car outwards, box round box",
+        ),
+    ] = 0
     leave_out: Annotated[
         tuple[_Name, ...], Field(description="Parts left out; * stands for anything")
     ] = ()
@@ -138,6 +150,14 @@ class Flow(Table):
         Field(description="Numbers of the generic car to change: ``wing_chord`` → ``0.3 m``"),
     ] = {}
     surfaces: Annotated[tuple[FlowSurface, ...], Field(description="Files of the car")] = ()
+    cores: Annotated[
+        tuple[FlowCore, ...], Field(description="Coolers' cores that the air passes")
+    ] = ()
+    fans: Annotated[tuple[FlowFan, ...], Field(description="Fans in the air")] = ()
+    openings: Annotated[
+        tuple[FlowOpening, ...],
+        Field(description="Faces of closed parts that swallow and blow what the cooling net says"),
+    ] = ()
     cases: Annotated[tuple[FlowRun, ...], Field(description="Cases to run")] = ()
 
     @model_validator(mode="after")

@@ -168,6 +168,10 @@ class FlowCase:
             if part.porous is not None and not part.is_closed:
                 cure = "Close it, so that its depth is known."
                 raise InputError(f"core '{part.name}'", "open", "", "must be a closed part", cure)
+        if self.zones and (self.openings or any(p.porous is not None for p in self.parts)):
+            cure = "Set levels = 0."
+            raise InputError("zones", len(self.zones), "boxes of finer cells",
+                             "cores, fans and openings need cells of one size", cure)  # fmt: skip
         if all(p.porous is not None for p in self.parts) and self.openings:
             raise InputError("openings", len(self.openings), "", "need a closed body")
         closed = {p.name: p.is_closed and p.porous is None for p in self.parts}

@@ -70,6 +70,11 @@ class Prepared:
     boxes: tuple["Prepared", ...] = ()
 
     @property
+    def n_cell(self) -> int:
+        """Cells of all boxes, solid ones included."""
+        return sum(box.setup.n_cell for box in (self, *self.boxes))
+
+    @property
     def area_per_force(self) -> float:
         """Turns a lattice force into a coefficient area. [m²]."""
         return 2.0 * self.case.cell**2 / self.case.lattice_speed**2

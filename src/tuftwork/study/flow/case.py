@@ -15,8 +15,17 @@ from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.files.mesh import read_meshes
 from tuftwork.flow import Box, FlowCase, FlowPart, StopRule, car_parts
 from tuftwork.flow.judge import Forecast, forecast
+from tuftwork.flow.zones import zones_round
 from tuftwork.quantity import Quantity, parse_quantity
 from tuftwork.shape import Mesh, at_ride_heights, generic_car, generic_numbers, mend
+from tuftwork.study.flow.inside import (
+    check_names,
+    drawn_slabs,
+    opening_boxes,
+    openings_of,
+    split_openings,
+    with_porous,
+)
 from tuftwork.study.store import digest_of
 
 _UNITS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "in": 0.0254, "ft": 0.3048}
@@ -253,12 +262,14 @@ def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
         If the shape or a setting cannot be used at all.
     """
     shape = shape_of(project, folder)
+    shape = replace(shape, meshes=(*shape.meshes, *drawn_slabs(project)))
+    check_names(project, [m.name for m in shape.meshes])
     base = project.car.wheelbase.best
     kept = tuple(m for m in shape.meshes if not _matches(m.name, run.leave_out))
     if not kept:
         raise InputError("leave_out", ", ".join(run.leave_out), "", "leaves no part")
     front, rear = _height(run.ride_height_front), _height(run.ride_height_rear)
-    meshes = kept
+    meshes = (*kept, *opening_boxes(project))
     for asked, drawn, axle in (
         (front, shape.drawn_front, "front"),
         (rear, shape.drawn_rear, "rear"),
@@ -271,15 +282,20 @@ def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
     now_rear = rear if rear is not None else shape.drawn_rear
     if shape.drawn_front is not None and shape.drawn_rear is not None:
         meshes = at_ride_heights(
-            kept, wheelbase=base, change_front=(now_front or 0.0) - shape.drawn_front,
+            meshes, wheelbase=base, change_front=(now_front or 0.0) - shape.drawn_front,
             change_rear=(now_rear or 0.0) - shape.drawn_rear, left_alone=shape.wheels,
         )  # fmt: skip
-    parts = _parts(meshes, shape, run)
+    meshes, boxes = split_openings(meshes)
     air = air_of(**_weather(project))
+    rho, nu = float(air.density), float(air.viscosity) / float(air.density)
+    parts = with_porous(project, _parts(meshes, shape, run), density=rho, viscosity=nu)
+    openings, tie = openings_of(project, boxes, [p.name for p in parts], run.speed.best)
+    box = _box(parts, run)
+    zones = zones_round(parts, box, levels=run.levels, has_road=run.road != "none")
     case = FlowCase(
-        parts=parts, speed=run.speed.best, cell=run.cell.best, box=_box(parts, run),
-        yaw=run.yaw.best, road=run.road, density=float(air.density),
-        viscosity=float(air.viscosity) / float(air.density), lattice_speed=run.lattice_speed,
+        parts=parts, speed=run.speed.best, cell=run.cell.best * 2**run.levels, box=box, zones=zones,
+        yaw=run.yaw.best, road=run.road, density=rho, viscosity=nu,
+        lattice_speed=run.lattice_speed, openings=openings, tie=tie,
     )  # fmt: skip
     return Built(
         run=run, case=case, wheelbase=base, front=now_front, rear=now_rear, shape=shape,
@@ -328,8 +344,18 @@ def _digest(case: FlowCase, run: FlowRun) -> str:
         for p in case.parts
     ]  # fmt: skip
     box = case.box
+    # a case without finer boxes keeps the digest that it had before there were any
+    zones = [[[z.level, *z.low, *z.high] for z in case.zones]] if case.zones else []
+    inside: list[Any] = [
+        [p.name, *p.porous.axis, p.porous.depth, p.porous.linear, p.porous.square, p.porous.rise]
+        for p in case.parts
+        if p.porous is not None
+    ]
+    inside += [[o.name, o.part, o.kind, *o.low, *o.high, o.mass_flow] for o in case.openings]
+    if inside:
+        zones.append([inside])
     return digest_of([
         parts, case.speed, case.cell, case.yaw, case.road, case.density, case.viscosity,
         case.lattice_speed, case.wall, case.skin, box.ahead, box.behind, box.beside, box.above,
-        run.back_end, run.precision,
+        run.back_end, run.precision, *zones,
     ])  # fmt: skip

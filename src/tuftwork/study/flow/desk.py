@@ -118,6 +118,7 @@ class Desk:
                 state="running", step=progress.step, travel=progress.travel,
                 rate=progress.rate, seconds=progress.seconds,
                 downforce=_pair(down), drag=_pair(drag),
+                doubts=[doubt.text for doubt in progress.doubts],
             )  # fmt: skip
         return not (self.folder / _STOP).exists()
 
@@ -246,7 +247,7 @@ def _carried_out(
     prepared, faults = prepared_or_faults(built.case, built.forecast(cards=cards))
     refuse(faults, built.run.name)
     assert prepared is not None
-    desk.note(state="running", n_cell=prepared.setup.n_cell, step=0, travel=0.0)
+    desk.note(state="running", n_cell=prepared.n_cell, step=0, travel=0.0)
     result = run(
         prepared, rule=built.rule, backend=built.run.back_end,
         precision=built.run.precision or None, cards=cards,
@@ -290,6 +291,8 @@ def _export(result: FlowResult, built: Built, folder: Path, fields: bool) -> lis
     if fields:
         for state in ("mean", "last"):
             keep(f"fields-{state}.vti", vti_bytes(result, state))
+            for n, box in enumerate(result.boxes, start=1):
+                keep(f"fields-{state}-box{n}.vti", vti_bytes(box, state))
         dataset(result).to_netcdf(folder / "fields-mean.nc", engine="h5netcdf")
         written.append(str(folder / "fields-mean.nc"))
     return written

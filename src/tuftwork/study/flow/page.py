@@ -15,6 +15,7 @@ from tuftwork.quantity import Z80, Quantity
 from tuftwork.study.answers import Answers
 from tuftwork.study.flow.case import Built, built_case, run_named, shape_of
 from tuftwork.study.flow.desk import GOING, Desk
+from tuftwork.study.flow.inside import inside_rows
 from tuftwork.study.flow.record import in_metres
 from tuftwork.study.flow.sighting import Flown, flown_runs
 from tuftwork.study.number import Number, number_of_quantity
@@ -126,7 +127,8 @@ def cost_tree(seen: Forecast, run: FlowRun) -> Page:
     if seen.cards > 1:
         where, each = f"on {seen.cards} graphics cards", f" on each of {seen.cards} cards"
     rows = [
-        ("cells", f"{seen.n_cell / 1e6:.2f} million ({grid})"),
+        ("cells", f"{seen.n_cell / 1e6:.2f} million ({grid}{' outside' if run.levels else ''})"),
+        *_level_rows(seen),
         ("over the car's length", f"{seen.cells_per_length:.0f} cells"),
         ("memory", f"{seen.memory / 1e9:.2f} GB{each}{free}"),
         ("time at most", f"{spoken_time(seen.seconds)} {where}, {seen.n_step} steps"),
@@ -142,6 +144,20 @@ def cost_tree(seen: Forecast, run: FlowRun) -> Page:
         "faults": [str(fault) for fault in seen.faults],
         "can_run": not seen.faults,
     }
+
+
+def _level_rows(seen: Forecast) -> list[tuple[str, str]]:
+    """Cost by cell size, where there is more than one."""
+    if len(seen.levels) < 2:
+        return []
+    return [
+        (
+            f"cells of {1e3 * cost.cell:.3g} mm",
+            f"{cost.n_cell / 1e6:.2f} million, {cost.memory / 1e9:.2f} GB, "
+            f"{spoken_time(cost.seconds)}",
+        )
+        for cost in seen.levels
+    ]
 
 
 def spoken_time(seconds: float) -> str:
@@ -161,8 +177,10 @@ def state_tree(state: Page | None) -> Page | None:
     keys = ("state", "case", "step", "travel", "rate", "seconds", "longest", "settle", "n_cell",
             "text", "faults", "back_end", "can_resume", "evidence", "files", "started",
             "asked_error")  # fmt: skip
+    doubts = [str(text) for text in state.get("doubts") or ()]
     numbers: dict[str, Number] = {}
-    tree: Page = {key: state.get(key) for key in keys} | {"is_going": live, "numbers": numbers}
+    tree: Page = {key: state.get(key) for key in keys} | {"is_going": live, "numbers": numbers,
+                                                          "doubts": doubts}  # fmt: skip
     for name, label in (("downforce", "CzS so far"), ("drag", "CxS so far")):
         pair = state.get(name)
         if isinstance(pair, list):
@@ -234,6 +252,8 @@ def _result(bench: Any, run: FlowRun, digest: str) -> Page | None:
         "loads": rows,
         "moments": _moments(record),
         "parts": parts,
+        "inside": inside_rows(record, case["speed"]),
+        "doubts": [d["text"] for d in record.get("doubts", ())],
         "bands": None,
         "bias": record["bias"]["text"],
         "why_not": flown.why_not,

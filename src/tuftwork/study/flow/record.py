@@ -20,6 +20,7 @@ from tuftwork.flow.look import (
 from tuftwork.flow.prepare import body_length
 from tuftwork.flow.statistics import SeriesMean
 from tuftwork.study.flow.case import Built
+from tuftwork.study.flow.inside import inside_tree
 
 _FINEST = 220
 """Edges of the kept surface along the car; finer ones are for the exported files. [-]"""
@@ -48,11 +49,11 @@ def record_tree(result: FlowResult, built: Built) -> dict[str, Any]:
     prepared, case = result.prepared, built.case
     low, high = case.bounds()
     loads = car_loads(result, wheelbase=built.wheelbase, settle=built.rule.settle)
-    bias = stated_bias(body_length(case.parts) / case.cell)
+    bias = stated_bias(body_length(case.parts) / case.finest)
     return {
         "case": {
             "name": built.run.name, "digest": built.digest, "speed": case.speed, "yaw": case.yaw,
-            "cell": case.cell, "road": case.road, "front": built.front, "rear": built.rear,
+            "cell": case.finest, "road": case.road, "front": built.front, "rear": built.rear,
             "wheelbase": built.wheelbase, "state": built.run.state, "counts": built.run.counts,
             "density": case.density, "viscosity": case.viscosity,
             "is_generic": built.run_is_generic,
@@ -74,6 +75,7 @@ def record_tree(result: FlowResult, built: Built) -> dict[str, Any]:
         "loads": {k: _mean(getattr(loads, k)) for k in _LOADS},
         "bias": {"low": bias.low, "high": bias.high, "text": bias.text, "rows": len(bias.rows)},
         "parts": _parts(result, built),
+        **inside_tree(result),
         "bands": _bands(result),
         "series": _series(result, built),
         "surface": _surface(result),
@@ -106,7 +108,7 @@ def _parts(result: FlowResult, built: Built) -> list[dict[str, Any]]:
 
 
 def _bands(result: FlowResult) -> dict[str, Any]:
-    width = max(0.05, 2 * result.prepared.case.cell)
+    width = max(0.05, 2 * result.prepared.case.finest)
     start, drag, downforce = bands(result, width=width)
     return {
         "width": width, "start": start.astype(np.float32), "drag": drag.astype(np.float32),
@@ -125,7 +127,7 @@ def _series(result: FlowResult, built: Built) -> dict[str, Any]:
 
 def _surface(result: FlowResult) -> dict[str, Any]:
     case = result.prepared.case
-    size = max(2 * case.cell, body_length(case.parts) / _FINEST)
+    size = max(2 * case.finest, body_length(case.parts) / _FINEST)
     vertices, faces, owner, pressure, friction = [], [], [], [], []
     count = 0
     for n in range(len(case.parts)):
@@ -157,7 +159,7 @@ def _planes(result: FlowResult) -> list[dict[str, Any]]:
     wanted: list[tuple[str, Any, float]] = [
         ("middle of the car", "y", 0.0),
         ("quarter of the width", "y", 0.5 * float(high[1])),
-        ("near the road", "z", max(0.5 * clear, case.cell)),
+        ("near the road", "z", max(0.5 * clear, case.finest)),
         ("half of the height", "z", 0.5 * float(high[2])),
         ("middle of the length", "x", float(low[0]) + 0.5 * length),
         ("behind the car", "x", min(float(high[0]) + 0.1 * length, end)),

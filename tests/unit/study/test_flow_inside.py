@@ -1,0 +1,202 @@
+"""Cores, fans and openings of a project: from its tables to the flow, the page and the record."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+
+from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
+from tuftwork.files import read_project
+from tuftwork.files.flow import read_flow_record
+from tuftwork.flow import FlowCase
+from tuftwork.study import Bench
+from tuftwork.study.flow.case import built_case, run_named
+from tuftwork.study.flow.desk import run_case
+
+CAR = """
+form = 1
+[about]
+title = "A van"
+[car]
+name = "Van"
+wheelbase = "2.6 m"
+frontal_area = "1.3 m^2"
+[[mass_states]]
+name = "race"
+mass = "900 kg"
+front_weight = "48 %"
+ride_height_front = "300 mm"
+ride_height_rear = "300 mm"
+[weather]
+temperature = "15 °C"
+pressure = "1013 hPa"
+[[parts]]
+name = "body"
+kind = "body"
+downforce = "-0.1 ± 0.15"
+drag = "0.37 ± 0.15"
+front_share = "50 % ± 10 %"
+[study]
+speeds = ["150 km/h"]
+draws = 64
+[[flow.surfaces]]
+file = "van.stl"
+unit = "m"
+front_axle = "0.5 m"
+ride_height_front = "300 mm"
+ride_height_rear = "300 mm"
+"""
+CASE = """
+[[flow.cases]]
+name = "Coarse 150"
+speed = "150 km/h"
+cell = "120 mm"
+ahead = "1.2 m"
+behind = "1.8 m"
+beside = "1.4 m"
+above = "1.6 m"
+settle = 0.3
+longest = 1.35
+"""
+ROOF = """
+[[flow.cores]]
+part = "radiator"
+rows = [ { speed = "4 m/s", loss = "60 Pa" }, { speed = "8 m/s", loss = "210 Pa" } ]
+station = "1.0 m"
+height = "1.5 m"
+width = "1.0 m"
+tall = "0.4 m"
+depth = "0.12 m"
+"""
+FACES = """
+[[flow.openings]]
+name = "nose"
+part = "van.stl"
+kind = "inlet"
+station = "-0.5 m"
+height = "0.75 m"
+faces = "ahead"
+width = "1.0 m"
+tall = "0.5 m"
+[[flow.openings]]
+name = "back"
+part = "van.stl"
+kind = "outlet"
+station = "2.9 m"
+height = "0.75 m"
+faces = "back"
+width = "1.0 m"
+tall = "0.5 m"
+"""
+TOLD = FACES.replace('kind = "inlet"', 'kind = "inlet"\nmass_flow = "3 kg/s"').replace(
+    'kind = "outlet"', 'kind = "outlet"\nmass_flow = "3 kg/s"'
+)
+NET = """
+[cooling]
+speed = "150 km/h"
+temperature = "28 °C"
+[[cooling.circuits]]
+name = "water"
+coolers = ["core"]
+flow = "2 kg/s"
+heat = "60 kW"
+limit = "110 °C"
+[[cooling.inlets]]
+name = "nose"
+end = "mouth"
+area = "0.3 m^2"
+[[cooling.cores]]
+name = "core"
+start = "mouth"
+end = "behind"
+width = "0.7 m"
+height = "0.5 m"
+rows = [ { speed = "4 m/s", loss = "120 Pa" }, { speed = "8 m/s", loss = "350 Pa" } ]
+[[cooling.fans]]
+name = "fan"
+start = "behind"
+end = "after"
+running = "100 %"
+curve = [ { flow = "0 m^3/s", rise = "200 Pa" }, { flow = "1 m^3/s", rise = "0 Pa" } ]
+[[cooling.exits]]
+name = "back"
+start = "after"
+area = "0.3 m^2"
+at = "base"
+"""
+
+
+def project_at(folder: Path, text: str) -> Path:
+    (folder / "evidence").mkdir(parents=True, exist_ok=True)
+    box = trimesh.creation.box(bounds=[[0.0, -0.7, 0.3], [3.4, 0.7, 1.2]])
+    box.export(folder / "evidence" / "van.stl")
+    (folder / "project.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def case_of(folder: Path, text: str) -> FlowCase:
+    opened = read_project(project_at(folder, text))
+    return built_case(opened.project, opened.folder, run_named(opened.project)).case
+
+
+def test_a_run_tells_what_passed_its_core_and_openings(tmp_path: Path) -> None:
+    folder = project_at(tmp_path, CAR + ROOF + TOLD + CASE)
+    state = run_case(folder)
+    assert state["state"] == "done"
+    record = read_flow_record(next((folder / "evidence").glob("flow-*.npz")))
+    (core,) = record["cores"]
+    assert core["mass_flow"] > 0
+    # 60 Pa at 4 m/s and 210 Pa at 8 m/s at the reference state; the square part goes with density
+    linear, square = np.linalg.solve([[4, 16], [8, 64]], [60, 210])
+    air = record["case"]
+    linear *= air["density"] * air["viscosity"] / 1.8718e-5
+    square *= air["density"] / 1.1644
+    v = core["speed"]
+    assert core["law_drop"] == pytest.approx(linear * v + square * v**2, rel=1e-6)
+    mouth, vent = record["openings"]
+    assert mouth["mass_flow"] == pytest.approx(vent["mass_flow"], rel=1e-9)
+    assert mouth["net_flow"] is None
+    page = Bench(folder, runs_itself=False).page("flow")
+    rows = {row["name"]: row for row in page["result"]["inside"]}
+    assert set(rows) == {"radiator", "nose", "back"}
+    assert "Pa" in rows["radiator"]["pressure"]
+    assert rows["nose"]["flow"].startswith("3.000")
+    assert page["result"]["doubts"] == [d["text"] for d in record["doubts"]]
+    assert any(p["name"] == "radiator" for p in page["result"]["parts"])
+
+
+def test_openings_are_the_nets_inlets_and_exits_and_cores_its_coolers(tmp_path: Path) -> None:
+    cooler = ROOF.replace("[[flow.cores]]", "[[flow.cores]]\ncooler = 'core'").replace(
+        'rows = [ { speed = "4 m/s", loss = "60 Pa" }, { speed = "8 m/s", loss = "210 Pa" } ]\n', ""
+    )
+    fan = ROOF.replace("flow.cores", "flow.fans").replace('"radiator"', '"blower"').replace(
+        'rows = [ { speed = "4 m/s", loss = "60 Pa" }, { speed = "8 m/s", loss = "210 Pa" } ]',
+        'fan = "fan"',
+    ).replace('"1.0 m"\nheight', '"1.6 m"\nheight')  # fmt: skip
+    case = case_of(tmp_path, CAR + NET + cooler + fan + FACES + CASE)
+    assert case.tie is not None
+    assert case.tie.heats["core"] == pytest.approx(60e3, rel=1e-3)
+    nose, back = case.openings
+    assert 0.5 < nose.mass_flow < 6.0
+    assert back.mass_flow == pytest.approx(nose.mass_flow)
+    laws = {p.name: p.porous for p in case.parts if p.porous is not None}
+    # a face of 0.4 m² where the net's core has 0.35 m²: the drop at a mass flow is the same
+    assert laws["radiator"].drop(8.0 * 0.35 / 0.4) == pytest.approx(350.0, rel=0.06)
+    assert laws["blower"].rise == pytest.approx(200.0 * case.density / 1.2, rel=0.01)
+
+
+def test_tables_that_cannot_be_meant_are_refused(tmp_path: Path) -> None:
+    for text, error, say in (
+        (CAR + FACES + CASE, NotCovered, "no cooling net"),
+        (CAR + ROOF.replace('"radiator"', '"van.stk"').replace("station", "#").replace(
+            "height", "#").replace("width", "#").replace("tall", "#").replace("depth", "#") + CASE,
+         UnknownName, "van.stk"),
+        (CAR + TOLD.replace('"3 kg/s"', '"2 kg/s"', 1) + CASE, InputError, "must equal"),
+        (CAR + TOLD.replace('mass_flow = "3 kg/s"\n', "", 1) + CASE, InputError, "all openings"),
+        (CAR + ROOF.replace("rows", "cooler = 'x'\nrows") + CASE, FileFault, "either 'cooler'"),
+        (CAR + ROOF.replace('depth = "0.12 m"', "") + CASE, FileFault, "together"),
+        (CAR + ROOF + CASE.replace("settle", "levels = 1\nsettle"), InputError, "levels = 0"),
+    ):  # fmt: skip
+        with pytest.raises(error, match=say):
+            case_of(tmp_path, text)
