@@ -75,3 +75,30 @@ def test_show_gives_a_recorded_run_with_its_bias(project: Path) -> None:
 def test_an_unknown_case_is_refused_with_those_there_are(project: Path) -> None:
     said = call("flow", "prepare", str(project), "--case", "x", "--json", code=2)
     assert "coarse look" in said
+
+
+def test_prepare_tells_what_several_cards_need_and_why_the_cpu_takes_none(project: Path) -> None:
+    tree = json.loads(
+        call("flow", "prepare", str(project), "--quick", "--cards", "2", "--json", code=1)
+    )
+    assert any("uses none" in fault for fault in tree["faults"])
+    on_card = TEXT.replace('cell = "62 mm"', 'cell = "62 mm"\nback_end = "cuda"')
+    (project / "project.toml").write_text(on_card, encoding="utf-8")
+    tree = json.loads(
+        call("flow", "prepare", str(project), "--quick", "--cards", "2", "--json", code=0)
+    )
+    told = {row["label"]: row["text"] for row in tree["cost"]}
+    assert "on each of 2 cards" in told["memory"]
+    assert "2 graphics cards" in told["time at most"]
+    assert "2 times one card's rate" in told["cards together"]
+
+
+def test_a_sweep_tells_every_case_that_is_refused(project: Path) -> None:
+    coarse = TEXT.replace("62 mm", "240 mm")
+    (project / "project.toml").write_text(coarse, encoding="utf-8")
+    tree = json.loads(call("flow", "sweep", str(project), "--yaw", "0,3 °", "--json", code=1))
+    assert [row["name"] for row in tree["cases"]] == [
+        "coarse look, yaw 0 °", "coarse look, yaw 3 °",
+    ]  # fmt: skip
+    assert all(row["state"] == "refused" for row in tree["cases"])
+    assert all("needs at least 2 cells" in row["text"] for row in tree["cases"])
