@@ -24,11 +24,11 @@ def test_a_box_has_twelve_sharp_edges_and_no_diagonals() -> None:
 
 
 def test_facets_of_a_rounded_shape_are_not_sharp_and_a_shallow_slant_neither() -> None:
-    mesh = reference_bluff_body(np.radians(25.0))
+    mesh = reference_bluff_body(np.radians(12.5))
     ends = sharp_edges(mesh.vertices, mesh.faces)
     middle = ends.mean(axis=1)
     across = np.abs(directions(ends)[:, 1]) > 0.9
-    # across the stream: only the two edges of the base; the slant's own edge turns by 25°
+    # across the stream: only the two edges of the base; the slant’s own edge turns by 12.5°
     assert np.all(np.isclose(middle[across][:, 0], 1.044, atol=1e-6))
     wheel = drum("wheel", (0.0, 0.0, 0.3), 0.3, 0.2)
     rims = sharp_edges(wheel.vertices, wheel.faces)
