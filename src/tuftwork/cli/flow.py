@@ -200,6 +200,8 @@ def show(
         show_lines(
             [f"Run of '{page['case']}': {page['run']['state']}. {page['run']['text'] or ''}"]
         )
+    if page["run"] and page["run"]["is_going"]:
+        show_lines(page["run"]["doubts"])
     if not page["result"]:
         show_lines([f"'{page['case']}' has not been run to its end yet. Next: tuftwork flow run"])
         return 0
@@ -211,6 +213,11 @@ def show(
     show_table("By part, m²", ("part", "CzSf", "CzSr", "CxS", "of it friction"),
                [(p["name"], p["front"], p["rear"], p["drag"], p["friction"])
                 for p in result["parts"]])  # fmt: skip
+    if result["inside"]:
+        keys = ("name", "kind", "flow", "speed", "pressure", "note")
+        show_table("Air through cores, fans and openings",
+                   ("where", "what", "mass flow", "speed or face", "pressure", ""),
+                   [tuple(row[key] for key in keys) for row in result["inside"]])  # fmt: skip
     show_lines([result["facts"], result["bias"], result["why_not"], *result["notices"],
                 *page["notices"]])  # fmt: skip
     show_lines(f"Drew {name}" for name in page.get("pictures", ()))

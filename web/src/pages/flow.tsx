@@ -53,8 +53,17 @@ interface Run {
   faults: string[] | null;
   can_resume: boolean;
   numbers: Record<string, Num>;
+  doubts: string[];
   progress?: number;
   left_s?: number | null;
+}
+interface Passed {
+  name: string;
+  kind: string;
+  flow: string;
+  speed: string;
+  pressure: string;
+  note: string;
 }
 interface Result {
   evidence: string;
@@ -63,6 +72,8 @@ interface Result {
   loads: { key: string; label: string; number: Num; noise: string }[];
   moments: Row[];
   parts: { name: string; front: string; rear: string; total: string; drag: string; friction: string }[];
+  inside: Passed[];
+  doubts: string[];
   bias: string;
   why_not: string;
   facts: string;
@@ -336,6 +347,7 @@ function Going({ name, run }: { name: string; run: { value: Run | null } }) {
         </div>
       )}
       {state.text && !state.is_going && <p>{state.text}</p>}
+      {state.is_going && state.doubts.length > 0 && <Doubts doubts={state.doubts} />}
       {state.is_going && (
         <dl class="numbers">
           {Object.entries(state.numbers).map(([key, number]) => (
@@ -349,6 +361,39 @@ function Going({ name, run }: { name: string; run: { value: Run | null } }) {
       )}
       {state.is_going && history && history.travel?.length > 1 && <Means history={history} />}
     </section>
+  );
+}
+
+/** Signs that a flow is finite but wrong, with their places. */
+function Doubts({ doubts }: { doubts: string[] }) {
+  return (
+    <div class="note stale" role="status">
+      <p><b>The flow looks wrong.</b> Its numbers are finite, but do not rely on them before these are cleared.</p>
+      <ul class="faults">{doubts.map((text) => <li key={text}>{text.replace(/^Doubtful: /, "")}</li>)}</ul>
+    </div>
+  );
+}
+
+/** What passed cores, fans and openings. */
+function Inside({ rows }: { rows: Passed[] }) {
+  return (
+    <div class="scroll" tabIndex={0} role="region" aria-label="Air through cores, fans and openings">
+      <table>
+        <caption>Air through cores, fans and openings; means, computed</caption>
+        <thead>
+          <tr><th scope="col">Where</th><th scope="col">What</th><th scope="col">Mass flow</th>
+            <th scope="col">Speed or face</th><th scope="col">Pressure</th><th scope="col">Note</th></tr>
+        </thead>
+        <tbody>
+          {rows.map((row) => (
+            <tr key={row.name}>
+              <th scope="row">{row.name}</th><td>{row.kind}</td><td>{row.flow}</td><td>{row.speed}</td>
+              <td>{row.pressure}</td><td>{row.note}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </div>
   );
 }
 
@@ -394,6 +439,7 @@ function ResultOf({ tree, result }: { tree: Tree; result: Result }) {
             </tbody>
           </table>
         </div>
+        {result.doubts.length > 0 && <Doubts doubts={result.doubts} />}
         <ul class="notices">
           <li class="caution"><b>How far off it may be.</b> {result.bias}</li>
           {result.why_not && <li class="caution"><b>Not held against the car's models.</b> {result.why_not}</li>}
@@ -418,9 +464,10 @@ function ResultOf({ tree, result }: { tree: Tree; result: Result }) {
             </tbody>
           </table>
         </div>
+        {result.inside.length > 0 && <Inside rows={result.inside} />}
         <Pairs rows={result.moments} />
         <p class="faint">{result.facts} {result.gap}</p>
-        <Notices notices={[...result.notices, ...result.notes]} />
+        <Notices notices={[...result.notices.filter((n) => !result.doubts.includes(n)), ...result.notes]} />
       </section>
     </>
   );

@@ -48,9 +48,10 @@ def flow_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any]
         drawn = _draw(record, PAPER, folder, f"{stem}_")
         figures = {key: path.name for key, path in drawn.items()}
         keys = ("loads", "moments", "parts", "bias", "why_not", "facts", "gap", "notices", "at",
-                "is_older", "evidence")  # fmt: skip
+                "is_older", "evidence", "inside", "doubts")  # fmt: skip
         runs.append({"name": case.name, "figures": figures, "captions": _CAPTIONS,
                      **{k: page["result"][k] for k in keys}})  # fmt: skip
+        runs[-1]["notices"] = [n for n in runs[-1]["notices"] if n not in runs[-1]["doubts"]]
     return {"runs": runs, "caution": CAUTION} if runs else None
 
 

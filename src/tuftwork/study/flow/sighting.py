@@ -125,6 +125,10 @@ def flown_runs(project: Project, folder: Path | None) -> tuple[Flown, ...]:
     return tuple(found)
 
 
+_WRONG = ("speed", "density", "mass")
+"""Doubts after which a run says nothing about the car."""
+
+
 def _why_not(run: FlowRun, record: dict[str, Any]) -> str:
     case = record["case"]
     if not run.counts:
@@ -135,6 +139,9 @@ def _why_not(run: FlowRun, record: dict[str, Any]) -> str:
         return "It ran at yaw; the models of the parts are for straight air."
     if not record["loads"]["drag"]["mean"] > 0:
         return "Its drag is not above zero, so it cannot be the car."
+    for doubt in record.get("doubts", ()):
+        if doubt["kind"] in _WRONG:
+            return f"Its flow looks wrong. {doubt['text']}"
     return ""
 
 
