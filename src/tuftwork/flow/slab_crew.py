@@ -7,6 +7,7 @@ through NCCL; on the CPU, which is there to check all this without a card, throu
 import atexit
 import gc
 import os
+import signal
 import sys
 from collections.abc import Sequence
 from functools import cache
@@ -134,6 +135,8 @@ def _cards_here(cupy: Any) -> int:
 
 def _serve(pipe: Any, number: int, ends: dict[str, Any] | None) -> None:
     """Answer verbs until told to end; what goes wrong is sent back."""
+    # Ctrl-C reaches every process; only the leader decides what becomes of the run
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     member = Member(number)
     while True:
         try:

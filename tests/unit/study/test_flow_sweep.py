@@ -1,5 +1,6 @@
 """A sweep of the 3-D flow: spread, run, stopped, gone on with, registered; on Dask too."""
 
+import signal
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -144,3 +145,31 @@ def test_cases_run_on_a_dask_scheduler(project: Path) -> None:
         found = run_sweep(project, names, scheduler=cluster.scheduler_address)
     assert [one.state for one in found] == ["refused", "refused"]
     assert all("needs at least 2 cells" in one.text for one in found)
+
+
+def test_ctrl_c_keeps_a_checkpoint_and_ends_the_sweep(
+    project: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = project / "project.toml"
+    path.write_text(TEXT.replace('"110 mm"', '"130 mm"'), encoding="utf-8")
+    _, names = spread_cases(read_project(project), "", {"yaw": ["0", "3"]})
+    real = Desk.watch
+
+    def watch(self: Desk, progress: Any) -> bool:
+        if progress.step < 40:
+            signal.raise_signal(signal.SIGINT)
+        return real(self, progress)
+
+    monkeypatch.setattr(Desk, "watch", watch)
+    before = signal.getsignal(signal.SIGINT)
+    with pytest.raises(KeyboardInterrupt, match="goes on from there"):
+        run_sweep(project, names)
+    assert signal.getsignal(signal.SIGINT) is before
+    opened = read_project(project)
+    first, second = (
+        Desk.of(project, built_case(opened.project, project, run_named(opened.project, n)).digest)
+        for n in names
+    )
+    assert first.read()["state"] == "cancelled"
+    assert first.read()["can_resume"]
+    assert second.read() is None

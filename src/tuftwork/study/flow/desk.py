@@ -28,6 +28,7 @@ from tuftwork.flow.judge import prepared_or_faults
 from tuftwork.flow.slab_crew import mpi_world
 from tuftwork.flow.statistics import SeriesMean
 from tuftwork.study.flow.case import Built, built_case, run_named
+from tuftwork.study.flow.gentle import gently
 from tuftwork.study.flow.record import record_tree
 
 _STATE, _STOP, _CHECKPOINT, _LOG = "run.json", "stop", "state.npz", "log.txt"
@@ -205,6 +206,8 @@ def run_case(
         If the case is refused; every fault is in it.
     NotConverged, Cancelled
         As the solver says; the state on disk says so too.
+    KeyboardInterrupt
+        After Ctrl-C; the run has come to its next sample and kept a checkpoint.
     """
     if cards > 1:
         mpi_world()  # whoever waits for this process under MPI is sent home when it ends
@@ -222,8 +225,16 @@ def run_case(
         longest=built.run.longest, settle=built.run.settle, asked_error=built.run.error.best,
         text="", faults=[], history=[],
     )  # fmt: skip
+    with gently((desk.folder / _STOP).touch):
+        return _noted(opened, built, desk, (fields, register, cards))
+
+
+def _noted(
+    opened: OpenProject, built: Built, desk: Desk, wanted: tuple[bool, bool, int]
+) -> dict[str, Any]:
+    """Carry a run out and note how it ends, whatever happens."""
     try:
-        return _carried_out(opened, built, desk, (fields, register, cards))
+        return _carried_out(opened, built, desk, wanted)
     except Cancelled as error:
         desk.note(state="cancelled", text=str(error))
         raise

@@ -1,0 +1,47 @@
+"""Ctrl-C that lets a run come to its next sample and keep a checkpoint."""
+
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from threading import current_thread, main_thread
+from types import FrameType
+
+from tuftwork.errors import Cancelled
+
+
+@contextmanager
+def gently(ask_to_stop: Callable[[], None]) -> Iterator[None]:
+    """Turn the first Ctrl-C into a request; a second one stops at once.
+
+    Parameters
+    ----------
+    ask_to_stop
+        Asks the work to stop at its next good moment by raising ``Cancelled`` there.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        Once the work has stopped on request, so that whatever comes after it stops too.
+    """
+    if current_thread() is not main_thread():
+        yield
+        return
+    asked: list[int] = []
+
+    def answer(number: int, frame: FrameType | None) -> None:
+        if asked:
+            raise KeyboardInterrupt
+        asked.append(number)
+        ask_to_stop()
+
+    before = signal.signal(signal.SIGINT, answer)
+    try:
+        yield
+    except Cancelled as error:
+        if asked:
+            raise KeyboardInterrupt(
+                f"{error}. It goes on from there when it is run again."
+            ) from None
+        raise
+    finally:
+        signal.signal(signal.SIGINT, before)
