@@ -172,7 +172,8 @@ def _rests_on_solid(nest: Nest, parent: Setup, a: int) -> bool:
             continue
         face = list(block)
         face[2 - a] = slice(place, place + 1)
-        if place < 0 or not np.all(parent.mark[tuple(face)] == SOLID):
+        held = parent.mark[tuple(face)]
+        if place < 0 or not held.size or not np.all(held == SOLID):
             return False
     return True
 
