@@ -12,11 +12,11 @@ import pytest
 
 from tuftwork.errors import Fault, FileFault, InputError, NotConverged, UnknownName
 from tuftwork.flow.doubt import Looked
-from tuftwork.flow.engine import CpuEngine
+from tuftwork.flow.engine import CpuEngine, build_engine
 from tuftwork.flow.setup import SOLID, Setup, Surface, plain_box
 from tuftwork.flow.slab import DOWN, UP, cut_layers, cut_slabs
 from tuftwork.flow.slab_crew import MpiCrew, PipeCrew, end_ranks, serve_rank
-from tuftwork.flow.slab_engine import SlabEngine, slabs_here
+from tuftwork.flow.slab_engine import SlabEngine, slabs_here, slabs_on_cards
 from tuftwork.flow.walls import Body, wrap_bodies
 from tuftwork.shape.loft import block, drum
 
@@ -297,3 +297,28 @@ def test_the_text_for_a_card_is_whole_and_names_every_kernel_once(setup: Setup, 
     assert {"give", "take"} <= set(names)
     assert text.count("{") == text.count("}")
     assert "%s" not in text
+
+
+@pytest.mark.gpu
+@pytest.mark.parametrize("precision", ["float32", "float16"])
+def test_two_cards_agree_with_one(setup: Setup, precision: str) -> None:
+    cupy = pytest.importorskip("cupy")
+    try:
+        count = cupy.cuda.runtime.getDeviceCount()
+    except cupy.cuda.runtime.CUDARuntimeError as error:
+        pytest.skip(f"no graphics card: {error}")
+    if count < 2:
+        pytest.skip("there is one card")
+    one = build_engine(setup, "cuda", precision)
+    two = slabs_on_cards(setup, 2, precision)
+    still = np.full(setup.shape[::-1], 1.0)
+    velocity = np.zeros((3, *still.shape))
+    velocity[0] = 0.08
+    for engine in (one, two):
+        engine.start(still, velocity)
+        engine.advance(20)
+    air = setup.mark != SOLID
+    found, wanted = (e.moments().velocity[:, air] for e in (two, one))
+    # the wheel's speed is worked out from another origin: single precision
+    np.testing.assert_allclose(found, wanted, rtol=0, atol=1e-6)
+    two.close()
