@@ -24,7 +24,10 @@ from tuftwork.aeromap.part import (
 )
 from tuftwork.aeromap.part.front_channel import angle_at, way_of
 from tuftwork.aeromap.part.front_neighbour import floor_pull
+from tuftwork.aeromap.part.net_way import node_pressure
 from tuftwork.car import Floor, Project
+from tuftwork.cooling import Surroundings, solve_cooling
+from tuftwork.cooling.case import CoolingCase, cooling_quantities
 from tuftwork.errors import NotCovered, UnknownName
 from tuftwork.floor.front_make import strip_table
 from tuftwork.floor.front_spec import FrontSpec
@@ -273,8 +276,33 @@ class TestNeighbours:
         )
         for channel in (*way_of("front wells"), "nose_flow"):
             assert float(quick_load.effects[channel][0]) == pytest.approx(
-                float(slow_load.effects[channel][0]), rel=0.05, abs=0.015
+                float(slow_load.effects[channel][0]), rel=0.03, abs=1e-3
             )
+
+
+class TestWaysOut:
+    def test_the_pressure_of_a_node_lets_out_what_comes_in(self) -> None:
+        areas, outside = [np.array([0.15]), np.array([0.06])], [np.array([-0.2]), np.array([0.1])]
+        pressure, total = node_pressure(np.array([0.03]), areas, outside)
+        out = sum(
+            a * np.sign(pressure - p) * np.sqrt(np.abs(pressure - p))
+            for a, p in zip(areas, outside, strict=True)
+        )
+        assert float(out[0]) == pytest.approx(0.03, abs=1e-9)
+        assert float(total[0]) == pytest.approx(0.21)
+
+    def test_it_is_that_of_the_solved_net(self) -> None:
+        models = _models(_shared())
+        net = next(m for m in models if m.kind == "air net")
+        told = float(net.load(HERE, _best(models), {}).effects[way_of("front wells")[0]][0])
+        project = _shared()
+        exact = cooling_quantities(project)
+        around = Surroundings(speed=np.array([200 / 3.6]), temperature=293.0, pressure=101325.0)
+        case = CoolingCase.of_project(project, lambda n: np.array([exact[n].best]), around)
+        air = solve_cooling(case.system, case.around).air
+        assert told == pytest.approx(
+            float(air.at("front wells")[0] / np.asarray(around.head)[0]), abs=0.01
+        )
 
 
 class TestInput:

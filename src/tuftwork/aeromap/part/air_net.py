@@ -13,7 +13,7 @@ import numpy as np
 from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
 from tuftwork.aeromap.part.base import FRONTAL_AREA, EstimatedPart, Reference
 from tuftwork.aeromap.part.coefficient import coefficients_of, overridden, without
-from tuftwork.aeromap.part.net_way import telling, way_fields, ways_of
+from tuftwork.aeromap.part.net_way import Way, telling, way_fields, ways_of
 from tuftwork.aeromap.part.response import Response, response_of
 from tuftwork.car import AirNetPart, Project
 from tuftwork.cooling import Surroundings, cooling_cost, solve_cooling
@@ -50,7 +50,7 @@ class NetCooling(EstimatedPart):
     """
 
     project: Project
-    ways: tuple[str, ...] = ()
+    ways: tuple[Way, ...] = ()
     kept: dict[tuple[float, bytes], Array] = field(default_factory=dict, compare=False, repr=False)
 
     def load(
@@ -59,10 +59,10 @@ class NetCooling(EstimatedPart):
         """Return the net's load; see :class:`tuftwork.aeromap.interface.PartModel`."""
         fields = self.solved(platform, draws)
         own = _part_load(self, fields[: len(FIELDS)], draws)
-        return telling(own, self.ways, fields[len(FIELDS) :])
+        return telling(own, self.ways, fields[len(FIELDS) :], draws)
 
     def solved(self, platform: PlatformState, draws: Mapping[str, Field]) -> Array:
-        """Return ``FIELDS``, then three a way, at every speed: ``(n_field, ..., n_draw)``."""
+        """Return ``FIELDS``, then one a way, at every speed: ``(n_field, ..., n_draw)``."""
         speed = np.asarray(platform.speed, dtype=float)
         density = np.asarray(platform.density, dtype=float)
         if speed.size == 1 and density.ndim <= 1:
@@ -123,7 +123,7 @@ class QuickNet(EstimatedPart):
     """The same part behind a response surface in those inputs that tell."""
 
     response: Response
-    ways: tuple[str, ...] = ()
+    ways: tuple[Way, ...] = ()
 
     def load(
         self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
@@ -131,7 +131,8 @@ class QuickNet(EstimatedPart):
         """Return the load the response surface gives."""
         inputs = np.stack(np.broadcast_arrays(*(draws[n] for n in self.response.names)))
         fields = self.response.at(inputs, platform.speed)
-        return telling(_part_load(self, fields[:_QUICK], draws), self.ways, fields[_QUICK:])
+        own = _part_load(self, fields[:_QUICK], draws)
+        return telling(own, self.ways, fields[_QUICK:], draws)
 
 
 def quickened(models: Sequence[PartModel], density: float) -> tuple[PartModel, ...]:
@@ -157,7 +158,8 @@ def _quick(model: NetCooling, density: float) -> QuickNet:
     )
     uncertain = {name: draws[name] for name in ensemble.uncertain}
     response = response_of(uncertain, np.array(_SPEEDS), values)
-    kept = {*response.names, *(n for n in model.inputs if not _is_of_net(n))}
+    out = {name for way in model.ways for o in way.outlets for name in o.names}
+    kept = {*response.names, *out, *(n for n in model.inputs if not _is_of_net(n))}
     return QuickNet(
         name=model.name, kind=model.kind, sources=model.sources, reference=model.reference,
         inputs={n: q for n, q in model.inputs.items() if n in kept}, response=response,
