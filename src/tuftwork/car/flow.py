@@ -122,6 +122,9 @@ class FlowRun(Table):
         Literal["", "float64", "float32", "float16"],
         Field(description="Storage; the back end's first unless given"),
     ] = ""
+    cards: Annotated[
+        int, Field(ge=1, le=256, strict=True, description="Graphics cards that share the box")
+    ] = 1
     lattice_speed: Annotated[
         float, Field(ge=0.005, le=0.2, description="Cells the air crosses in one step")
     ] = 0.1

@@ -11,7 +11,8 @@ from tuftwork.cli.show import show_lines, show_table
 
 CaseOption = Annotated[str, typer.Option(help="Case of [[flow.cases]]; the first unless given.")]
 CardsOption = Annotated[
-    int, typer.Option("--cards", min=1, help="Graphics cards that share the box.")
+    int,
+    typer.Option("--cards", min=0, help="Graphics cards that share the box; as the case says."),
 ]
 
 
@@ -22,7 +23,7 @@ def prepare(
     quick: Annotated[
         bool, typer.Option("--quick", help="Size and cost only; the grid is not cut.")
     ] = False,
-    cards: CardsOption = 1,
+    cards: CardsOption = 0,
     as_json: JsonOption = False,
 ) -> int:
     """Check a case of the 3-D flow and say what it will cost; nothing runs."""
@@ -79,7 +80,7 @@ def run(
     register: Annotated[
         bool, typer.Option(help="Register the finished run as evidence of the project.")
     ] = True,
-    cards: CardsOption = 1,
+    cards: CardsOption = 0,
     as_json: JsonOption = False,
 ) -> int:
     """Run a case of the 3-D flow; goes on from a checkpoint, Ctrl-C keeps one."""
@@ -131,7 +132,7 @@ def sweep(
         str, typer.Option(help="Address of a Dask scheduler: tcp://host:8786.")
     ] = "",
     at_once: Annotated[int, typer.Option(min=1, help="Cases side by side on this machine.")] = 1,
-    cards: CardsOption = 1,
+    cards: CardsOption = 0,
     as_json: JsonOption = False,
 ) -> int:
     """Run many cases of the 3-D flow; what is done is not run again, what failed is told."""

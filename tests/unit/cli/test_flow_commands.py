@@ -91,6 +91,10 @@ def test_prepare_tells_what_several_cards_need_and_why_the_cpu_takes_none(projec
     assert "on each of 2 cards" in told["memory"]
     assert "2 graphics cards" in told["time at most"]
     assert "2 times one card's rate" in told["cards together"]
+    said = on_card.replace('back_end = "cuda"', 'back_end = "cuda"\ncards = 4')
+    (project / "project.toml").write_text(said, encoding="utf-8")
+    tree = json.loads(call("flow", "prepare", str(project), "--quick", "--json", code=0))
+    assert any("on each of 4 cards" in row["text"] for row in tree["cost"])
 
 
 def test_a_sweep_tells_every_case_that_is_refused(project: Path) -> None:

@@ -95,12 +95,13 @@ class Built:
         run = self.run
         return StopRule(error=run.error.best, settle=run.settle, longest=run.longest)
 
-    def forecast(self, free: float | None = None, cards: int = 1) -> Forecast:
+    def forecast(self, free: float | None = None, cards: int = 0) -> Forecast:
         """Return size, cost and faults before anything runs."""
         run = self.run
         seen = forecast(
             self.case, lengths=run.longest, backend=run.back_end,
-            precision=run.precision or None, free=free, cards=cards,
+            precision=run.precision or None, free=free,
+            cards=cards or run.cards,
         )  # fmt: skip
         return replace(seen, faults=(*self._doubts(), *seen.faults))
 

@@ -176,7 +176,7 @@ def prepare_case(opened: OpenProject, name: str = "") -> tuple[Built, Prepared]:
 
 def run_case(
     folder: Path, name: str = "", *, tell: Tell = _nobody, fields: bool = False,
-    register: bool = True, cards: int = 1,
+    register: bool = True, cards: int = 0,
 ) -> dict[str, Any]:  # fmt: skip
     """Run a case of a project to its end and register it as evidence.
 
@@ -193,7 +193,7 @@ def run_case(
     register
         Whether the finished run becomes evidence of the project.
     cards
-        How many graphics cards share the box.
+        How many graphics cards share the box; as the case says where 0.
 
     Returns
     -------
@@ -209,9 +209,10 @@ def run_case(
     KeyboardInterrupt
         After Ctrl-C; the run has come to its next sample and kept a checkpoint.
     """
+    opened = read_project(folder)
+    cards = cards or run_named(opened.project, name).cards
     if cards > 1:
         mpi_world()  # whoever waits for this process under MPI is sent home when it ends
-    opened = read_project(folder)
     built = built_case(opened.project, opened.folder, run_named(opened.project, name))
     desk = Desk.of(opened.folder, built.digest, tell)
     going = desk.read()

@@ -134,7 +134,7 @@ def run_sweep(
     *,
     scheduler: str = "",
     at_once: int = 1,
-    cards: int = 1,
+    cards: int = 0,
     tell: Callable[[Swept, int, int], None] = lambda swept, done, count: None,
 ) -> tuple[Swept, ...]:
     """Run cases of a project that are not done yet and register what they gave.
@@ -150,7 +150,7 @@ def run_sweep(
     at_once
         Cases side by side on this machine; on graphics cards each takes one, in turn.
     cards
-        Graphics cards that share each case.
+        Graphics cards that share each case; as the case says where 0.
     tell
         Called for every case that ends, with how many have and how many there are.
 
@@ -236,10 +236,8 @@ def run_one(task: _Task) -> dict[str, str]:
 
 def _take_card(task: _Task) -> None:
     """Give cases that run side by side a card each, in turn."""
-    if not task.threads or task.cards > 1:
-        return
     run = run_named(read_project(Path(task.folder)).project, task.name)
-    if run.back_end == "cuda":
+    if task.threads and run.back_end == "cuda" and (task.cards or run.cards) == 1:
         try:
             import cupy
 
