@@ -8,7 +8,7 @@ does not depend on how the grid lies.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 Marks = npt.NDArray[np.uint8]
+_Any = TypeVar("_Any", bound=np.generic)
 _FINE = 8
 """Points along a core's axis at which its share of a cell is looked up."""
 _LEAST = 0.01
@@ -270,7 +271,7 @@ def add_cores(
     to = np.array([0, *(core.surface for core, _ in cores)], np.uint8)
     cell = np.concatenate([links.cell, more])
 
-    def wider(array: npt.NDArray[np.generic]) -> npt.NDArray[np.generic]:
+    def wider(array: npt.NDArray[_Any]) -> npt.NDArray[_Any]:
         blank = np.zeros((*array.shape[:-1], more.size), array.dtype)
         return np.concatenate([array, blank], axis=-1)
 

@@ -286,10 +286,10 @@ def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
             meshes, wheelbase=base, change_front=(now_front or 0.0) - shape.drawn_front,
             change_rear=(now_rear or 0.0) - shape.drawn_rear, left_alone=shape.wheels,
         )  # fmt: skip
-    meshes, boxes = split_openings(meshes)
+    solid, boxes = split_openings(meshes)
     air = air_of(**_weather(project))
     rho, nu = float(air.density), float(air.viscosity) / float(air.density)
-    parts = with_porous(project, _parts(meshes, shape, run), density=rho, viscosity=nu)
+    parts = with_porous(project, _parts(solid, shape, run), density=rho, viscosity=nu)
     openings, tie = openings_of(project, boxes, [p.name for p in parts], run.speed.best)
     box = _box(parts, run)
     zones = zones_round(parts, box, levels=run.levels, has_road=run.road != "none")

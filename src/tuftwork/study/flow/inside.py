@@ -123,9 +123,10 @@ def check_names(project: Project, drawn: Sequence[str]) -> None:
     """
     flow = project.flow
     assert flow is not None
-    for one in (*flow.cores, *flow.fans, *flow.openings):
-        if one.part not in drawn:
-            raise UnknownName("part", one.part, drawn)
+    wanted = [s.part for s in (*flow.cores, *flow.fans)] + [o.part for o in flow.openings]
+    for name in wanted:
+        if name not in drawn:
+            raise UnknownName("part", name, drawn)
 
 
 def _best_case(project: Project, around: Surroundings | None = None) -> CoolingCase:
