@@ -13,8 +13,9 @@ import pytest
 from tuftwork.errors import Fault, FileFault, InputError, NotConverged, UnknownName
 from tuftwork.flow.doubt import Looked
 from tuftwork.flow.engine import CpuEngine, build_engine
-from tuftwork.flow.setup import SOLID, Setup, Surface, plain_box
-from tuftwork.flow.slab import DOWN, UP, cut_layers, cut_slabs
+from tuftwork.flow.porous import add_cores
+from tuftwork.flow.setup import SOLID, Core, Setup, Surface, plain_box
+from tuftwork.flow.slab import DOWN, UP, cut_layers, cut_slabs, some_walls
 from tuftwork.flow.slab_crew import MpiCrew, PipeCrew, end_ranks, serve_rank
 from tuftwork.flow.slab_engine import SlabEngine, slabs_here, slabs_on_cards
 from tuftwork.flow.walls import Body, wrap_bodies
@@ -322,3 +323,23 @@ def test_two_cards_agree_with_one(setup: Setup, precision: str) -> None:
     # the wheel's speed is worked out from another origin: single precision
     np.testing.assert_allclose(found, wanted, rtol=0, atol=1e-6)
     two.close()
+
+
+@pytest.mark.parametrize("order", ["by layer", "any"])
+def test_a_core_cut_by_a_slab_resists_as_in_the_whole_box(setup: Setup, order: str) -> None:
+    """Wall cells and cells of a core stand in one list, in whatever order it was put together."""
+    walls = replace(setup.walls, surfaces=(*setup.walls.surfaces, Surface(name="core")))
+    core = Core(name="core", surface=4, axis=(0.8, 0.0, 0.6), linear=0.05, square=0.4, across=0.5)
+    porous = block("core", (20.6, 3.2, 8.3), (23.4, 12.7, 17.6)).triangles
+    mark, links, _ = add_cores(setup.mark, walls, [(core, porous)])
+    if order == "any":
+        links = some_walls(links, np.random.default_rng(5).permutation(links.cell.size))
+    cored = replace(setup, mark=mark, walls=links)
+    one, two = CpuEngine(cored), slabs_here(cored, 3, overlap=True)
+    for engine in (one, two):
+        engine.start_uniform()
+        engine.advance(8)
+    assert differ(one.moments().velocity, two.moments().velocity, mark) < 1e-14
+    assert differ(one.wall_rows(), two.wall_rows()) < 1e-13
+    np.testing.assert_allclose(two.part_loads(), one.part_loads(), rtol=0, atol=1e-11)
+    assert abs(one.part_loads()[4, 0]) > 1e-3
