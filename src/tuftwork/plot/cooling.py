@@ -218,10 +218,13 @@ def network(
                 a, b, arrowstyle="-|>", mutation_scale=9, color=colour, shrinkA=7, shrinkB=7,
                 linewidth=0.8 + 5.0 * abs(flows[name]) / largest, alpha=0.75,
             ))  # fmt: skip
-            ax.annotate(_edge_words(state, name, flows[name]), (0.5 * (a[0] + b[0]),
-                        0.5 * (a[1] + b[1])), xytext=(0, 7), textcoords="offset points",
+            # a falling arrow passes under the node it leaves: its words stand further on
+            on = 0.5 if abs(b[1] - a[1]) < 0.3 else 0.74
+            ax.annotate(_edge_words(state, name, flows[name]), (a[0] + on * (b[0] - a[0]),
+                        a[1] + on * (b[1] - a[1])), xytext=(0, 7), textcoords="offset points",
                         ha="center", va="bottom", fontsize=7.5, color=theme.ink,
                         bbox=_plate(theme))  # fmt: skip
+        falls = {start for _, start, end in edges if place[end][1] < place[start][1] - 0.3}
         for node, (x, y) in place.items():
             is_out = node.startswith(_OUTSIDE)
             ax.plot(x, y, "o", markersize=4 if is_out else 7, markeredgecolor=theme.paper,
@@ -230,7 +233,8 @@ def network(
                 p = float(np.median(air.at(node))) / 1e3
                 t = float(np.median(air.at(node, "temperature"))) - _ZERO_C
                 ax.annotate(f"{node}\n{p:+.2f} kPa, {t:.0f} °C".replace("-", "\u2212"), (x, y),
-                            xytext=(0, -9), textcoords="offset points", ha="center", va="top",
+                            xytext=(2 if node in falls else 0, -9), textcoords="offset points",
+                            ha="right" if node in falls else "center", va="top",
                             fontsize=7.5, color=theme.faint)  # fmt: skip
         ax.set_axis_off()
         ax.margins(0.07, 0.16)

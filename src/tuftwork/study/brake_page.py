@@ -24,6 +24,7 @@ from tuftwork.study.number import (
     number_of_summary,
 )
 from tuftwork.study.support import Support, counted
+from tuftwork.study.tell import RoomTeller
 
 Page = dict[str, Any]
 _KMH = 3.6
@@ -71,11 +72,10 @@ def brakes_of(project: Project) -> Brakes:
     return project.brakes
 
 
-class _Teller:
+class _Teller(RoomTeller):
     """Numbers of the brakes, each with its chain."""
 
     def __init__(self, answers: Answers) -> None:
-        self.answers = answers
         self.table = brakes_of(answers.project)
         found = answers.results["brakes"]
         if "refused" in found:
@@ -83,23 +83,16 @@ class _Teller:
         self.source = str(found["source"])
         lap = format_plain(found["lap_time"], "time", digits=1)
         air = format_plain(self.table.temperature.best, "temperature", digits=0)
-        self.at = f"{self.table.laps} laps of {lap}, {air} air"
-        self.among = {n for n in answers.job.quantities if n.startswith("brakes.")}
-        self.links = [
-            Link(what=f"Power of the {self.source} into the brakes" if self.source else
-                 "Entered stops at the limit of grip; what drag leaves heats the discs",
-                 origin="computed", place="docs/models/brakes.md"),
-            *(link_of_source("Heat transfer coefficients", s) for s in SOURCES),
-        ]  # fmt: skip
-
-    def number(
-        self, address: str, draws: Any, dimension: str, title: str, unit: str | None = None
-    ) -> Number:
-        size = self.answers.ensemble.size
-        values = np.broadcast_to(np.asarray(draws, dtype=float), (size,))
-        return self.answers.book.number(
-            f"brakes/{address}", values, dimension, unit=unit, title=title, links=self.links,
-            at=self.at, among=self.among, notices=(BRAKE_CAUTION,),
+        super().__init__(
+            answers, "brakes", at=f"{self.table.laps} laps of {lap}, {air} air",
+            among=("brakes.",),
+            links=[
+                Link(what=f"Power of the {self.source} into the brakes" if self.source else
+                     "Entered stops at the limit of grip; what drag leaves heats the discs",
+                     origin="computed", place="docs/models/brakes.md"),
+                *(link_of_source("Heat transfer coefficients", s) for s in SOURCES),
+            ],
+            caution=BRAKE_CAUTION,
             decision="How large the brake duct must be, and which pad and fluid.",
         )  # fmt: skip
 

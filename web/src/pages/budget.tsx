@@ -38,7 +38,7 @@ export function BudgetSheet() {
           <div class={busy ? "body waiting" : "body"}>
             <Sum tree={tree} />
             {tree.rows.length === 0 ? (
-              <Empty text="No parts yet. Add a [part.NAME] table to project.toml." />
+              <Empty text="No parts yet. Add a [[parts]] table to project.toml." />
             ) : (
               <>
                 <figure>
