@@ -1,8 +1,9 @@
 """The trim table as a step of the study: every setting through the part engines and the platform.
 
-Each value of what is turned gets a map of its own; ride heights move over it. The table is ordered
-on the car in the middle of the draws; every row shown is then run for some draws of the study's
-ensemble, differences against the baseline taken draw by draw.
+Each value of what is turned gets a map of its own; ride heights move over it. Which settings keep
+the balance is decided on the car in the middle of the draws; every row shown is then run for some
+draws of the study's ensemble, differences against the baseline taken draw by draw, and the table
+is in order of the downforce in the middle of those draws.
 """
 
 from collections.abc import Mapping, Sequence
@@ -107,7 +108,7 @@ def trim_step(job: Job) -> Step:
     return Step(
         name="trim", title="Trim table", inputs=inputs, work=work,
         needs=("tie", "axes", *line_needs(table), *_tables(project)),
-        weight=4.0,
+        version=2, weight=4.0,
     )  # fmt: skip
 
 
@@ -211,13 +212,23 @@ def table_of_settings(project: Project, circuit: Circuit, car: LapCar, aero: Aer
     runner = SettingRuns(circuit=circuit, car=car, aero=aero, corners=trim.corners)
     base = runner.run(reference)
     grips = {row.setting.name: row.grip_scale for row in special}
-    rows = [
-        row_tree(row, group, base, runner.run(row.setting, grips.get(row.setting.name, 1.0)))
-        for group, some in (("kept", table.rows), ("special", table.special))
-        for row in some
+    drawn = {row.setting.name: runner.run(row.setting) for row in table.rows}
+    table = replace(table, rows=tuple(sorted(
+        table.rows, key=lambda row: -_median(drawn[row.setting.name]["downforce"])
+    )))  # fmt: skip
+    rows = [row_tree(row, "kept", base, drawn[row.setting.name]) for row in table.rows]
+    rows += [
+        row_tree(row, "special", base, runner.run(row.setting, grips.get(row.setting.name, 1.0)))
+        for row in table.special
     ]
     rows += [row_tree(row, "left out", {}, {}) for row in table.left_out]
     return {"rows": rows, "text": trim_rows_as_text(table), "base": base, **_head(table)}
+
+
+def _median(draws: Array) -> float:
+    """Return the middle of the draws that have a lap; below all where none has."""
+    there = draws[np.isfinite(draws)]
+    return float(np.median(there)) if there.size else -np.inf
 
 
 def _request(trim: Trim) -> TrimRequest:

@@ -1,40 +1,22 @@
 /** Where the downforce comes from: a waterfall and a table, at one speed in one state. */
 
-import { place, turn } from "../store";
 import type { Budget, BudgetRow } from "../types";
-import { Choice } from "../widgets/control";
 import { KgFactor, NumberText } from "../widgets/num";
 import { Empty } from "../widgets/state";
 import { Waterfall } from "../widgets/waterfall";
+import { asked, Ways } from "../widgets/ways";
 import { Page } from "./page";
 
 export function BudgetSheet() {
-  const { speed = "", state = "" } = place.value.query;
-  const query = new URLSearchParams(Object.entries({ speed, state }).filter(([, v]) => v)).toString();
   return (
     <Page<Budget>
       title="Budget"
       lead="Parts alone, what they do to each other as rows of their own, and the sum against what was measured."
-      address={`/budget.json${query ? `?${query}` : ""}`}
+      address={`/budget.json${asked()}`}
     >
       {(tree, busy) => (
         <KgFactor.Provider value={tree.kg_per_m2}>
-          <div class="controls">
-            <Choice
-              label="Speed, km/h"
-              value={speed || String(tree.speed.best)}
-              options={tree.speeds.map((v) => [String(v), String(v)] as const)}
-              onPick={(v) => turn({ speed: v }, true)}
-            />
-            {tree.states.length > 1 && (
-              <Choice
-                label="State"
-                value={state || tree.state}
-                options={tree.states.map((v) => [v, v] as const)}
-                onPick={(v) => turn({ state: v }, true)}
-              />
-            )}
-          </div>
+          <Ways tree={tree} />
           <div class={busy ? "body waiting" : "body"}>
             <Sum tree={tree} />
             {tree.rows.length === 0 ? (

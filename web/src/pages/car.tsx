@@ -1,11 +1,11 @@
 /** The car as one system: budget, parts together, states, map, platform, leverage. */
 
 import type { ComponentChildren } from "preact";
-import { place, turn } from "../store";
+import { place } from "../store";
 import type { Num } from "../types";
-import { Choice } from "../widgets/control";
 import { KgFactor, NumberText, RangeBar, spanOf } from "../widgets/num";
 import { Empty } from "../widgets/state";
+import { asked, Ways } from "../widgets/ways";
 import { BudgetSheet } from "./budget";
 import "./car.css";
 import { PlatformView } from "./car-platform";
@@ -104,14 +104,12 @@ function Part({
   lead?: string;
   children: (tree: CarTree) => ComponentChildren;
 }) {
-  const { speed = "", state = "" } = place.value.query;
-  const query = new URLSearchParams(Object.entries({ speed, state }).filter(([, v]) => v)).toString();
   return (
     <Page<CarTree>
       title={title ?? "Car"}
       bare={title === undefined}
       lead={lead}
-      address={`/car.json${query ? `?${query}` : ""}`}
+      address={`/car.json${asked()}`}
     >
       {(tree, busy) => (
         <KgFactor.Provider value={tree.kg_per_m2}>
@@ -120,28 +118,6 @@ function Part({
         </KgFactor.Provider>
       )}
     </Page>
-  );
-}
-
-function Ways({ tree }: { tree: CarTree }) {
-  const { speed = "", state = "" } = place.value.query;
-  return (
-    <div class="controls">
-      <Choice
-        label="Speed, km/h"
-        value={speed || String(tree.speed.best)}
-        options={tree.speeds.map((v) => [String(v), String(v)] as const)}
-        onPick={(v) => turn({ speed: v }, true)}
-      />
-      {tree.states.length > 1 && (
-        <Choice
-          label="State"
-          value={state || tree.state}
-          options={tree.states.map((v) => [v, v] as const)}
-          onPick={(v) => turn({ state: v }, true)}
-        />
-      )}
-    </div>
   );
 }
 
