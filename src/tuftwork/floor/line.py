@@ -264,7 +264,7 @@ def solve_line(
 
 def _guess(x: Array, geo: Array, ends: Array) -> Array:
     n = x.size
-    level = float(geo[:, 0].min())
+    level = float(np.median(geo[:, 0]))
     z = np.zeros((n, N_UNKNOWN))
     z[:, 0] = ends[0] + 0.0018 * (x - x[0])
     z[:, 0] = np.minimum(z[:, 0], 0.1 * level)
