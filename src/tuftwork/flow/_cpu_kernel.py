@@ -18,6 +18,12 @@ def max2(a, b):
     return a if a > b else b
 
 
+@njit(inline="always")
+@no_type_check
+def min2(a, b):
+    return a if a < b else b
+
+
 @njit(error_model="numpy")
 @no_type_check
 def other_surface(table, m, ex, ey, ez, px, py, pz):
@@ -473,7 +479,9 @@ def wall_cell(
     us = 0.0
     om = 1.0 / (3.0 * nu + 0.5)
     if wall_law > 0.0:
-        yn = max2(y, 0.5) / nu
+        far = max2(y, -y)
+        deep = max2(wall_law, 2.0)
+        yn = max2(far, 0.5) / nu
         rey = max2(ut * yn, 1e-12)
         up = sqrt(rey)
         if rey > 139.5:
@@ -508,7 +516,12 @@ def wall_cell(
         law = log(1.0 + 0.41 * yp) * 2.4390243902439024 + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)
         slope = 1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091 * (e1 - e2 + yp * 0.3333333333333333 * e2)
         us = us + (ut / us - law) / (ut / (us * us) + slope * yn)
-        om = 1.0 / (3.0 * (nu + 0.41 * us * (2.0 * max2(y, 0.5) + 1.0)) + 0.5)
+        mixing = 2.0 * max2(y, 0.5) + 1.0
+        if y < 0.0:
+            damp = 1.0 - exp(-0.03846153846153846 * yn * us)
+            mixing = far * damp * damp
+            mixing = mixing * min2(1.0, max2(0.0, (deep - far) / (deep - 1.0)))
+        om = 1.0 / (3.0 * (nu + 0.41 * us * mixing) + 0.5)
     if wall_law < 0.0:
         om = 1.8
     tr = pxx + pyy + pzz
@@ -794,9 +807,12 @@ def wall_cell(
         shear = rho * us * us * max2(area, 0.0)
         pull = shear * grip / (grip * grip + 1e-4) * it
         wide = max2(y, 0.5)
+        share = 0.28
+        if wall_law > 1.5:
+            share = 0.45
         jump = us * 2.4390243902439024 * log(1.0 + 1.0 / wide)
-        rest = 0.28 * rho * jump * it * (1.0 - 1.0 / om)
-        late = -0.28 * rho * jump * it / om - rest
+        rest = share * rho * jump * it * (1.0 - 1.0 / om)
+        late = -share * rho * jump * it / om - rest
     exl = SIXTH + 0.5 * bx * (bx - 1.0)
     exm = TWOTHIRD - bx * bx
     exn = SIXTH + 0.5 * bx * (bx + 1.0)

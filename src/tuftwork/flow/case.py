@@ -118,6 +118,8 @@ class FlowCase:
         Speed of the car in cells per step; sets the time step. [-]
     skin
         Cells closer to a closed surface than this are taken out; 0 keeps all of them. [cells]
+    layer
+        Depth of a layer on walls with the wall law that mixes as turbulence does; 0: none. [cells]
     openings
         Faces of closed parts that swallow and blow air.
     tie
@@ -138,6 +140,7 @@ class FlowCase:
     viscosity: float = 1.46e-5
     lattice_speed: float = 0.1
     skin: float = field(default=0.0)
+    layer: int = 0
     openings: tuple[Opening, ...] = ()
     tie: NetTie | None = None
     zones: tuple[Zone, ...] = ()
@@ -164,6 +167,8 @@ class FlowCase:
             raise InputError("parts", len(self.parts), "", "must be at most 200", "Join parts.")
         if not 0 <= self.skin <= 1:
             raise InputError("skin", self.skin, "cells", "must be from 0 to 1")
+        if self.layer and not 3 <= self.layer <= 8:
+            raise InputError("layer", self.layer, "cells", "must be 0 or from 3 to 8")
         for part in self.parts:
             if part.porous is not None and not part.is_closed:
                 cure = "Close it, so that its depth is known."

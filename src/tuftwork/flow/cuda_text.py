@@ -15,6 +15,7 @@ typedef unsigned char u8;
 #define SIXTH 0.1666666666666667f
 #define TWOTHIRD 0.6666666666666667f
 #define max2 fmaxf
+#define min2 fminf
 #define sqrt sqrtf
 #define exp expf
 #define log logf

@@ -9,6 +9,7 @@ from tuftwork.errors import InputError
 from tuftwork.flow.case import FlowCase
 from tuftwork.flow.corner import hold_corners
 from tuftwork.flow.edge import edge_points, hold_edges, sharp_edges
+from tuftwork.flow.layer import add_layer
 from tuftwork.flow.porous import add_cores, lattice_core
 from tuftwork.flow.setup import Surface, WallLinks
 from tuftwork.flow.through import FASTEST, Face, add_openings, with_flows
@@ -34,6 +35,7 @@ def cut_case(
     links, faces = _opened(case, links, shape, origin)
     links, _ = hold_corners(links)
     links, _ = hold_edges(links, shape, _edges(case, origin))
+    mark, links = add_layer(mark, links, case.layer)
     mark, links, lost = _with_cores(case, mark, links, origin)
     return mark, links, faces, _core_notices(case, lost)
 

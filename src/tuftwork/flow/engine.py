@@ -175,7 +175,7 @@ def lever(setup: Setup) -> Floats:
     lx, ly, _ = setup.shape
     n, g = setup.walls.cell, setup.walls.geometry.astype(float)
     at = np.stack([n % lx, (n // lx) % ly, n // (lx * ly)]).astype(float)
-    return np.asarray(at - g[3] * g[:3])
+    return np.asarray(at - np.abs(g[3]) * g[:3])
 
 
 class CpuEngine(AbstractEngine):

@@ -31,6 +31,12 @@ def max2(a, b):
     return a if a > b else b
 
 
+@njit(inline="always")
+@no_type_check
+def min2(a, b):
+    return a if a < b else b
+
+
 @njit(error_model="numpy")
 @no_type_check
 def other_surface(table, m, ex, ey, ez, px, py, pz):

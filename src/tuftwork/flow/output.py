@@ -162,7 +162,8 @@ def _beside(result: FlowResult, part: int) -> tuple[Floats, Floats]:
     feet, rows = [], []
     for box in (result, *result.boxes):
         prepared = box.prepared
-        own = np.flatnonzero(prepared.setup.walls.counted() == part + 1)
+        walls = prepared.setup.walls
+        own = np.flatnonzero((walls.counted() == part + 1) & (walls.geometry[3] >= 0))
         at = prepared.case.cell * lever(prepared.setup)[:, own]
         feet.append((at + np.array(prepared.origin)[:, None]).T)
         rows.append(box.wall_rows[:, own])

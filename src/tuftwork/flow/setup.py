@@ -34,6 +34,8 @@ class Surface:
         Air passes at the momentum ``velocity`` per density, whatever the pressure.
     counts_to
         Surface number under which its loads are summed; None: its own.
+    layer
+        Depth of the mixing layer on the wall law, at least 2; 0: none. [cells]
     """
 
     name: str
@@ -44,10 +46,16 @@ class Surface:
     fall: tuple[float, float, float] = (0.0, 0.0, 0.0)
     is_opening: bool = False
     counts_to: int | None = None
+    layer: float = 0.0
 
     def row(self) -> list[float]:
-        """Return the row of the surface table; the first number is −1 for an opening."""
-        first = -1.0 if self.is_opening else float(self.has_wall_law)
+        """Return the row of the surface table.
+
+        The first number is 0 without slip, 1 with the wall law, the layer's depth with both, and
+        −1 for an opening.
+        """
+        first = self.layer or float(self.has_wall_law)
+        first = -1.0 if self.is_opening else first
         return [first, *self.velocity, *self.spin, *self.centre, *self.fall]
 
 

@@ -19,6 +19,9 @@ from tuftwork.flow.recipe import (
 REST_SHARE = 0.28
 """Share of the logarithmic step of speed at which the spring of the wall cell rests, set on a
 column of air between two walls so that it loses the momentum that the law says. [-]"""
+LAYER_SHARE = 0.45
+"""The same share where a layer with the wall's mixing length lies on the wall cells, set on
+such a column. [-]"""
 
 
 def wall_collision() -> list[Line]:
@@ -39,7 +42,14 @@ def wall_collision() -> list[Line]:
         Line("let", "om", "1.0 / (3.0 * nu + 0.5)"),
         Line("if", "", "wall_law > 0.0"),
         *wall_law(),
-        Line("set", "om", "1.0 / (3.0 * (nu + 0.41 * us * (2.0 * max2(y, 0.5) + 1.0)) + 0.5)"),
+        Line("let", "mixing", "2.0 * max2(y, 0.5) + 1.0"),
+        # cells of the layer: the mixing length of the wall, damped at it, fading outwards
+        Line("if", "", "y < 0.0"),
+        Line("let", "damp", "1.0 - exp(-0.03846153846153846 * yn * us)"),
+        Line("set", "mixing", "far * damp * damp"),
+        Line("set", "mixing", "mixing * min2(1.0, max2(0.0, (deep - far) / (deep - 1.0)))"),
+        Line("end"),
+        Line("set", "om", "1.0 / (3.0 * (nu + 0.41 * us * mixing) + 0.5)"),
         Line("end"),
         # beside an opening the stress is let go: with little viscosity a set momentum would ring
         Line("if", "", "wall_law < 0.0"),
@@ -109,9 +119,13 @@ def slip() -> list[Line]:
         # a cell with few links can hold little along the wall: it is let off
         Line("set", "pull", "shear * grip / (grip * grip + 1e-4) * it"),
         Line("let", "wide", "max2(y, 0.5)"),
+        Line("let", "share", f"{REST_SHARE}"),
+        Line("if", "", "wall_law > 1.5"),
+        Line("set", "share", f"{LAYER_SHARE}"),
+        Line("end"),
         Line("let", "jump", "us * 2.4390243902439024 * log(1.0 + 1.0 / wide)"),
-        Line("set", "rest", f"{REST_SHARE} * rho * jump * it * (1.0 - 1.0 / om)"),
-        Line("set", "late", f"-{REST_SHARE} * rho * jump * it / om - rest"),
+        Line("set", "rest", "share * rho * jump * it * (1.0 - 1.0 / om)"),
+        Line("set", "late", "-share * rho * jump * it / om - rest"),
         Line("end"),
         *wall_factors(),
     ]
@@ -138,7 +152,9 @@ def _sent_back(i: int, name: str) -> list[Line]:
 def wall_law() -> list[Line]:
     """Friction velocity ``us`` from ``ut`` at ``y``: power-law start, Newton on [reichardt1951]."""
     out = [
-        Line("let", "yn", "max2(y, 0.5) / nu"),
+        Line("let", "far", "max2(y, -y)"),
+        Line("let", "deep", "max2(wall_law, 2.0)"),
+        Line("let", "yn", "max2(far, 0.5) / nu"),
         Line("let", "rey", "max2(ut * yn, 1e-12)"),
         Line("let", "up", "sqrt(rey)"),
         Line("if", "", "rey > 139.5"),
