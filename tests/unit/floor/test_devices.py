@@ -91,7 +91,7 @@ def test_a_softer_splitter_droops_and_carries_more_until_it_is_drawn_down() -> N
     assert 0 < soft.droop < 0.02
     assert soft.under > rigid.under
     # the fixed point holds: load over stiffness is the droop
-    np.testing.assert_allclose(soft.downforce * FLOW.pressure / 1e5, soft.droop, rtol=1e-3)
+    np.testing.assert_allclose(soft.plate * FLOW.pressure / 1e5, soft.droop, rtol=1e-3)
     with pytest.raises(NotConverged, match="draws it to the road"):
         solve_front(replace(FRONT, stiffness=8e3), FLOW, CLOSURE)
 
