@@ -29,6 +29,7 @@ _HEAD = """
 #define __forceinline__ inline
 #define __launch_bounds__(x)
 struct Place { int x; };
+struct float4 { float x, y, z, w; };
 static Place blockIdx, threadIdx;
 struct __half { unsigned short held; };
 inline float __half2float(__half) { return 0.0f; }
@@ -67,6 +68,7 @@ class RawModule:
 
     def __init__(self, *, code: str, options: tuple[str, ...]) -> None:
         text = _HEAD + code.replace("#include <cuda_fp16.h>", "")
+        text = re.sub(r'extern "C" (__constant__ [^;]*;)', r'extern "C" { \1 }', text)
         text += "".join(_launcher(*found) for found in _KERNEL.findall(code))
         command = ["g++", "-O0", "-w", "-shared", "-fPIC", "-ffp-contract=off", "-std=c++17"]
         with tempfile.TemporaryDirectory() as folder:
@@ -109,7 +111,8 @@ class Card:
         self._choice = random.Random(3)
 
     def queue(self, work: Callable[[], object], ready: Callable[[], bool] = lambda: True) -> None:
-        self.current.held.append((ready, work))
+        stream = self.current
+        (stream.held if stream.captured is None else stream.captured).append((ready, work))
 
     def work_off(self) -> None:
         """Do all that is queued, in any order that streams, events and messages allow."""
@@ -134,18 +137,34 @@ def _card_here() -> Card:
     return card
 
 
-class Stream:
-    """A queue; leaving one that was entered goes back to the default one, as CuPy does."""
+_Queue = deque[tuple[Callable[[], bool], Callable[[], object]]]
 
-    def __init__(self, **_: Any) -> None:
+
+class Stream:
+    """A queue; leaving one that was entered goes back to the default one, as CuPy does.
+
+    A stream that blocks keeps in step with the default one: they share a queue here.
+    """
+
+    def __init__(self, *, non_blocking: bool = False, **_: Any) -> None:
         self.ptr = id(self)
-        self.held: deque[tuple[Callable[[], bool], Callable[[], object]]] = deque()
-        if hasattr(_CARDS, "card"):
+        self.captured: _Queue | None = None
+        self.held: _Queue = deque()
+        if not non_blocking and hasattr(_CARDS, "card"):
+            self.held = _card_here().null.held
+        elif hasattr(_CARDS, "card"):
             _card_here().streams.append(self)
+
+    def begin_capture(self) -> None:
+        self.captured = deque()
+
+    def end_capture(self) -> Any:
+        done, self.captured = tuple(self.captured or ()), None
+        return SimpleNamespace(launch=lambda stream: stream.held.extend(done))
 
     def use(self) -> None:
         card = _card_here()
-        if self not in card.streams:
+        if all(self.held is not stream.held for stream in card.streams):
             card.streams.append(self)
         card.current = self
 

@@ -1,27 +1,16 @@
 """Slabs on cards without a card: kernels compiled by the host, streams as queues."""
 
-import shutil
-import sys
 from threading import Thread
 from typing import Any
 
 import numpy as np
 import pytest
 
-from card_on_host import as_cupy
 from tuftwork.flow.engine import CpuEngine
 from tuftwork.flow.setup import SOLID, Setup, Surface, plain_box
 from tuftwork.flow.slab import Slab, cut_slabs
 from tuftwork.flow.walls import Body, wrap_bodies
 from tuftwork.shape.loft import block
-
-pytestmark = pytest.mark.skipif(shutil.which("g++") is None, reason="there is no g++ on this host")
-
-
-@pytest.fixture
-def card(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name, module in as_cupy().items():
-        monkeypatch.setitem(sys.modules, name, module)
 
 
 def block_over_a_road() -> Setup:
@@ -69,7 +58,7 @@ def on_cards(
 
 
 @pytest.mark.parametrize(("count", "overlap"), [(2, True), (3, False)])
-@pytest.mark.usefixtures("card")
+@pytest.mark.usefixtures("card_on_host")
 def test_cards_pass_planes_round_a_periodic_box(count: int, overlap: bool) -> None:
     shape = (7, 6, 13)
     rng = np.random.default_rng(2)
@@ -85,7 +74,7 @@ def test_cards_pass_planes_round_a_periodic_box(count: int, overlap: bool) -> No
     np.testing.assert_allclose(found[1:], whole.moments().velocity, rtol=0, atol=3e-7)
 
 
-@pytest.mark.usefixtures("card")
+@pytest.mark.usefixtures("card_on_host")
 def test_a_body_cut_by_the_plane_between_two_cards_feels_the_same() -> None:
     setup = block_over_a_road()
     lx, ly, _ = setup.shape
