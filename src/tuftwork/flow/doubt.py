@@ -239,7 +239,7 @@ class Watch:
         change = seen.mass - start
         if not abs(change) <= MASS:
             self._note("mass", change, travel, None,
-                       f"the air in the box has changed by {change:+.1%} of its mass")  # fmt: skip
+                       f"the air in the box has changed by {change:+.1%} of its mass".replace("-", "\u2212"))  # fmt: skip
 
     def _note(self, kind: str, value: float, travel: float, cell: int | None, said: str) -> None:
         old = self.found.get(kind)
@@ -251,7 +251,10 @@ class Watch:
         at, part = (None, "") if cell is None else place_of(self.prepared, cell)
         where = ""
         if at is not None:
-            where = f" at x {at[0]:.2f}, y {at[1]:.2f}, z {at[2]:.2f} m, near {part}"
+            where = f" at x {at[0]:.2f}, y {at[1]:.2f}, z {at[2]:.2f} m, near ".replace(
+                "-", "\u2212"
+            )
+            where += part
         text = f"Doubtful: {said}{where}"
         doubt = Doubt(kind=kind, value=value, travel=first, seen=seen, at=at, part=part, text=text)
         self.found[kind] = _again(doubt, seen)

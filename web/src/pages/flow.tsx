@@ -364,12 +364,14 @@ function Going({ name, run }: { name: string; run: { value: Run | null } }) {
   );
 }
 
+const upper = (text: string) => text.charAt(0).toUpperCase() + text.slice(1);
+
 /** Signs that a flow is finite but wrong, with their places. */
 function Doubts({ doubts }: { doubts: string[] }) {
   return (
     <div class="note stale" role="status">
       <p><b>The flow looks wrong.</b> Its numbers are finite, but do not rely on them before these are cleared.</p>
-      <ul class="faults">{doubts.map((text) => <li key={text}>{text.replace(/^Doubtful: /, "")}</li>)}</ul>
+      <ul class="faults">{doubts.map((text) => <li key={text}>{upper(text.replace(/^Doubtful: /, ""))}</li>)}</ul>
     </div>
   );
 }
