@@ -90,6 +90,8 @@ class TableLoads:
         Greatest H of the layer; above 3 it has separated. [-]
     is_outside
         Beyond the table, whose edge is held.
+    off_heights
+        Beyond it in a ride height.
     """
 
     downforce: Array
@@ -97,6 +99,7 @@ class TableLoads:
     drag: Array
     shape_factor: Array
     is_outside: NDArray[np.bool_]
+    off_heights: NDArray[np.bool_]
 
 
 def closure_at(point: Array, base: FloorClosure) -> FloorClosure:
@@ -201,10 +204,11 @@ def evaluate(
         slope = table.slopes[table.lengths.index(name)]
         load, centre = load + slope[0] * change, centre + slope[1] * change
     downforce = table.scale * np.exp(load)
-    beyond = np.any(np.abs(point) > _OVER, axis=-1)
+    off = np.zeros(full[0].shape, dtype=bool)
     for value, axis in ((full[0], table.front), (full[1], table.rear)):
-        beyond |= (value < axis[0] - 1e-9) | (value > axis[-1] + 1e-9)
+        off |= (value < axis[0] - 1e-9) | (value > axis[-1] + 1e-9)
+    beyond = off | np.any(np.abs(point) > _OVER, axis=-1)
     return TableLoads(
         downforce=downforce, centre=centre, drag=out[..., 2] * downforce,
-        shape_factor=np.exp(out[..., 3]), is_outside=beyond,
+        shape_factor=np.exp(out[..., 3]), is_outside=beyond, off_heights=off,
     )  # fmt: skip

@@ -114,10 +114,19 @@ class ChannelFloor(EstimatedPart):
             notices.append(
                 f"{self.name}: the ramp's layer has separated in {stalled:.0%} of draws."
             )
-        beyond = float(np.mean(found.is_outside))
-        if beyond > 0.05:
+        if np.any(found.off_heights):
+            table = self._table()
+            ends = [1e3 * float(v) for a in (table.front, table.rear) for v in (a[0], a[-1])]
             notices.append(
-                f"{self.name}: {beyond:.0%} of draws lie outside its table; its edge is held."
+                f"{self.name}: its table reaches from {ends[0]:.0f} to {ends[1]:.0f} mm in front "
+                f"and from {ends[2]:.0f} to {ends[3]:.0f} mm behind; beyond, its edge is held."
+            )
+        within = ~found.off_heights
+        beyond = float(np.mean(found.is_outside[within])) if np.any(within) else 0.0
+        if beyond > 0.1:
+            notices.append(
+                f"{self.name}: {beyond:.0%} of draws lie outside its table's losses; its edge is "
+                "held."
             )
         return tuple(notices)
 

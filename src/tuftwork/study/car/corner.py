@@ -198,7 +198,8 @@ def corner_of(answers: Answers, motion: Motion, state: str, speed: float, text: 
     lateral, source = lateral_of(answers, state, speed, text)
     page: Page = {
         "lateral": number_of_quantity(exact(lateral * STANDARD_GRAVITY, "acceleration", unit="g")),
-        "from": source, "refused": "", "numbers": [],
+        "from": f"{source}; heights at the floor's edge, or the tyre's where there is no floor",
+        "refused": "", "numbers": [],
     }  # fmt: skip
     try:
         found = cornering_of(answers, motion, state, speed, lateral)
@@ -223,17 +224,16 @@ def _numbers(
     total = found.front + found.rear
     low_front, _ = found.sides("front", wide / 2)
     low_rear, high_rear = found.sides("rear", wide / 2)
-    edge = "the floor's edge" if floor is not None else "the tyre"
     rows = (
         ("roll", "roll", found.roll[-1], "angle", "°"),
-        ("by air", "share of the roll that the air makes", found.by_air[-1], "share", "%"),
-        ("low front", f"low side at {edge}, front axle line", low_front[-1], "height", "mm"),
-        ("low rear", f"low side at {edge}, rear axle line", low_rear[-1], "height", "mm"),
-        ("high rear", f"high side at {edge}, rear axle line", high_rear[-1], "height", "mm"),
-        ("total", "CzS against straight ahead", total[-1] - total[0], "area", "m²"),
-        ("share", "front share against straight ahead",
+        ("by air", "roll by the air", found.by_air[-1], "share", "%"),
+        ("low front", "low side, front", low_front[-1], "height", "mm"),
+        ("low rear", "low side, rear", low_rear[-1], "height", "mm"),
+        ("high rear", "high side, rear", high_rear[-1], "height", "mm"),
+        ("total", "CzS, less straight", total[-1] - total[0], "area", "m²"),
+        ("share", "%F, less straight",
          found.front[-1] / total[-1] - found.front[0] / total[0], "share", "%"),
-        ("margin", "margin against leaning over", found.margin[-1], "ratio", ""),
+        ("margin", "margin in roll", found.margin[-1], "ratio", ""),
     )  # fmt: skip
     among = answers.inputs_in(state) | frozenset(corner_inputs()) | frozenset(
         n for n in ensemble.quantities if n.startswith(("mass_states.", "lap.roll_angle"))
