@@ -238,8 +238,8 @@ class Watch:
         start = 1.0 if self.mass is None else self.mass
         change = seen.mass - start
         if not abs(change) <= MASS:
-            self._note("mass", change, travel, None,
-                       f"the air in the box has changed by {change:+.1%} of its mass".replace("-", "\u2212"))  # fmt: skip
+            told = f"the air in the box has changed by {change:+.1%} of its mass"
+            self._note("mass", change, travel, None, told.replace("-", "\u2212"))
 
     def _note(self, kind: str, value: float, travel: float, cell: int | None, said: str) -> None:
         old = self.found.get(kind)
