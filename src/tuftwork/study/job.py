@@ -294,9 +294,8 @@ def _ride_step(job: Job, state: str) -> Step:
         springs=springs, engines=engines,
     )  # fmt: skip
     return Step(
-        name=f"ride {state}", title=f"Platform loop: {state}", inputs=inputs,
+        name=f"ride {state}", title=f"Platform loop: {state}", inputs=inputs, version=2,
         needs=("tie", "axes", f"map {state}", *_tables(project)), work=work, weight=3.0,
-        version=2,
     )  # fmt: skip
 
 
