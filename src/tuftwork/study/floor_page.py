@@ -6,12 +6,14 @@ import numpy as np
 
 from tuftwork.car import Floor, Project
 from tuftwork.errors import InputError, NotConverged
+from tuftwork.floor import PlanResult
 from tuftwork.study.answers import Answers
 from tuftwork.study.finding import Finding
 from tuftwork.study.floor_case import FloorCase, floor_case, floors_of
 from tuftwork.study.floor_cause import cause_findings, cause_page, hysteresis_of
 from tuftwork.study.floor_front import front_rows
 from tuftwork.study.floor_live import (
+    Asked,
     asked,
     drawing_of,
     floor_numbers,
@@ -92,8 +94,7 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
         | {"shape": [int(n) for n in result.pressure.shape],
            "stalled_from": result.line.stalled_from},
         "flows": flows_of(result),
-        "trails": trails_of(what.shape, what.stand, result, toe=0.0, at=what.said,
-                            coverage=float(kept["coverage"])),
+        "trails": _trails(answers, case, named, what, result, kept),
         "hysteresis": hysteresis_of(case),
         "cause": cause_page(answers, case, kept, named),
         "prices": _prices(answers, case, kept, named),
@@ -141,6 +142,25 @@ def handles_of(case: FloorCase, kept: Tree, heights: list[float]) -> Page:
         "strake_start_mm": round(_MM * spec.kick_station - 50), "strake_gap_pct": 50,
         "strake_toe_deg": 0.0,
     }  # fmt: skip
+
+
+def _trails(
+    answers: Answers, case: FloorCase, state: str, what: Asked, result: PlanResult, kept: Tree
+) -> list[Page]:
+    """Return the vortices of the floor's own strakes, each load with its chain."""
+    found = trails_of(what.shape, what.stand, result, toe=0.0, at=what.said,
+                      coverage=float(kept["coverage"]))  # fmt: skip
+    for k, trail in enumerate(found):
+        if "load" not in trail:
+            continue
+        why = f"floor/{case.part.name}/{state}/trail {k}"
+        trail["load"] = trail["load"] | {"why": why}
+        answers.book.add(
+            why, title="Footprint of a pair of strakes' vortices", number=trail["load"],
+            links=_LINKS[:1], decision="Whether the strakes earn their place at this height.",
+            notices=["±40 %: strength, core and breakdown; beside the channel's load, not in it."],
+        )  # fmt: skip
+    return found
 
 
 def _listed(values: Any) -> list[float | None]:
