@@ -15,7 +15,7 @@ from tuftwork.demo.truth import true_ride
 from tuftwork.quantity import summarise
 from tuftwork.study import Bench
 from tuftwork.study.answers import Answers
-from tuftwork.study.job import FLOOR_TABLES, TABLES, Job, job_steps
+from tuftwork.study.job import FLOOR_TABLES, FRONT_TABLES, TABLES, Job, job_steps
 from tuftwork.study.step import run_steps
 
 STATES = (
@@ -35,7 +35,7 @@ def answers_of(bench: Bench) -> Answers:
     return Answers(job=job, results=results)
 
 
-_MAIN = (TABLES, FLOOR_TABLES, "draws", "tie", "axes")
+_MAIN = (TABLES, FLOOR_TABLES, FRONT_TABLES, "draws", "tie", "axes")
 
 
 def main() -> int:

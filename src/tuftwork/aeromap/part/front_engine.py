@@ -112,7 +112,7 @@ class ChannelSplitter(EstimatedPart):
         down = found.downforce
         moment = down * station + found.arm
         strips = found.loads.strips
-        drag = own["drag"] * found.upper + own["ramp_drag"] * found.gain * sum(
+        drag = own["drag"] * np.abs(down) + own["ramp_drag"] * found.gain * sum(
             s.drag for s in strips
         )
         jet, within = self._jet(found, draws)
@@ -136,13 +136,17 @@ class ChannelSplitter(EstimatedPart):
         slope = (platform.ride_height_rear - platform.ride_height_front) / draws[WHEELBASE]
         lip = self.key("station", draws)
         projection = np.maximum(self.key("projection", draws), 1e-3)
-        gap = platform.ride_height_front + slope * (lip + projection) - self.key("drop", draws)
+        own_slope, own_height = self._at_rest(draws)
+        slope_felt = own_slope + own["response"] * (slope - own_slope)
+        rise = own["response"] * (platform.ride_height_front - own_height)
+        gap = own_height + rise + slope_felt * (lip + projection) - self.key("drop", draws)
         head = self._or("head", draws, 1.0)
         width = self.key("width", draws)
         upper, centre = pool_load(width, own["upper_pressure"], own["pool"], projection)
         taken = around_of(around, "nose_flow") * draws.get(_RELIEF, np.zeros(1))
         upper = np.maximum(head * upper - taken, 0.0)
         onset = own["lip_angle"] + slope
+        slope = slope_felt
         bears = edge_tolerance(
             np.maximum(self.key("lip_radius", draws), 1e-5), self.tables[0].length,
             limit=own["edge_limit"], head=head,
@@ -167,6 +171,11 @@ class ChannelSplitter(EstimatedPart):
             onset=np.asarray(onset + loads.droop / projection),
             gain=gain,
         )  # fmt: skip
+
+    def _at_rest(self, draws: Mapping[str, Field]) -> tuple[Field, float]:
+        """Return rake and front ride height of the reference mass state. [rad], [m]"""
+        rise = self.reference.ride_height_rear - self.reference.ride_height_front
+        return np.asarray(rise / draws[WHEELBASE]), self.reference.ride_height_front
 
     def _state(
         self, k: int, gap: Field, draws: Mapping[str, Field], around: Mapping[str, Field]
