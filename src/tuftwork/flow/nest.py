@@ -5,6 +5,10 @@ It covers whole cells of its parent and carries ``GHOST`` layers more on every s
 filled from the parent at the start of every pair of its steps and are used up by the two steps.
 The parent goes on computing ``OVERLAP`` layers of cells under the box, gets the next layer from the
 box, and leaves out what lies deeper.
+
+References
+----------
+[dupuis2003], [geier2009], [lagrava2012].
 """
 
 from collections.abc import Sequence
