@@ -135,7 +135,8 @@ def _percent(share: float) -> str:
 
 
 def _signed(value: float) -> str:
-    return f"{value:+.3f}".replace("-", "\u2212")
+    text = f"{value:+.3f}"
+    return "0.000" if text.strip("+-") == "0.000" else text.replace("-", "\u2212")
 
 
 def cause_findings(answers: Answers, case: FloorCase, kept: Tree, state: str) -> list[Finding]:
