@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from pathlib import Path
 
 from tuftwork.study.step import Pulse, Step, Work, digests_of
 from tuftwork.study.store import Store, Tree
@@ -83,6 +84,26 @@ KERNELS: Mapping[str, Callable[[], None]] = {
     "front": compile_fronts,
 }  # fmt: skip
 """First word of a step's name → what compiles its kernels."""
+KEPT: Mapping[str, tuple[str, ...]] = {
+    "lap": ("lap/kernel.solve_point", "lap/passes.run", "lap/adjoint.gradient"),
+    "sections": ("section/influence.all_psi", "section/newton.eliminate"),
+    "floor": ("floor/line_kernel.jacobian", "floor/plan_kernel.residuals", "floor/table._read"),
+    "front": ("floor/line_kernel.jacobian", "floor/front_kernel.settle"),
+}
+"""The same → kernels that the cache on the disk holds once they were compiled."""
+
+
+def is_compiled(kind: str) -> bool:
+    """Return whether the cache on the disk holds a kind's kernels as their sources now stand."""
+    return all(_is_kept(kernel) for kernel in KEPT[kind])
+
+
+def _is_kept(kernel: str) -> bool:
+    room, _, name = kernel.partition("/")
+    folder = Path(__file__).parents[1] / room
+    made = [path.stat().st_mtime for path in (folder / "__pycache__").glob(f"{name}-*.nbi")]
+    source = folder / f"{name.partition('.')[0]}.py"
+    return max(made, default=0.0) > source.stat().st_mtime
 
 
 @contextmanager
@@ -93,6 +114,7 @@ def compiled_ahead(steps: Sequence[Step], store: Store) -> Iterator[list[Step]]:
         kind
         for kind in KERNELS
         if any(_is_of(step, kind) and digests[step.name] not in store for step in steps)
+        and not is_compiled(kind)
     ]
     if not kinds or (os.cpu_count() or 1) < 2:
         yield list(steps)
