@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from tuftwork.aeromap.interface import PlatformState
 from tuftwork.aeromap.part import draws_of
 from tuftwork.aeromap.tie import KnownBefore
-from tuftwork.car import Evidence, Floor, FloorChannel
+from tuftwork.car import Evidence, Floor, FloorChannel, Splitter
 from tuftwork.cli import program
 from tuftwork.demo import write_demo
 from tuftwork.demo.truth import true_loads
@@ -32,16 +32,20 @@ PULSE = Pulse(lambda share: None, lambda: False)
 
 
 class Tied:
-    """The demo with a channel under its floor, its table small, and a sweep in its evidence."""
+    """The demo with a channel under its floor, its table small, and a sweep in its evidence.
+
+    Its splitter stands in closed form: what is tested is the floor's update.
+    """
 
     def __init__(self, folder: Path, sweep_of: str = "floor") -> None:
         self.folder = folder
         project = read_project(folder).project
         channel = FloorChannel.model_validate({"sweep": "S1", "sweep_of": sweep_of})
         parts = tuple(
-            p.with_values({"channel": channel}) if isinstance(p, Floor) else p
+            p.with_values({"channel": {Floor: channel, Splitter: None}[type(p)]})
+            if isinstance(p, Floor | Splitter) else p
             for p in project.parts
-        )
+        )  # fmt: skip
         sweep = Evidence.model_validate(
             {"id": "S1", "title": "Sweep", "kind": "table", "file": "sweep.csv"}
         )
