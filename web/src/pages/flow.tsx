@@ -21,6 +21,7 @@ interface Setting {
   front_mm: number | null;
   rear_mm: number | null;
   cell_mm: number;
+  levels: number;
   longest: number;
   error_m2: number;
   back_end: "cpu" | "cuda";
@@ -216,6 +217,8 @@ function CaseOf({ tree }: { tree: Tree }) {
             )}
             <Slider label="Cell" value={now.cell_mm} low={3} high={100} step={0.5} unit="mm"
               onMove={(cell_mm) => move({ cell_mm })} />
+            <Slider label="Doublings outwards" value={now.levels} low={0} high={4} step={1} unit="times"
+              onMove={(levels) => move({ levels })} />
             <Slider label="Runs at most" value={now.longest} low={2} high={60} step={1} unit="car lengths"
               onMove={(longest) => move({ longest })} />
           </div>

@@ -37,6 +37,8 @@ def _changes(message: Mapping[str, Any]) -> dict[str, Any]:
         if not low <= number <= high:
             raise InputError(name, number, unit, f"must lie between {low:g} and {high:g}")
         found[key] = f"{number:g} {unit}"
+    if "levels" in message:
+        found["levels"] = round(float(message["levels"]))
     if "longest" in message:
         found["longest"] = float(message["longest"])
     if "back_end" in message:

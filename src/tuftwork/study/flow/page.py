@@ -86,6 +86,7 @@ def setting_tree(run: FlowRun, built: Built | None) -> Page:
         "front_mm": mm(front),
         "rear_mm": mm(rear),
         "cell_mm": mm(run.cell.best),
+        "levels": run.levels,
         "longest": run.longest,
         "error_m2": run.error.best,
         "back_end": run.back_end,
