@@ -173,19 +173,14 @@ class FlowCase:
             if part.porous is not None and not part.is_closed:
                 cure = "Close it, so that its depth is known."
                 raise InputError(f"core '{part.name}'", "open", "", "must be a closed part", cure)
-        if self.zones and (self.openings or any(p.porous is not None for p in self.parts)):
-            cure = "Set levels = 0."
-            raise InputError("zones", len(self.zones), "boxes of finer cells",
-                             "cores, fans and openings need cells of one size", cure)  # fmt: skip
         if all(p.porous is not None for p in self.parts) and self.openings:
             raise InputError("openings", len(self.openings), "", "need a closed body")
         closed = {p.name: p.is_closed and p.porous is None for p in self.parts}
         check_openings(self.openings, closed, self.tie)
-        through = [p.name for p in self.parts if p.porous is not None]
-        through += [o.name for o in self.openings]
-        if self.zones and through:
-            limit = "cores, fans and openings do not work together with boxes of finer cells yet"
-            raise InputError("zones", ", ".join(through), "", limit, "Use one cell size.")
+        if self.zones and self.openings:
+            names = ", ".join(o.name for o in self.openings)
+            limit = "openings do not work together with boxes of finer cells yet"
+            raise InputError("zones", names, "", limit, "Use one cell size: levels = 0.")
 
     @property
     def step_time(self) -> float:

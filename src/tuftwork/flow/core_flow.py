@@ -1,5 +1,6 @@
 """What passes the cores of a finished run: mass flow, drop, how even it is."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,47 +52,60 @@ class CoreFlow:
     unevenness: float
 
 
-def core_flows(prepared: Prepared, mean: Moments, rows: Floats) -> tuple[CoreFlow, ...]:
+Seen = tuple[Prepared, Moments, Floats]
+
+
+def core_flows(boxes: Sequence[Seen]) -> tuple[CoreFlow, ...]:
     """Return the flow through every core and fan.
 
     Parameters
     ----------
-    prepared
-        What was run.
-    mean
-        Moments, with the cores' force in them.
-    rows : (10, n_wall)
-        Wall rows.
+    boxes
+        What was run, the mean moments with the cores' force in them, and the mean wall rows
+        (10, n_wall); the box and then finer ones, each with the cells that it answers for.
     """
-    case, walls = prepared.case, prepared.setup.walls
-    zone, fill = walls.zones()
-    laws = {p.name: p for p in case.parts if p.porous is not None}
-    per_speed = case.cell / case.step_time
-    per_force = case.density * case.cell**4 / case.step_time**2
+    first = boxes[0][0]
+    laws = {p.name: p.porous for p in first.case.parts if p.porous is not None}
+    cores = {c.name: c for box, _, _ in boxes for c in box.setup.walls.cores}
     out = []
-    for n, core in enumerate(walls.cores, start=1):
-        own = np.flatnonzero(zone == n)
-        share = fill[own].astype(float)
-        axis = np.array(core.axis)
-        cells = walls.cell[own]
-        u = axis @ mean.velocity.reshape(3, -1)[:, cells]
-        rho = mean.density.reshape(-1)[cells]
-        law = laws[core.name].porous
-        assert law is not None
-        area = float(share.sum()) * case.cell**3 / law.depth
-        speed = float((share * u).sum() / share.sum()) * per_speed
-        flow = float((share * rho * u).sum() / share.sum()) * per_speed * area * case.density
-        force = float((axis @ rows[7:10, own]).sum()) * per_force
-        spread = float(np.sqrt((share * (u * per_speed - speed) ** 2).sum() / share.sum()))
+    for name, core in cores.items():
+        law, axis = laws[name], np.array(core.axis)
+        pieces = [_piece(box, mean, rows, name, axis) for box, mean, rows in boxes]
+        volume, u, rho = (np.concatenate([p[k] for p in pieces]) for k in range(3))
+        if not volume.size:
+            continue
+        area = float(volume.sum()) / law.depth
+        speed = float((volume * u).sum() / volume.sum())
+        flow = float((volume * rho * u).sum() / law.depth) * first.case.density
+        spread = float(np.sqrt((volume * (u - speed) ** 2).sum() / volume.sum()))
+        drops = [_pressure_drop(box, mean, law, name) for box, mean, _ in boxes]
+        seen = [drop for drop in drops if drop is not None]
         out.append(
             CoreFlow(
-                name=core.name, is_fan=law.rise > 0, area=area, mass_flow=flow, speed=speed,
-                drop=force / area, law_drop=law.drop(speed),
-                pressure_drop=_pressure_drop(prepared, mean, law, core.name),
+                name=name, is_fan=law.rise > 0, area=area, mass_flow=flow, speed=speed,
+                drop=sum(p[3] for p in pieces) / area, law_drop=law.drop(speed),
+                pressure_drop=seen[-1] if seen else None,
                 unevenness=spread / max(abs(speed), 1e-9),
             )
         )  # fmt: skip
     return tuple(out)
+
+
+def _piece(
+    prepared: Prepared, mean: Moments, rows: Floats, name: str, axis: Floats
+) -> tuple[Floats, Floats, Floats, float]:
+    """Volume [m³], speed along the axis [m/s] and density by cell, and the force [N], in a box."""
+    case, walls = prepared.case, prepared.setup.walls
+    names = [c.name for c in walls.cores]
+    zone, fill = walls.zones()
+    number = names.index(name) + 1 if name in names else -1
+    own = np.flatnonzero(zone == number)
+    cells = walls.cell[own]
+    u = axis @ mean.velocity.reshape(3, -1)[:, cells] * (case.cell / case.step_time)
+    force = float((axis @ rows[7:10, own]).sum())
+    force *= case.density * case.cell**4 / case.step_time**2
+    volume = fill[own].astype(float) * case.cell**3
+    return volume, u, mean.density.reshape(-1)[cells], force
 
 
 def _pressure_drop(prepared: Prepared, mean: Moments, law: Porous, name: str) -> float | None:
@@ -102,7 +116,10 @@ def _pressure_drop(prepared: Prepared, mean: Moments, law: Porous, name: str) ->
     axis = law.unit_axis()
     along = triangles.reshape(-1, 3) @ axis
     walls = setup.walls
-    zone = 1 + [c.name for c in walls.cores].index(name)
+    names = [c.name for c in walls.cores]
+    if name not in names:
+        return None
+    zone = 1 + names.index(name)
     cells = walls.cell[(walls.zones()[0] == zone) & (walls.zones()[1] > 0.5)]
     if not cells.size:
         return None

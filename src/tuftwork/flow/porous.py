@@ -256,6 +256,10 @@ def add_cores(
         is_solid = mark[block] == SOLID
         total = float(share.sum())
         free = float(share[~is_solid].sum())
+        whole = abs(np.linalg.det(triangles).sum()) / 6.0
+        if total <= 0.5 and whole > 0.5:
+            lost.append(0.0)  # it lies outside this box of finer cells
+            continue
         if not free > 1.0:
             cure = "Draw it where the air passes, and larger than a cell."
             raise InputError(f"core '{core.name}'", round(free, 2), "cells",

@@ -354,7 +354,10 @@ def _result(job: _Run, reached: bool) -> FlowResult:
             "steps": engine.step,
             "seconds": round(seconds, 1),
         },
-        cores=core_flows(prepared, mean, wall),
+        cores=core_flows(
+            [(prepared, mean, wall)]
+            + [(box, seen[0], seen[2]) for box, seen in zip(prepared.boxes, finer, strict=True)]
+        ),
         openings=job.exchange.rows(departure, prepared.case.cell),
         doubts=doubts,
     )

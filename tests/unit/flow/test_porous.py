@@ -27,6 +27,7 @@ from tuftwork.flow.engine import build_engine
 from tuftwork.flow.porous import add_cores, filled
 from tuftwork.flow.setup import Core, Setup, Surface, no_walls, plain_box
 from tuftwork.flow.walls import Body, wrap_bodies
+from tuftwork.flow.zones import Zone
 from tuftwork.shape import block
 
 
@@ -291,3 +292,21 @@ def test_a_run_in_a_wrong_state_says_so_in_its_notices(monkeypatch: pytest.Monke
     assert speed.text in found.notices
     assert speed.part == "'brick'"
     assert any(d.kind == "speed" for d in told[-1])
+
+
+def test_a_core_that_leaves_its_box_of_finer_cells_is_one_core() -> None:
+    """What passes it, and its load, are those with cells of one size, to a few percent."""
+    law = Porous(axis=(1.0, 0.0, 0.0), depth=0.1, square=1.225)
+    core = part(block("core", (0.0, -0.15, 0.25), (0.1, 0.15, 0.55)), porous=law)
+    box = Box(ahead=0.5, behind=0.7, beside=0.5, above=0.5)
+    zone = Zone(level=1, low=(-0.15, -0.3, 0.0), high=(0.3, 0.3, 0.4))
+    found = []
+    for zones in ((), (zone,)):
+        case = FlowCase(parts=(core,), speed=30.0, cell=0.05, box=box, zones=zones)
+        found.append(run(prepare(case), rule=StopRule(error=1e-9, settle=3.0, longest=6.0)))
+    (alike,), (split,) = (result.cores for result in found)
+    assert split.area == pytest.approx(0.09, rel=1e-6)
+    assert split.mass_flow == pytest.approx(alike.mass_flow, rel=0.03)
+    assert split.drop == pytest.approx(alike.drop, rel=0.06)
+    q = 0.5 * 1.225 * 30.0**2
+    assert found[1].parts[0].drag_area == pytest.approx(split.drop * 0.09 / q, rel=1e-3)

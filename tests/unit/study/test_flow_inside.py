@@ -196,7 +196,7 @@ def test_tables_that_cannot_be_meant_are_refused(tmp_path: Path) -> None:
         (CAR + TOLD.replace('mass_flow = "3 kg/s"\n', "", 1) + CASE, InputError, "all openings"),
         (CAR + ROOF.replace("rows", "cooler = 'x'\nrows") + CASE, FileFault, "either 'cooler'"),
         (CAR + ROOF.replace('depth = "0.12 m"', "") + CASE, FileFault, "together"),
-        (CAR + ROOF + CASE.replace("settle", "levels = 1\nsettle"), InputError, "levels = 0"),
+        (CAR + TOLD + CASE.replace("settle", "levels = 1\nsettle"), InputError, "levels = 0"),
     ):  # fmt: skip
         with pytest.raises(error, match=say):
             case_of(tmp_path, text)
