@@ -11,6 +11,7 @@ import numpy as np
 
 from tuftwork.flow.edge import REACH, edge_points, hold_edges, sharp_edges
 from tuftwork.flow.engine import AbstractEngine, build_engine
+from tuftwork.flow.layer import add_layer
 from tuftwork.flow.setup import Setup, Surface, WallLinks
 from tuftwork.flow.walls import Body, staircase, wrap_bodies
 
@@ -404,9 +405,9 @@ def sphere(
         sponge=(sx, sy, sy),
     )
     engine = build_engine(setup, *backend)
-    velocity = np.zeros((3, *shape[::-1]), np.float32)
+    velocity = np.zeros((3, *shape[::-1]))
     velocity[0], velocity[2] = speed, 0.1 * speed
-    engine.start(np.ones(shape[::-1], np.float32), velocity)
+    engine.start(np.ones(shape[::-1]), velocity)
     unit = d / speed
     sampled(engine, 1, round(settle * unit), 100)
     every = max(2, 2 * round(unit / 40))
@@ -442,6 +443,7 @@ def channel(
     *,
     size: tuple[float, float] = (6.0, 3.0),
     seed: int = 1,
+    layer: int = 0,
 ):
     """Turbulent channel at a held bulk speed: friction coefficient, centre over bulk, profile.
 
@@ -452,6 +454,7 @@ def channel(
     removed[0] = 1
     surfaces = [Surface(name="none"), Surface(name="walls", has_wall_law=True)]
     mark, links = staircase(removed, removed.copy(), surfaces)
+    mark, links = add_layer(mark, links, layer)
     viscosity = bulk * half / reynolds
     friction = bulk * np.sqrt(0.5 * 0.06 * reynolds**-0.25)
     pull = friction**2 / half
@@ -461,13 +464,13 @@ def channel(
     engine = build_engine(setup, *backend)
     rng = np.random.default_rng(seed)
     y = np.arange(lz) - 0.5
-    velocity = np.zeros((3, lz, ly, lx), np.float32)
+    velocity = np.zeros((3, lz, ly, lx))
     velocity[0] = law_profile(np.clip(y, 0, 2 * half), half, friction, viscosity)[:, None, None]
     velocity[0] *= bulk / velocity[0, 1:].mean()
     puffs = rng.standard_normal((3, lz // 4 + 1, ly // 4 + 1, lx // 4 + 1))
     puffs = puffs.repeat(4, 1).repeat(4, 2).repeat(4, 3)[:, :lz, :ly, :lx]
-    velocity += 0.1 * bulk * puffs.astype(np.float32)
-    engine.start(np.ones((lz, ly, lx), np.float32), velocity)
+    velocity += 0.1 * bulk * puffs
+    engine.start(np.ones((lz, ly, lx)), velocity)
     take, unit, cells = loads_of(engine, 1), half / bulk, 2 * half * ly * lx
     pulls, every = [], max(2, 2 * round(unit / 20))
     total = round((settle + keep) * unit / every)
@@ -569,10 +572,10 @@ def noisy(engine: AbstractEngine, stream: tuple[float, float, float], swing: flo
     """Start from a stream with random puffs of four cells."""
     shape = engine.setup.shape[::-1]
     rng = np.random.default_rng(3)
-    coarse = rng.standard_normal((3, *(n // 4 + 1 for n in shape))).astype(np.float32)
+    coarse = rng.standard_normal((3, *(n // 4 + 1 for n in shape)))
     puffs = coarse.repeat(4, 1).repeat(4, 2).repeat(4, 3)[:, : shape[0], : shape[1], : shape[2]]
-    velocity = swing * puffs + np.array(stream, np.float32).reshape(3, 1, 1, 1)
-    engine.start(np.ones(shape, np.float32), velocity)
+    velocity = swing * puffs + np.array(stream).reshape(3, 1, 1, 1)
+    engine.start(np.ones(shape), velocity)
 
 
 def wall_cube(

@@ -75,7 +75,7 @@ def run(
     project: ProjectArgument = ".",
     case: CaseOption = "",
     fields: Annotated[
-        bool, typer.Option("--fields", help="Export the whole field too (VTI and netCDF).")
+        bool, typer.Option("--fields", help="Export the whole field too (VTI, VTK HDF, netCDF).")
     ] = False,
     register: Annotated[
         bool, typer.Option(help="Register the finished run as evidence of the project.")
@@ -180,9 +180,12 @@ def show(
     project: ProjectArgument = ".",
     case: CaseOption = "",
     pictures: Annotated[str, typer.Option(help="Folder to draw pictures (PNG) into.")] = "",
+    export: Annotated[
+        str, typer.Option(help="Folder to write surfaces, lines, planes and loads into.")
+    ] = "",
     as_json: JsonOption = False,
 ) -> int:
-    """Show a run of the 3-D flow: state, loads with their range, bias; draw its pictures."""
+    """Show a run of the 3-D flow: state, loads with their range, bias; draw or export it."""
     from tuftwork.study import Bench
 
     bench = Bench(project, runs_itself=False)
@@ -191,6 +194,11 @@ def show(
         from tuftwork.report.section.flow import write_flow_pictures
 
         page["pictures"] = write_flow_pictures(bench, page["case"], pictures)
+    if export and page["result"]:
+        from tuftwork.study.flow.export import export_record
+        from tuftwork.study.flow.page import record_of
+
+        page["exported"] = export_record(record_of(bench, page["case"]), export)
     if as_json:
         print_json(page)
         return 0
@@ -222,6 +230,7 @@ def show(
     show_lines([result["facts"], result["bias"], result["why_not"], *result["notices"],
                 *page["notices"]])  # fmt: skip
     show_lines(f"Drew {name}" for name in page.get("pictures", ()))
+    show_lines(f"Wrote {name}" for name in page.get("exported", ()))
     return 0
 
 

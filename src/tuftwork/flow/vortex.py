@@ -112,7 +112,7 @@ def _middle_eigenvalue(m: Floats) -> Floats:
     return np.asarray(3.0 * q - greatest - least)
 
 
-def vortex_mark(velocity: Floats, spacing: float = 1.0, mark: Mark = "q") -> Floats:
+def vortex_mark(velocity: Floats, spacing: float = 1.0, mark: str = "q") -> Floats:
     """Return Q or −λ2 of a velocity field, positive inside a vortex. Shape (lz, ly, lx). [1/s²].
 
     Parameters

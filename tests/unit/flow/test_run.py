@@ -82,7 +82,8 @@ def test_result_names_what_made_it_and_says_when_the_error_was_not_reached(
 
 
 def test_a_brick_is_pushed_back_and_parts_and_bands_add_up(result: FlowResult) -> None:
-    assert 0.3 < result.drag_area.mean / result.prepared.frontal_area < 2.0
+    # a young flow that has just left its edges drags more than a settled one
+    assert 0.3 < result.drag_area.mean / result.prepared.frontal_area < 2.5
     total = sum(p.drag_area for p in result.parts)
     assert total == pytest.approx(result.drag_area.mean, rel=0.05)
     _, drag, down = bands(result, width=0.1)

@@ -285,6 +285,7 @@ def _export(result: FlowResult, built: Built, folder: Path, fields: bool) -> lis
     from tuftwork.flow import dataset, glb_bytes, vti_bytes, vtp_bytes
     from tuftwork.flow.look import load_rows
     from tuftwork.flow.output import series_dataset
+    from tuftwork.flow.vtkhdf import vtkhdf_bytes
 
     folder.mkdir(parents=True, exist_ok=True)
     written = []
@@ -305,6 +306,7 @@ def _export(result: FlowResult, built: Built, folder: Path, fields: bool) -> lis
             keep(f"fields-{state}.vti", vti_bytes(result, state))
             for n, box in enumerate(result.boxes, start=1):
                 keep(f"fields-{state}-box{n}.vti", vti_bytes(box, state))
+            keep(f"fields-{state}.vtkhdf", vtkhdf_bytes(result, state))
         dataset(result).to_netcdf(folder / "fields-mean.nc", engine="h5netcdf")
         written.append(str(folder / "fields-mean.nc"))
     return written

@@ -19,6 +19,7 @@ from tuftwork.flow.look import (
 )
 from tuftwork.flow.prepare import body_length
 from tuftwork.flow.statistics import SeriesMean
+from tuftwork.flow.vortex import Mark
 from tuftwork.study.flow.case import Built
 from tuftwork.study.flow.inside import inside_tree
 
@@ -81,6 +82,7 @@ def record_tree(result: FlowResult, built: Built) -> dict[str, Any]:
         "surface": _surface(result),
         "planes": _planes(result),
         "vortices": _vortices(result),
+        "vortices_lambda2": _vortices(result, "lambda2"),
         "lines": _lines(result),
         "notices": list(result.notices),
         "notes": list(built.shape.notes),
@@ -191,12 +193,12 @@ def _plane_tree(found: Plane, name: str, low: Any, high: Any) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _vortices(result: FlowResult) -> dict[str, Any]:
+def _vortices(result: FlowResult, mark: Mark = "q") -> dict[str, Any]:
     level, most = 12.0, max(4_000, min(_TRIANGLES, result.prepared.n_plain // 50))
-    found = vortex_surface(result, level)
+    found = vortex_surface(result, level, mark=mark)
     while len(found.faces) > most:
         level *= 1.5
-        found = vortex_surface(result, level)
+        found = vortex_surface(result, level, mark=mark)
     return {
         "level": level,
         **_places(found.vertices),
