@@ -55,11 +55,17 @@ class InLine:
 
 
 class Processes:
-    """Runs tasks in fresh processes on this machine, one per core."""
+    """Runs tasks in fresh processes on this machine, one per core.
 
-    def __init__(self, workers: int | None = None) -> None:
+    With ``keeps`` they stay for the next sweep, until ``close``: what a process has built of a car
+    is then built once.
+    """
+
+    def __init__(self, workers: int | None = None, *, keeps: bool = False) -> None:
         self.workers = workers or os.cpu_count() or 1
         self.name = f"{self.workers} processes"
+        self._keeps = keeps
+        self._pool: ProcessPoolExecutor | None = None
 
     def each(
         self,
@@ -68,15 +74,25 @@ class Processes:
         is_cancelled: Callable[[], bool] = _never,
     ) -> Iterator[tuple[int, Answer]]:
         """Yield answers as they come; a cancelled sweep ends its processes."""
-        with ProcessPoolExecutor(self.workers, mp_context=get_context("spawn")) as pool:
-            try:
-                waiting = {pool.submit(function, task): i for i, task in enumerate(tasks)}
-                for future in as_completed(waiting):
-                    _stop_if(is_cancelled)
-                    yield waiting[future], future.result()
-            except BaseException:
-                pool.shutdown(wait=False, cancel_futures=True)
-                raise
+        if self._pool is None:
+            self._pool = ProcessPoolExecutor(self.workers, mp_context=get_context("spawn"))
+        try:
+            waiting = {self._pool.submit(function, task): i for i, task in enumerate(tasks)}
+            for future in as_completed(waiting):
+                _stop_if(is_cancelled)
+                yield waiting[future], future.result()
+        except BaseException:
+            self._pool.shutdown(wait=False, cancel_futures=True)
+            self.close()
+            raise
+        if not self._keeps:
+            self.close()
+
+    def close(self) -> None:
+        """Let the processes end."""
+        if self._pool is not None:
+            self._pool.shutdown()
+            self._pool = None
 
 
 class Cluster:

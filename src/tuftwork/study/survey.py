@@ -20,7 +20,7 @@ from tuftwork.aeromap.surrogate import NextRun, fit_surrogate, next_run, with_fa
 from tuftwork.errors import Cancelled, NotCovered
 from tuftwork.files import write_atomic
 from tuftwork.study.answers import Answers
-from tuftwork.study.executor import Cluster, Executor, executor_for
+from tuftwork.study.executor import Cluster, Executor, Processes, executor_for
 from tuftwork.study.store import Store, Tree, digest_of
 from tuftwork.study.survey_error import Judged, coverage, errors_of, judged, outputs_of
 from tuftwork.study.survey_plan import (
@@ -51,7 +51,7 @@ class _Log:
     is_cancelled: Callable[[], bool]
     total: int
     done: int
-    cluster: Cluster | None = None
+    far: Cluster | Processes | None = None
     ran: int = 0
     begun: float = 0.0
 
@@ -104,15 +104,15 @@ def run_survey(
     log = _Log(
         watch=watch, is_cancelled=is_cancelled, total=per * len(plan.jobs),
         done=sum(len(plan.done(*job)) for job in plan.jobs), begun=begun,
-        cluster=Cluster(scheduler) if scheduler else None,
+        far=Cluster(scheduler) if scheduler else None,
     )  # fmt: skip
     was_done = log.done
     try:
         for job in plan.jobs:
             _run_job(plan, job, log)
     finally:
-        if log.cluster is not None:
-            log.cluster.close()
+        if log.far is not None:
+            log.far.close()
     found = judged(errors_of(plan))
     filled = {job: _between(plan, job, found.get(job)) for job in plan.jobs}
     path = Path(to) if to else bench.folder / "maps" / f"survey-{plan.digest[:8]}.nc"
@@ -239,13 +239,18 @@ def _executor(
     plan: Plan, job: Job, tasks: Sequence[Block], log: _Log, title: str
 ) -> tuple[Executor, int]:
     """Return where blocks are run, and how many were run here to learn how long they take."""
-    if log.cluster is not None:
-        return log.cluster, 0
+    if log.far is not None:
+        return log.far, 0
     begun = perf_counter()
     _keep(plan, job, run_block(tasks[0]))
     log.add(len(tasks[0].cells), title)
-    seconds = (perf_counter() - begun) * len(tasks)
-    return executor_for(None, seconds=seconds, tasks=len(tasks) - 1), 1
+    left = plan.runs_wanted * len(plan.jobs) - log.done
+    seconds = (perf_counter() - begun) * left / len(tasks[0].cells)
+    found = executor_for(None, seconds=seconds, tasks=len(tasks) - 1)
+    if isinstance(found, Processes):  # they stay for the rounds and states to come
+        log.far = Processes(found.workers, keeps=True)
+        return log.far, 1
+    return found, 1
 
 
 def _keep(plan: Plan, job: Job, tree: Tree) -> None:

@@ -1,5 +1,6 @@
 """A sweep gives the same answers wherever it runs."""
 
+import os
 import shutil
 import warnings
 from pathlib import Path
@@ -33,6 +34,16 @@ def test_in_processes() -> None:
     # a package of the standard library as the task: the test module itself is not importable there
     found = dict(Processes(2).each(abs, [-3, 4, -5]))
     assert found == {0: 3, 1: 4, 2: 5}
+
+
+def test_processes_that_stay_serve_the_next_sweep() -> None:
+    pool = Processes(1, keeps=True)
+    first, again = (dict(pool.each(eval, ["__import__('os').getpid()"])) for _ in range(2))
+    assert first == again
+    assert first[0] != os.getpid()
+    pool.close()
+    fresh = dict(Processes(1).each(eval, ["__import__('os').getpid()"]))
+    assert fresh != first
 
 
 def test_on_a_real_scheduler_with_two_workers() -> None:
