@@ -18,6 +18,9 @@ LIKE = 1.3
 """Resolutions within this factor are alike. [-]"""
 FEWEST = 4
 """Fewer comparisons than this at like resolution, and the nearest ones are taken. [-]"""
+LIFT_MISS = 0.5
+"""Half-range of lift over drag: 80 % of a normal spread with the root mean square, 0.37, of what
+the lift of the slanted tail at 25° missed by with 8, 6, 4 and 3 mm. [-]"""
 _SHARE = 0.8
 """Share of truths that a stated range is to hold. [-]"""
 
@@ -60,10 +63,11 @@ class Bias:
     def downforce_half_range(self, downforce: float, drag: float) -> float:
         """Return the half-range given to a computed downforce area. [m²].
 
-        No downforce of this solver has been compared with a measurement yet. So it is given the
-        spread of the drag: relative to itself, and never less than that of the drag area.
+        No downforce of a wing or a floor has been compared with a measurement yet, and the lift of
+        one body only. So it is given the spread of the drag, but no less than ``LIFT_MISS``:
+        relative to itself, and never less than that of the drag area.
         """
-        spread = max(self.high - 1.0, 1.0 - self.low)
+        spread = max(self.high - 1.0, 1.0 - self.low, LIFT_MISS)
         return spread * max(abs(downforce), abs(drag))
 
     @property
@@ -75,8 +79,10 @@ class Bias:
             f"On {len(self.rows)} runs of measured bodies with {min(cells):.0f} to "
             f"{max(cells):.0f} cells over their length the measured drag was {min(ratio):.2f} to "
             f"{max(ratio):.2f} times what this solver gave; {self.low:.2f} to {self.high:.2f} "
-            "times holds four times out of five. Downforce has not been compared with any "
-            "measurement: it is given the same spread, as an assumption."
+            "times holds four times out of five. Lift was compared on the 25° slant only, where it "
+            "missed by 0.00, 0.01, 0.14 and 0.19 at a drag of 0.3; downforce of wings and floors "
+            "has not been compared with any measurement: it is given half of itself or of the "
+            "drag either way, whichever is more, as an assumption."
         )
 
 
@@ -102,6 +108,7 @@ def stated_bias(cells_per_length: float) -> Bias:
 
     The 80 % prediction range of the logarithm of measured over computed drag (Student's t), widened
     to hold 1: a computed value is never moved, only given its range.
+    With cells coarser than any that were compared the range grows in proportion to the cell.
 
     Parameters
     ----------
@@ -126,6 +133,8 @@ def stated_bias(cells_per_length: float) -> Bias:
     ratio: npt.NDArray[np.float64] = np.log([row.measured / row.computed for row in like])
     count = len(ratio)
     reach = student.ppf(0.5 + _SHARE / 2, count - 1) * ratio.std(ddof=1) * np.sqrt(1 + 1 / count)
+    # where nothing as coarse was run, the spread grows as an error of first order would
+    reach *= max(1.0, min(row.cells_per_length for row in every) / cells_per_length)
     middle = float(ratio.mean())
     low, high = float(np.exp(middle - reach)), float(np.exp(middle + reach))
     return Bias(low=min(low, 1.0), high=max(high, 1.0), rows=tuple(like))
