@@ -1,22 +1,23 @@
 """Surfaces and lines with values as VTK surface files (VTP)."""
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from tuftwork.flow.output import Named, _declare, _vtk_file
 
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
+Numbers = npt.NDArray[Any]
+"""Of any kind: files hold single precision and 64-bit counts whatever came in."""
 
 
 def polydata_bytes(
-    points: Floats,
+    points: Numbers,
     *,
-    faces: Ints | None = None,
-    line_start: Ints | None = None,
-    values: Mapping[str, Floats] | None = None,
+    faces: Numbers | None = None,
+    line_start: Numbers | None = None,
+    values: Mapping[str, Numbers] | None = None,
 ) -> bytes:
     """Return triangles or lines with values at their points as a VTK surface file.
 
@@ -52,7 +53,7 @@ def polydata_bytes(
     return _vtk_file("PolyData", body, "</Piece>\n</PolyData>\n", every)
 
 
-def _cells(connectivity: npt.NDArray[np.generic], ends: npt.NDArray[np.generic]) -> list[Named]:
+def _cells(connectivity: Numbers, ends: Numbers) -> list[Named]:
     return [
         ("connectivity", 1, connectivity.astype("<i8")),
         ("offsets", 1, ends.astype("<i8")),
