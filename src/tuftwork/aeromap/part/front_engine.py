@@ -21,13 +21,13 @@ from tuftwork.aeromap.part.base import (
     loaded,
 )
 from tuftwork.aeromap.part.edge import edge_loss
+from tuftwork.aeromap.part.front_answer import FrontAnswer
 from tuftwork.aeromap.part.front_channel import FRONT_CHANNELS, angle_at, way_of
 from tuftwork.aeromap.part.front_spec import Place, front_inputs, front_spec, places_behind
 from tuftwork.car import Part, Splitter
 from tuftwork.errors import NotCovered
 from tuftwork.floor.front_spec import WALLED, FrontSpec
 from tuftwork.floor.front_table import (
-    FrontLoads,
     FrontState,
     StripState,
     StripTable,
@@ -45,49 +45,6 @@ SOURCES = (
 )
 _RELIEF = "interaction.nose_relief"
 _FAR = np.full(1, 1e9)  # [m²] way out of a channel that shares it with nobody
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FrontAnswer:
-    """What the engine says of a splitter, draw by draw.
-
-    Attributes
-    ----------
-    loads
-        Channels, droop, edge.
-    upper, upper_centre
-        CzS on top [m²] and its place behind the lip [m].
-    clearance
-        Under the lip with the plate unbent. [m]
-    onset, tolerance
-        Angle of the air at the lip, bent, and what its rolled edge bears. [rad]
-    gain
-        On what the channels make: coverage and the table's own error. [-]
-    """
-
-    loads: FrontLoads
-    upper: Field
-    upper_centre: Field
-    clearance: Field
-    onset: Field
-    tolerance: Field
-    gain: Field
-
-    @property
-    def under(self) -> Field:
-        """CzS from below. [m²]"""
-        return np.asarray(self.gain * sum(s.under for s in self.loads.strips))
-
-    @property
-    def downforce(self) -> Field:
-        """CzS. [m²]"""
-        return np.asarray(self.upper + self.under)
-
-    @property
-    def arm(self) -> Field:
-        """Moment of the load about the lip. [m³]"""
-        below = sum(s.under * s.centre for s in self.loads.strips)
-        return np.asarray(self.upper * self.upper_centre + self.gain * below)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +96,7 @@ class ChannelSplitter(EstimatedPart):
         own_slope, own_height = self._at_rest(draws)
         slope_felt = own_slope + own["response"] * (slope - own_slope)
         rise = own["response"] * (platform.ride_height_front - own_height)
+        lip_height = platform.ride_height_front + slope * lip - self.key("drop", draws)
         gap = own_height + rise + slope_felt * (lip + projection) - self.key("drop", draws)
         head = self._or("head", draws, 1.0)
         width = self.key("width", draws)
@@ -167,7 +125,8 @@ class ChannelSplitter(EstimatedPart):
         loads = evaluate(self.tables, spans, front, states, bend=bend)
         return FrontAnswer(
             loads=loads, upper=upper, upper_centre=centre,
-            clearance=np.asarray(gap - slope * projection), tolerance=bears,
+            clearance=np.asarray(lip_height), felt=np.asarray(gap - slope * projection),
+            response=own["response"], tolerance=bears,
             onset=np.asarray(onset + loads.droop / projection),
             gain=gain,
         )  # fmt: skip
@@ -323,11 +282,11 @@ class ChannelSplitter(EstimatedPart):
     def _notices(self, found: FrontAnswer) -> tuple[str, ...]:
         notices, loads = [], found.loads
         for table, strip, own in zip(self.tables, self.spec.strips, loads.strips, strict=True):
-            low = float(np.mean(found.clearance < table.peak))
+            low = float(np.mean(found.felt < table.peak))
             if np.isfinite(table.peak) and low > 0.1:
                 notices.append(
                     f"{self.name}, {strip.name}: chokes in {low:.0%} of draws; lower it carries "
-                    f"less (greatest near {1e3 * table.peak:.0f} mm)."
+                    f"less (greatest near {1e3 * found.height_of(table.peak):.0f} mm)."
                 )
             apart = float(np.mean(own.shape_factor > 3))
             if apart > 0.1:
