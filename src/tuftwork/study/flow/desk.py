@@ -303,10 +303,10 @@ def _export(result: FlowResult, built: Built, folder: Path, fields: bool) -> lis
     written.append(str(series))
     if fields:
         for state in ("mean", "last"):
-            keep(f"fields-{state}.vti", vti_bytes(result, state))
-            for n, box in enumerate(result.boxes, start=1):
-                keep(f"fields-{state}-box{n}.vti", vti_bytes(box, state))
-            keep(f"fields-{state}.vtkhdf", vtkhdf_bytes(result, state))
+            for n, box in enumerate((result, *result.boxes)):
+                stem = f"fields-{state}-box{n}" if n else f"fields-{state}"
+                keep(f"{stem}.vti", vti_bytes(box, state))
+                keep(f"{stem}.vtkhdf", vtkhdf_bytes(box, state))
         dataset(result).to_netcdf(folder / "fields-mean.nc", engine="h5netcdf")
         written.append(str(folder / "fields-mean.nc"))
     return written
