@@ -86,9 +86,9 @@ class Bias:
             f"{max(cells):.0f} cells over their length the measured drag was {min(ratio):.2f} to "
             f"{max(ratio):.2f} times what this solver gave; {self.low:.2f} to {self.high:.2f} "
             f"times{wider} holds four times out of five. Lift was compared on the 25° slant only, "
-            "where it missed by 0.00, 0.01, 0.14 and 0.19 at a drag of 0.3; downforce of wings and floors "
-            "has not been compared with any measurement: it is given half of itself or of the "
-            "drag either way, whichever is more, as an assumption."
+            "where it missed by 0.00, 0.01, 0.14 and 0.19 at a drag of 0.3; downforce of wings and "
+            "floors has not been compared with any measurement: it is given half of itself or of "
+            "the drag either way, whichever is more, as an assumption."
         )
 
 
