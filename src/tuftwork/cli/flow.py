@@ -55,8 +55,9 @@ def prepare(
 
 
 def _show_prepared(tree: dict[str, Any]) -> None:
-    rows = [(p["name"], "in" if p["in"] else "left out", "rolls" if p["rolls"] else "",
-             p["size"]) for p in tree["parts"]]  # fmt: skip
+    word = {(True, False): "rolls", (False, True): "air passes"}
+    rows = [(p["name"], "in" if p["in"] else "left out",
+             word.get((p["rolls"], p["passes"]), ""), p["size"]) for p in tree["parts"]]  # fmt: skip
     show_table(f"Parts of '{tree['case']}'", ("part", "", "", "size"), rows)
     show_table("Size and cost", ("what", "is"), [(r["label"], r["text"]) for r in tree["cost"]])
     if tree.get("gap_cells") is not None:

@@ -31,6 +31,7 @@ interface Part {
   name: string;
   in: boolean;
   rolls: boolean;
+  passes: boolean;
   is_plate: boolean;
   size: string;
   triangles: number;
@@ -231,7 +232,7 @@ function CaseOf({ tree }: { tree: Tree }) {
                 <input type="checkbox" checked={part.in}
                   onChange={(event) => move({ leave_out: event.currentTarget.checked
                     ? now.leave_out.filter((n) => n !== part.name) : [...now.leave_out, part.name] })} />
-                <span>{part.name}{part.rolls ? ", rolls" : ""}{part.is_plate ? ", thin plate" : ""}</span>
+                <span>{part.name}{part.rolls ? ", rolls" : ""}{part.passes ? ", air passes" : ""}{part.is_plate ? ", thin plate" : ""}</span>
                 <small>{part.size}</small>
               </label>
             ))}

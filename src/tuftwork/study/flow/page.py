@@ -98,12 +98,14 @@ def part_rows(built: Built) -> list[Page]:
     """Return the part list: every part as drawn, and whether it is left out."""
     kept = {p.name for p in built.case.parts}
     rolling = {p.name for p in built.case.parts if p.spin is not None}
+    passed = {p.name for p in built.case.parts if p.porous is not None}
     rows = []
     for mesh in built.shape.meshes:
         low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
         size = " × ".join(f"{1e3 * v:.0f}" for v in high - low)
         rows.append({
             "name": mesh.name, "in": mesh.name in kept, "rolls": mesh.name in rolling,
+            "passes": mesh.name in passed,
             "is_plate": mesh.name in built.shape.plates, "size": f"{size} mm",
             "triangles": len(mesh.faces),
         })  # fmt: skip
@@ -115,8 +117,8 @@ def _parts_or_none(project: Project, folder: Path, run: FlowRun) -> list[Page]:
         meshes = shape_of(project, folder).meshes
     except (InputError, FileFault, NotCovered):
         return []
-    return [{"name": m.name, "in": True, "rolls": False, "is_plate": False, "size": "",
-             "triangles": len(m.faces)} for m in meshes]  # fmt: skip
+    return [{"name": m.name, "in": True, "rolls": False, "passes": False, "is_plate": False,
+             "size": "", "triangles": len(m.faces)} for m in meshes]  # fmt: skip
 
 
 def cost_tree(seen: Forecast, run: FlowRun) -> Page:
