@@ -55,9 +55,10 @@ def prepare(
 
 
 def _show_prepared(tree: dict[str, Any]) -> None:
-    word = {(True, False): "rolls", (False, True): "air passes"}
+    does = {(True, False): "rolls", (False, True): "air passes"}
     rows = [(p["name"], "in" if p["in"] else "left out",
-             word.get((p["rolls"], p["passes"]), ""), p["size"]) for p in tree["parts"]]  # fmt: skip
+             does.get((p["rolls"], p["passes"]), ""), p["size"])
+            for p in tree["parts"]]  # fmt: skip
     show_table(f"Parts of '{tree['case']}'", ("part", "", "", "size"), rows)
     show_table("Size and cost", ("what", "is"), [(r["label"], r["text"]) for r in tree["cost"]])
     if tree.get("gap_cells") is not None:
