@@ -2,11 +2,16 @@
 
 import json
 import re
+import tomllib
 import zlib
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
+import tomlkit
+from tests.unit.study.small_car import small_car
 
+from tuftwork.demo.rig import tunnel_table
 from tuftwork.errors import NotCovered
 from tuftwork.files import new_project
 from tuftwork.report import client_report, write_client_report
@@ -34,6 +39,26 @@ def test_a_car_without_axles_still_gets_its_report(prototype: Bench) -> None:
     pdf, tree = client_report(prototype)
     assert pdf.startswith(b"%PDF")
     assert tree["figures"] == ["waterfall.svg"]
+
+
+def test_a_tunnel_without_a_day_on_the_track_stands_in_the_report(tmp_path: Path) -> None:
+    demo = tomllib.loads(files("tuftwork.demo").joinpath("halyard.toml").read_text("utf-8"))
+    tree = small_car(32, devices=[], schedules=[]) | {
+        "states": demo["states"], "tunnels": demo["tunnels"],
+        "evidence": [e for e in demo["evidence"] if e["id"] == "T1"],
+    }  # fmt: skip
+    folder = tmp_path / "car"
+    (folder / "evidence").mkdir(parents=True)
+    (folder / "project.toml").write_text(tomlkit.dumps(tree), encoding="utf-8")
+    (folder / "evidence" / tree["evidence"][0]["file"]).write_text(tunnel_table(), "utf-8")
+    bench = Bench(folder)
+    pdf, told = client_report(bench)
+    assert pdf.startswith(b"%PDF")
+    section = told["sections"]["trial"]
+    assert section["log"] is None
+    one = section["results"]["tunnels"][0]
+    assert one["rows"]
+    assert one["rows"][0]["rear"]["low"] < one["rows"][0]["rear"]["high"]
 
 
 def test_nothing_to_report_is_said(tmp_path: Path) -> None:

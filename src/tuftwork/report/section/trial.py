@@ -14,12 +14,15 @@ from tuftwork.study import Bench
 from tuftwork.study.answers import Answers
 from tuftwork.study.trial.agree import agreement_page
 from tuftwork.study.trial.page import log_page, results_page
+from tuftwork.study.trial.session_page import has_sessions, session_parts
 from tuftwork.study.trial.shown import day_named, days_of, tree_of, usual_version
 from tuftwork.study.trial.sighted import predicted
 
 
 def trial_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] | None:
-    """Return the section of the last test day, None where there is no day to report.
+    """Return the section of the last test day, with what tunnel, taps and notes say.
+
+    Where no day can be reported, tunnel, taps and notes stand alone; None where there is neither.
 
     Parameters
     ----------
@@ -28,12 +31,12 @@ def trial_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any
     folder
         Figures are drawn into it.
     """
-    if not days_of(answers):
+    days = days_of(answers)
+    if days and "refused" not in tree_of(answers, day_named(answers)):
+        return day_document(answers, "", folder)
+    if not has_sessions(answers.project):
         return None
-    tree = tree_of(answers, day_named(answers))
-    if "refused" in tree:
-        return None
-    return day_document(answers, "", folder)
+    return {"log": None, "results": session_parts(answers)}
 
 
 def day_document(answers: Answers, day: str, folder: Path) -> dict[str, Any]:
