@@ -116,7 +116,7 @@ class DuctCylinder:
         removed = np.zeros(shape[::-1], np.uint8)
         label = np.zeros_like(removed)
         removed[:, 0], removed[:, :, 0] = 1, 1
-        label[:, 1:, 0] = 2
+        label[:, :, 0] = 2  # the corner too: its diagonals balance
         body = Body(triangles=prism(circle(2 * d + 0.5, 2 * d + 0.5, d / 2)), surface=1)
         mark, links = wrap_bodies(
             shape, [body], self.surfaces(), skin=0.0, surroundings=removed, around_label=label

@@ -33,7 +33,7 @@ def printed(case: str, name: str) -> float:
     return next(float(r["value"]) for r in rows if (r["case"], r["name"]) == (case, name))
 
 
-DRAG_MISS = "miss: drag 4.6 % high with 10 cells against 4 %"
+DRAG_MISS = "miss: drag 4.7 % high with 10 cells against 4 %"
 
 
 @pytest.mark.xfail(strict=True, reason=DRAG_MISS)
@@ -62,7 +62,7 @@ def test_the_parabola_of_the_inflow_reaches_the_outflow_unchanged() -> None:
     removed = np.zeros(shape[::-1], np.uint8)
     label = np.zeros_like(removed)
     removed[:, 0], removed[:, :, 0] = 1, 1
-    label[:, 1:, 0] = 2
+    label[:, :, 0] = 2  # the corner too: its diagonals balance
     mark, links = staircase(removed, label, case.surfaces())
     setup = Setup(
         shape=shape,
