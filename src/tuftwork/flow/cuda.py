@@ -79,6 +79,7 @@ class CudaEngine(AbstractEngine):
     def _into(self, name: str, values: Floats) -> None:
         """Write numbers into a named place in the card's memory."""
         cp = self._cupy
+        cp.cuda.Device().synchronize()  # what was queued, on whichever stream, uses the old numbers
         place = self._module.get_global(name)
         cp.ndarray(values.size, cp.float32, place)[:] = cp.asarray(values.ravel(), cp.float32)
 

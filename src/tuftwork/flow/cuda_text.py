@@ -239,12 +239,12 @@ def cuda_source(setup: Setup, *, half: bool, block: int) -> str:
     for axis, name in enumerate(("FX", "FY", "FZ")):
         values[name] = f"FORCE[{axis}]" if any(setup.force) else "0.0f"
     head = "\n".join(f"#define {key} {value}" for key, value in values.items())
-    constant = 'extern "C" __constant__ float FORCE[3];\n' if any(setup.force) else ""
+    constant = 'extern "C" { __constant__ float FORCE[3]; }\n' if any(setup.force) else ""
     if setup.profile is None:
         stream = ", ".join(f"{g:.9e}f" for g in setup.free_stream())
         constant += f"__device__ const float G[27] = {{{stream}}};\n"
     else:
-        constant += 'extern "C" __device__ float STREAM[27 * LY * LZ];\n'
+        constant += 'extern "C" { __device__ float STREAM[27 * LY * LZ]; }\n'
         constant += "#define G (STREAM + 27 * (k * LY + j))\n"
     text = head + _HEAD + constant + _bulk(True) + _bulk(False) + _field_text()
     if setup.walls.cell.size:
