@@ -107,16 +107,18 @@ def _wanted(row: Tree) -> list[tuple[str, str, str, str]]:
 def _text(row: Tree, numbers: list[dict[str, Any]]) -> str:
     said: dict[str, Number] = {n["key"]: n["number"] for n in numbers}
     text = f"{row['name'][:1].upper()}{row['name'][1:]}: {said['total']['text']}."
-    for name, peak, share in zip(row["strips"], row["peaks"], row["choked"], strict=True):
+    for name, share in zip(row["strips"], row["choked"], strict=True):
         fills = row["numbers"][f"{name} choke"][0]
-        if not np.isfinite(peak):
-            text += f" The {name}: layers fill {fills:.0%} of the narrowest gap."
-        elif share > 0.5:
-            text += (f" The {name} choke: layers fill {fills:.0%} of the narrowest gap, and below "
-                     f"some {_MM * peak:.0f} mm it carries less.")  # fmt: skip
-        else:
-            text += (f" The {name} hold: layers fill {fills:.0%} of the narrowest gap; greatest "
-                     f"load near {_MM * peak:.0f} mm.")  # fmt: skip
+        verb = "choke" if share > 0.5 else "hold"
+        text += (
+            f" The {name}{'' if name == 'ramps' else ' channel'} "
+            f"{verb if name == 'ramps' else verb + 's'}: layers fill {fills:.0%} of the narrowest "
+            "gap."
+        )
+    sweep = row["sweep"]
+    k = int(np.argmax(sweep["best"]))
+    if 0 < k < len(sweep["best"]) - 1:
+        text += f" It makes most with its lip near {_MM * sweep['clearance'][k]:.0f} mm."
     gone = row["separated"]
     text += (
         f" The rolled edge lets go in {gone:.0%} of draws." if gone > 0.05
