@@ -132,7 +132,9 @@ class SplitterChannel(Table):
     edge_loss: Annotated[
         Quantity | None,
         number("ratio", least=0.0, most=1.5),
-        Field(description="Share of the speed gained without loss that air leaking in does not bring"),
+        Field(
+            description="Share of the speed gained without loss that air leaking in does not bring"
+        ),
     ] = None
     discharge: Annotated[
         Quantity | None,
