@@ -51,8 +51,10 @@ class Floor(PartTable):
     edge_radius: Annotated[
         Quantity | None,
         number("height", positive=True),
-        Field(description="Of its rolled leading edge, where air that rises behind a splitter "
-              "meets it"),
+        Field(
+            description="Of its rolled leading edge, where air that rises behind a splitter "
+            "meets it"
+        ),
     ] = None
     channel: Annotated[
         FloorChannel | None,
@@ -114,8 +116,10 @@ class Splitter(PartTable):
     head: Annotated[
         Quantity | None,
         number("ratio", positive=True, most=1.2),
-        Field(description="Total pressure of the air at the lip over the free stream's: 1, less "
-              "behind another car"),
+        Field(
+            description="Total pressure of the air at the lip over the free stream's: 1, less "
+            "behind another car"
+        ),
     ] = None
     vent_open: Annotated[
         Quantity | None,
