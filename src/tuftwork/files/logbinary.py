@@ -54,7 +54,7 @@ def read_hdf5(path: Path, wish: LogWish) -> ReadLog:
     Datasets of one group share a time base; each group has a time dataset of its own, or the file
     has one length and one time for all.
     """
-    import h5py  # type: ignore[import-untyped]
+    import h5py
 
     try:
         with h5py.File(path, "r") as file:

@@ -63,6 +63,24 @@ class Ensemble:
             return np.full(self.size, quantity.best)
         return values_at(quantity, self.deviates[:, self.columns[name]])
 
+    def beside(self, own: Mapping[str, Quantity], *, seed: int) -> "Ensemble":
+        """Return this ensemble with more inputs, drawn by themselves so that nothing here moves.
+
+        Parameters
+        ----------
+        own
+            Inputs by name; none of them may be in the ensemble yet.
+        seed
+            Of their draws.
+        """
+        drawn = draw_ensemble(own, size=self.size, seed=seed)
+        first = self.deviates.shape[1]
+        return Ensemble(
+            quantities={**self.quantities, **own},
+            deviates=np.concatenate([self.deviates, drawn.deviates], axis=1),
+            columns={**self.columns, **{n: first + i for n, i in drawn.columns.items()}},
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Summary:

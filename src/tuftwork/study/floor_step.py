@@ -1,9 +1,10 @@
 """Tables of floors with a channel: worked out once, read by budget, map and tie."""
 
 from collections.abc import Mapping
+from typing import TypeVar
 
-from tuftwork.aeromap.part import ChannelFloor, part_models
-from tuftwork.car import Floor, Project
+from tuftwork.aeromap.part import ChannelFloor, ChannelSplitter, part_models
+from tuftwork.car import Floor, Project, Splitter
 from tuftwork.floor.table_make import floor_table
 from tuftwork.study.executor import executor_for
 from tuftwork.study.inputs import state_names
@@ -15,21 +16,24 @@ _VERSION = 3
 _SECONDS = 3.0  # [s] a table takes in one process on a quiet core
 
 
-def channel_parts(project: Project) -> dict[str, ChannelFloor]:
-    """Return every floor with a channel in every state, by the key of its table."""
-    found: dict[str, ChannelFloor] = {}
-    if not any(isinstance(p, Floor) and p.channel is not None for p in project.parts):
+Model = TypeVar("Model", ChannelFloor, ChannelSplitter)
+
+
+def channel_models(project: Project, model_kind: type[Model]) -> dict[str, Model]:
+    """Return every part of one kind that has a channel, in every state, by its tables' key."""
+    found: dict[str, Model] = {}
+    if not any(isinstance(p, Floor | Splitter) and p.channel is not None for p in project.parts):
         return found
     for name in state_names(project):
         for model in part_models(project, name if project.states else ""):
-            if isinstance(model, ChannelFloor):
+            if isinstance(model, model_kind):
                 found.setdefault(model.spec.key, model)
     return found
 
 
 def floor_table_steps(job: Job) -> list[Step]:
     """Return the step of the tables; none where no floor has a channel."""
-    parts = channel_parts(job.project)
+    parts = channel_models(job.project, ChannelFloor)
     if not parts:
         return []
 

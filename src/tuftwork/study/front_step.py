@@ -2,11 +2,10 @@
 
 from collections.abc import Mapping
 
-from tuftwork.aeromap.part import ChannelSplitter, part_models
-from tuftwork.car import Project, Splitter
+from tuftwork.aeromap.part import ChannelSplitter
 from tuftwork.floor.front_make import strip_table
 from tuftwork.study.executor import executor_for
-from tuftwork.study.inputs import state_names
+from tuftwork.study.floor_step import channel_models
 from tuftwork.study.job import FRONT_TABLES, Job
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
@@ -16,21 +15,9 @@ _SECONDS = 1.5  # [s] a channel takes in one process on a quiet core
 _TASKS = 8
 
 
-def front_models(project: Project) -> dict[str, ChannelSplitter]:
-    """Return every splitter with a channel in every state, by the key of its tables."""
-    found: dict[str, ChannelSplitter] = {}
-    if not any(isinstance(p, Splitter) and p.channel is not None for p in project.parts):
-        return found
-    for name in state_names(project):
-        for model in part_models(project, name if project.states else ""):
-            if isinstance(model, ChannelSplitter):
-                found.setdefault(model.spec.key, model)
-    return found
-
-
 def front_table_steps(job: Job) -> list[Step]:
     """Return the step of the tables; none where no splitter has a channel."""
-    models = front_models(job.project)
+    models = channel_models(job.project, ChannelSplitter)
     if not models:
         return []
 

@@ -113,3 +113,15 @@ def test_values_follow_the_quantity_at_any_deviate() -> None:
     for quantity in inputs().values():
         for z in (-2.0, -0.3, 0.0, 0.7, 2.0):
             assert float(values_at(quantity, np.array([z]))[0]) == pytest.approx(quantity.at(z))
+
+
+def test_inputs_put_beside_move_nothing_that_was_there() -> None:
+    main = draw_ensemble(
+        {"a": parse_quantity("1 m ± 0.1 m", "length"), "b": parse_quantity("2 m", "length")},
+        size=64,
+    )
+    own = {"c": parse_quantity("3 m ± 0.2 m", "length")}
+    more = main.beside(own, seed=5)
+    np.testing.assert_array_equal(more.of("a"), main.of("a"))
+    np.testing.assert_array_equal(more.of("b"), main.of("b"))
+    np.testing.assert_array_equal(more.of("c"), draw_ensemble(own, size=64, seed=5).of("c"))

@@ -14,7 +14,7 @@ from tuftwork.floor.table_make import TableSize, floor_table
 from tuftwork.study import Bench
 from tuftwork.study.floor_case import floor_case
 from tuftwork.study.floor_page import CAUTIONS, floor_findings
-from tuftwork.study.floor_step import channel_parts
+from tuftwork.study.floor_step import channel_models
 from tuftwork.study.floor_worked import floor_steps
 from tuftwork.study.job import Job
 
@@ -159,8 +159,8 @@ def test_a_floor_with_a_channel_is_answered_from_its_table(halyard: Bench) -> No
         for p in project.parts
     )
     changed = project.model_copy(update={"parts": parts})
-    (key,) = channel_parts(changed)
-    model = channel_parts(changed)[key]
+    (key,) = channel_models(changed, ChannelFloor)
+    model = channel_models(changed, ChannelFloor)[key]
     spec = model.spec
     platform = PlatformState(
         ride_height_front=np.full(3, 0.045), ride_height_rear=np.array([0.05, 0.06, 0.07]),

@@ -10,7 +10,7 @@ import tomlkit
 from typer.testing import CliRunner
 
 from tuftwork.aeromap.interface import PlatformState
-from tuftwork.aeromap.part import draws_of
+from tuftwork.aeromap.part import ChannelFloor, draws_of
 from tuftwork.aeromap.tie import KnownBefore
 from tuftwork.car import Evidence, Floor, FloorChannel, Splitter
 from tuftwork.cli import program
@@ -22,7 +22,7 @@ from tuftwork.floor.table import FloorTable
 from tuftwork.floor.table_make import TableSize, floor_table
 from tuftwork.quantity import values_at
 from tuftwork.study import Bench
-from tuftwork.study.floor_step import channel_parts
+from tuftwork.study.floor_step import channel_models
 from tuftwork.study.floor_sweep import floor_sweep_steps
 from tuftwork.study.job import FLOOR_SWEEPS, FLOOR_TABLES, Job, job_steps, models_in
 from tuftwork.study.step import Pulse
@@ -76,7 +76,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def tables(folder: Path) -> dict[str, Any]:
     """A table of few nodes: what is tested is the update, not the channel."""
-    parts = channel_parts(Tied(folder).project)
+    parts = channel_models(Tied(folder).project, ChannelFloor)
     made = {}
     for key, model in parts.items():
         spec = model.spec

@@ -25,7 +25,7 @@ from tuftwork.aeromap.platform import STANDARD_GRAVITY
 from tuftwork.aeromap.settle import stilled
 from tuftwork.car import Floor, Project
 from tuftwork.errors import InputError, NotConverged, TuftworkError
-from tuftwork.quantity import Draws, Ensemble, Quantity, draw_ensemble, exact, to_si
+from tuftwork.quantity import Draws, Ensemble, Quantity, exact, to_si
 from tuftwork.study.answers import Answers
 from tuftwork.study.car.motion import Motion, full_size, motion_ensemble
 from tuftwork.study.number import ChainBook, Link, Number, number_of_quantity
@@ -59,14 +59,7 @@ def corner_ensemble(answers: Answers) -> Ensemble:
     """Return the study's ensemble with what cornering adds, drawn by itself."""
     key = f"{KIND} ensemble"
     if key not in answers.worked_out:
-        main, own = motion_ensemble(answers), corner_inputs()
-        drawn = draw_ensemble(own, size=main.size, seed=_SEED)
-        first = main.deviates.shape[1]
-        answers.worked_out[key] = Ensemble(
-            quantities={**main.quantities, **own},
-            deviates=np.concatenate([main.deviates, drawn.deviates], axis=1),
-            columns={**main.columns, **{n: first + i for n, i in drawn.columns.items()}},
-        )
+        answers.worked_out[key] = motion_ensemble(answers).beside(corner_inputs(), seed=_SEED)
     kept: Ensemble = answers.worked_out[key]
     return kept
 

@@ -13,7 +13,7 @@ from tuftwork.aeromap.oscillation import Bounce, Modes, Onset, car_oscillator, m
 from tuftwork.aeromap.part.coefficient import coefficients_of
 from tuftwork.aeromap.platform import AxleSpring, Suspension
 from tuftwork.car import Floor, Project
-from tuftwork.quantity import Array, Draws, Ensemble, Quantity, draw_ensemble
+from tuftwork.quantity import Array, Draws, Ensemble, Quantity
 from tuftwork.study.answers import Answers
 from tuftwork.study.number import ChainBook
 
@@ -210,13 +210,7 @@ def motion_ensemble(answers: Answers) -> Ensemble:
     if key not in answers.worked_out:
         main = answers.ensemble
         own = {n: q for n, q in motion_inputs(answers.project).items() if n not in main.quantities}
-        drawn = draw_ensemble(own, size=main.size, seed=_SEED)
-        first = main.deviates.shape[1]
-        answers.worked_out[key] = Ensemble(
-            quantities={**main.quantities, **own},
-            deviates=np.concatenate([main.deviates, drawn.deviates], axis=1),
-            columns={**main.columns, **{n: first + i for n, i in drawn.columns.items()}},
-        )
+        answers.worked_out[key] = main.beside(own, seed=_SEED)
     kept: Ensemble = answers.worked_out[key]
     return kept
 
