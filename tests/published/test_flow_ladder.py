@@ -228,7 +228,7 @@ def test_the_wall_law_is_inverted_to_a_millionth() -> None:
     code = "\n".join(recipe.python_lines(wall_recipe.wall_law(), 0))
     for yp in np.geomspace(3.0, 1e4, 9):
         law = log(1 + 0.41 * yp) / 0.41 + 7.8 * (1 - exp(-yp / 11) - yp / 11 * exp(-yp / 3))
-        found = {"ut": law * 0.004, "y": 0.75, "nu": 0.75 * 0.004 / yp}
+        found = {"ut": law * 0.004, "y": 0.75, "nu": 0.75 * 0.004 / yp, "wall_law": 1.0}
         exec(code, {"sqrt": sqrt, "exp": exp, "log": log, "max2": max}, found)
         assert found["us"] == pytest.approx(0.004, rel=1e-6)
         assert found["law"] == pytest.approx(np.interp(yp, y_plus, u_plus), rel=0.05)

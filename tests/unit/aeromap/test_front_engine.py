@@ -203,7 +203,7 @@ class TestVent:
 
     def test_beside_a_cooler_it_meets_that_streams_flow_too(self) -> None:
         project = _project(
-            {"handover": "-0.35 m", "vent": {"area": "0.10 m^2", "into": "front wells"}}
+            {"handover": "-0.35 m", "vent": {"area": "0.20 m^2", "into": "front wells"}}
         )
         pressure, flow, outlet = way_of("front wells")
         alone = _load(project, {pressure: -0.2, flow: 0.0, outlet: 0.15})

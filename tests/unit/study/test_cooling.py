@@ -153,9 +153,11 @@ def test_a_larger_duct_cools_live(halyard: Bench) -> None:
     assert peak(0.0) > peak(0.5) > peak(1.0) > peak(2.0)
 
 
-def test_more_downforce_brakes_harder(halyard: Bench) -> None:
-    kits = {k["state"]: k for k in halyard.page("brakes")["kits"]}
-    assert kits["rear up, wing 11"]["power"]["best"] > 0
+def test_more_drag_takes_work_off_the_brakes(halyard: Bench) -> None:
+    base, *others = halyard.page("brakes")["kits"]
+    assert base["energy"]["best"] == 0
+    assert {k["state"] for k in others} >= {"more wing", "rear up, wing 11"}
+    assert all(k["energy"]["best"] < 0 for k in others)  # every other state has more drag
 
 
 def test_the_same_corner_is_taken_faster_with_more_downforce() -> None:

@@ -109,8 +109,7 @@ def test_brakes_do_what_the_lap_does(halyard: Bench) -> None:
     for stop in stops:
         # the air takes the rest; what turns adds 2.6 % to the mass, a step of time 2 %
         assert stop.energy < 0.5 * mass * (stop.fast**2 - stop.slow**2) * 1.05
-    kits = {k["state"]: k for k in page["kits"]}
-    assert kits["rear up, wing 11"]["power"]["best"] > 0
+    assert {k["state"] for k in page["kits"]} == set(halyard.answers.states)
 
 
 def test_entered_stops_that_were_measured_stand_over_the_lap(halyard: Bench) -> None:
