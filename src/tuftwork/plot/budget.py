@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from tuftwork.plot.style import LIGHT, Theme, axes_or_new, house_style, range_bar
 from tuftwork.quantity import Array
 
-_LEAST = 0.004  # [m²] smaller steps are drawn together as one
+_LEAST = 0.008  # [m²] smaller steps are drawn together as one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +52,7 @@ def waterfall(
         With CzS in m² along the bottom; front axle share in one colour, rear in the other.
     """
     rows = _gathered(steps)
-    ax = axes_or_new(ax, theme, height=7.2 * len(rows) + 20)
+    ax = axes_or_new(ax, theme, height=5.2 * len(rows) + 20)
     with house_style(theme):
         reached = 0.0
         for place, step in enumerate(rows):

@@ -159,10 +159,10 @@ def _budget(bench: Bench, answers: Answers) -> dict[str, Any]:
 
 
 def _is_small(row: dict[str, Any]) -> bool:
-    """Return whether a row is an interaction too small to print: under a third of a point."""
+    """Return whether a row is an interaction too small to print: under 0.8 points."""
     sizes = (row["front"], row["rear"], row["total"], row["drag"])
     largest = max(max(abs(n["low"]), abs(n["high"])) for n in sizes)
-    return bool(row["kind"] == "interaction" and largest < 0.004)
+    return bool(row["kind"] == "interaction" and largest < 0.008)
 
 
 def _map(bench: Bench, answers: Answers) -> dict[str, Any]:

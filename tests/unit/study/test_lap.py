@@ -65,7 +65,7 @@ _PLANTED = [
     pytest.param(
         STATES[2],
         marks=pytest.mark.xfail(
-            strict=True, reason="planted -0.255 s, range from -0.254 s: misses by 0.001 s"
+            strict=True, reason="planted -0.254 s, range ends at -0.255 s: misses by 0.001 s"
         ),
     ),
 ]
