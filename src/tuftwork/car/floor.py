@@ -13,6 +13,14 @@ _Offset = Annotated[
 ]
 
 
+EdgeLoss = Annotated[
+    Quantity | None,
+    number("ratio", least=0.0, most=1.5),
+    Field(description="Share of the speed gained without loss that air leaking in does not bring"),
+]
+"""Key of every channel that leaks at its edges."""
+
+
 class FloorPoint(Table):
     """One point of an underside; straight between points."""
 
@@ -98,13 +106,7 @@ class FloorChannel(Table):
         bool,
         Field(description="Put the empirical fall of the force below the engine's peak on top"),
     ] = False
-    edge_loss: Annotated[
-        Quantity | None,
-        number("ratio", least=0.0, most=1.5),
-        Field(
-            description="Share of the speed gained without loss that air leaking in does not bring"
-        ),
-    ] = None
+    edge_loss: EdgeLoss = None
     discharge: Annotated[
         Quantity | None,
         number("ratio", least=0.05, most=1.0),

@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from tuftwork.car.floor import EdgeLoss
 from tuftwork.car.table import Table, number
 from tuftwork.quantity import Quantity
 
@@ -129,13 +130,7 @@ class SplitterChannel(Table):
     ] = None
     ramps: SplitterRamps | None = None
     vent: SplitterVent | None = None
-    edge_loss: Annotated[
-        Quantity | None,
-        number("ratio", least=0.0, most=1.5),
-        Field(
-            description="Share of the speed gained without loss that air leaking in does not bring"
-        ),
-    ] = None
+    edge_loss: EdgeLoss = None
     discharge: Annotated[
         Quantity | None,
         number("ratio", least=0.05, most=1.0),

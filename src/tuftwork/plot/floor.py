@@ -79,12 +79,7 @@ def ride_height_sweep(
         ax.plot(rear, best, color=theme.ink, label="channel in plan")
         if rival is not None:
             ax.plot(rear, rival, color=theme.rear, linestyle=(0, (5, 3)), label=rival_label)
-        if now is not None:
-            ax.axvline(now, color=theme.tuft, linewidth=0.9)
-            ax.annotate(
-                "now", (now, 0.97), xycoords=("data", "axes fraction"), ha="right", va="top",
-                fontsize=8, color=theme.tuft, xytext=(-3, 0), textcoords="offset points",
-            )  # fmt: skip
+        _mark_now(ax, now, theme, at=0.97)
         ax.set_ylim(bottom=0.0)
         ax.set_xlabel("rear ride height at this rake [mm]")
         ax.set_ylabel("CzS of the floor [m²]")
@@ -107,12 +102,7 @@ def nose_sweep(
     with house_style(theme):
         ax.fill_between(clearance, low, high, color=theme.front, alpha=0.15, linewidth=0)
         ax.plot(clearance, best, color=theme.front)
-        if now is not None:
-            ax.axvline(now, color=theme.tuft, linewidth=0.9)
-            ax.annotate(
-                "now", (now, 0.06), xycoords=("data", "axes fraction"), ha="right", va="bottom",
-                fontsize=8, color=theme.tuft, xytext=(-3, 0), textcoords="offset points",
-            )  # fmt: skip
+        _mark_now(ax, now, theme, at=0.06)
         ax.set_ylim(bottom=0.0)
         ax.set_xlabel("lip over the road before it bends [mm]")
         ax.set_ylabel("CzS of the splitter [m²]")
@@ -123,3 +113,15 @@ def _faces(middles: Array) -> Array:
     inner = 0.5 * (middles[1:] + middles[:-1])
     first, last = 2 * middles[0] - inner[0], 2 * middles[-1] - inner[-1]
     return np.concatenate([[first], inner, [last]])
+
+
+def _mark_now(ax: Axes, now: float | None, theme: Theme, *, at: float) -> None:
+    """Mark where the car stands, its word at a share of the height."""
+    if now is None:
+        return
+    ax.axvline(now, color=theme.tuft, linewidth=0.9)
+    ax.annotate(
+        "now", (now, at), xycoords=("data", "axes fraction"), ha="right",
+        va="top" if at > 0.5 else "bottom", fontsize=8, color=theme.tuft, xytext=(-3, 0),
+        textcoords="offset points",
+    )  # fmt: skip

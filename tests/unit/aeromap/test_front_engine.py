@@ -201,10 +201,14 @@ class TestVent:
         load = _load(_project({"handover": "-0.35 m", "vent": VENT}))
         assert list(load.within) == ["splitter → body"]
 
-    def test_beside_a_cooler_it_meets_that_streams_flow_too(self) -> None:
-        project = _project(
-            {"handover": "-0.35 m", "vent": {"area": "0.20 m^2", "into": "front wells"}}
-        )
+    @pytest.mark.parametrize("area", [
+        pytest.param("0.10 m^2", marks=pytest.mark.xfail(
+            strict=True, reason="choked: the table's edge is held, load the same to the last digit"
+        )),
+        "0.20 m^2",
+    ])  # fmt: skip
+    def test_beside_a_cooler_it_meets_that_streams_flow_too(self, area: str) -> None:
+        project = _project({"handover": "-0.35 m", "vent": {"area": area, "into": "front wells"}})
         pressure, flow, outlet = way_of("front wells")
         alone = _load(project, {pressure: -0.2, flow: 0.0, outlet: 0.15})
         beside = _load(project, {pressure: -0.2, flow: 0.05, outlet: 0.15})
