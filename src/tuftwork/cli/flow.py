@@ -9,7 +9,7 @@ import typer
 from tuftwork.cli.frame import NO, JsonOption, ProjectArgument, command, print_json
 from tuftwork.cli.show import show_lines, show_table
 
-CaseOption = Annotated[str, typer.Option(help="Case of [[flow.cases]]; the first unless given.")]
+CaseOption = Annotated[str, typer.Option(help="A case of the project by name; its first unless given.")]
 CardsOption = Annotated[
     int,
     typer.Option("--cards", min=0, help="Graphics cards that share the box; as the case says."),
