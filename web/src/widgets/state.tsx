@@ -43,9 +43,28 @@ export function Partial({ missing }: { missing: string[] | undefined }) {
   );
 }
 
+/** How many notices stand open; more than one beyond them are folded. */
+const OPEN = 3;
+
 /** Cautions and range notices: they stand with the numbers they concern. */
 export function Notices({ notices }: { notices: string[] | undefined }) {
   if (!notices?.length) return null;
+  const open = notices.length > OPEN + 1 ? OPEN : notices.length;
+  const rest = notices.slice(open);
+  return (
+    <div class="notice-box">
+      <NoticeList notices={notices.slice(0, open)} />
+      {rest.length > 0 && (
+        <details>
+          <summary>{rest.length} more to know about these numbers</summary>
+          <NoticeList notices={rest} />
+        </details>
+      )}
+    </div>
+  );
+}
+
+function NoticeList({ notices }: { notices: string[] }) {
   return (
     <ul class="notices">
       {notices.map((text) => (
