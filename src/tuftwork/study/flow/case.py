@@ -29,7 +29,7 @@ from tuftwork.study.flow.inside import (
 from tuftwork.study.store import digest_of
 
 _UNITS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "in": 0.0254, "ft": 0.3048}
-_COUNTS = ("section_power", "dive_planes", "diffuser_fences")
+_COUNTS = ("section_power", "wing_thickness", "dive_planes", "diffuser_fences")
 _AROUND = {"ahead": 0.75, "behind": 1.5, "beside": 0.75, "above": 0.75}
 """Air around the car where the project names none, in lengths of the car. [-]"""
 _LENGTHS = (1.0, 2.6)
