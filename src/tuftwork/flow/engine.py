@@ -60,6 +60,10 @@ class AbstractEngine(ABC):
         """The stored populations, on the card or on the host, for whoever couples boxes."""
         return self._f
 
+    def count(self, share: Floats) -> None:
+        """Say which share of each wall cell's load is summed. Shape (n_wall,)."""
+        self.counted = share
+
     @property
     def setups(self) -> tuple[Setup, ...]:
         """Every box of cells that is computed, the outermost first."""

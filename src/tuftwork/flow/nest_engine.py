@@ -43,22 +43,32 @@ class CpuLink:
 
     def __init__(self, lists: Coupling, child: CpuEngine, parent: CpuEngine) -> None:
         self.lists, self.child, self.parent = lists, child, parent
-        self._ten = np.zeros((lists.shell.size, 10))
+        self.ten = np.zeros((lists.shell.size + lists.n_told, 10))
         self._force = [np.array(e.setup.force, dtype=float) for e in (child, parent)]
         self._shape = [np.array(e.setup.shape, np.int64) for e in (child, parent)]
 
     def fill(self, even: bool) -> None:
         """Fill the child's ghosts."""
+        self.read(even)
+        self.spread()
+
+    def read(self, even: bool) -> None:
+        """Read the parent's moments round the interface."""
         from tuftwork.flow import _nest_kernel as kernel
 
-        a, (ours, theirs), (shape, wide) = self.lists, self._force, self._shape
-        alone = a.ghost.size < SMALL // 4
-        read = kernel.read_shell_alone if alone else kernel.read_shell
-        fill = kernel.fill_ghosts_alone if alone else kernel.fill_ghosts
-        read(self.parent.populations, wide, a.shell, even, theirs, self._ten)
+        a = self.lists
+        read = kernel.read_shell_alone if a.ghost.size < SMALL // 4 else kernel.read_shell
+        read(self.parent.populations, self._shape[1], a.shell, even, self._force[1], self.ten)
+
+    def spread(self) -> None:
+        """Fill the child's ghosts from what was read."""
+        from tuftwork.flow import _nest_kernel as kernel
+
+        a, shape = self.lists, self._shape[0]
+        fill = kernel.fill_ghosts_alone if a.ghost.size < SMALL // 4 else kernel.fill_ghosts
         fill(
-            self.child.populations, shape, a.ghost, a.near, a.row, a.kind, a.weight, self._ten,
-            ours, *a.down,
+            self.child.populations, shape, a.ghost, a.near, a.row, a.kind, a.weight, self.ten,
+            self._force[0], *a.down,
         )  # fmt: skip
 
     def give(self, even: bool) -> None:
@@ -90,7 +100,7 @@ class CudaLink:
             )
         )  # fmt: skip
         self._weight = cp.asarray(lists.weight.astype(np.float32))
-        self._ten = cp.zeros(12 * lists.shell.size, cp.float32)
+        self.ten = cp.zeros(12 * (lists.shell.size + lists.n_told), cp.float32)
         self._count = [x.size for x in (lists.shell, lists.ghost, lists.cell)]
         self._box = [
             (*(i4(n) for n in e.setup.shape), *(np.float32(f) for f in e.setup.force))
@@ -110,14 +120,22 @@ class CudaLink:
 
     def fill(self, even: bool) -> None:
         """Fill the child's ghosts."""
-        (shape, ours), (wide, theirs) = ((b[:3], b[3:]) for b in self._box)
-        n_shell, n_ghost, _ = self._count
+        self.read(even)
+        self.spread()
+
+    def read(self, even: bool) -> None:
+        """Read the parent's moments round the interface."""
+        wide, theirs, n_shell = self._box[1][:3], self._box[1][3:], self._count[0]
         where = (self.parent.populations, *wide, np.int32(even), *theirs)
-        self._run("read_shell", n_shell, (*where, self._shell, np.int32(n_shell), self._ten))
+        self._run("read_shell", n_shell, (*where, self._shell, np.int32(n_shell), self.ten))
+
+    def spread(self) -> None:
+        """Fill the child's ghosts from what was read."""
+        shape, ours, n_ghost = self._box[0][:3], self._box[0][3:], self._count[1]
         what = (self._ghost, np.int32(n_ghost), self._near, self._row, self._kind, self._weight)
         self._run(
             "fill_ghosts", n_ghost,
-            (self.child.populations, *shape, *ours, *self._down, *what, self._ten),
+            (self.child.populations, *shape, *ours, *self._down, *what, self.ten),
         )  # fmt: skip
 
     def give(self, even: bool) -> None:
@@ -159,15 +177,23 @@ class NestedEngine(AbstractEngine):
             for n, x in enumerate(self.nests)
         ]
         thinned = [x.setup for x in self.nests]
-        self.engines: list[AbstractEngine] = [build_engine(s, backend, precision) for s in thinned]
+        self.engines: list[AbstractEngine] = self._engines(thinned, backend, precision)
         super().__init__(thinned[0])
         self.backend, self.precision = self.engines[0].backend, self.engines[0].precision
         for n, engine in enumerate(self.engines):
-            engine.counted = answers_for(self.nests, n).astype(float)
-        self._links: list[list[tuple[int, Link]]] = [
-            [(c, self._link(c, n)) for c in sons[n]] for n in range(len(nests))
-        ]
+            engine.count(answers_for(self.nests, n).astype(float))
+        self._links: list[list[tuple[int, Link]]] = self._linked(sons)
         self._graph: Any = None
+
+    def _engines(
+        self, setups: Sequence[Setup], backend: str, precision: str | None
+    ) -> list[AbstractEngine]:
+        """Return the engine of every box."""
+        return [build_engine(setup, backend, precision) for setup in setups]
+
+    def _linked(self, sons: Sequence[Sequence[int]]) -> list[list[tuple[int, Link]]]:
+        """Return for every box its finer boxes and the exchange with each."""
+        return [[(c, self._link(c, n)) for c in own] for n, own in enumerate(sons)]
 
     def _link(self, child: int, parent: int) -> Link:
         lists = couple(self.nests[child], self.nests[parent].setup)

@@ -35,6 +35,8 @@ class Coupling:
         Shapes (n_cell,), (8, n_cell).
     down, up
         Factors of the stress, deviator and trace, to the child and back. [-]
+    n_told
+        Rows after those of ``shell`` whose moments come from elsewhere.
     """
 
     shell: Ints
@@ -47,6 +49,7 @@ class Coupling:
     child: Ints
     down: tuple[float, float]
     up: tuple[float, float]
+    n_told: int = 0
 
 
 def couple(child: Nest, parent: Setup) -> Coupling:
