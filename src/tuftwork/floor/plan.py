@@ -8,6 +8,7 @@ Side edges and strakes let through Cd g sqrt(2 |Δp|); the inlet keeps its total
 has the pressure of what stands behind it.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,6 +23,7 @@ from tuftwork.floor.shape import FloorShape, Stand, check_shape, kinks
 from tuftwork.quantity import Array
 
 _VISCOSITY, _SOUND = 1.5e-5, 340.0  # [m²/s], [m/s] of usual air, to say when it is fast
+_FEW_ROWS = 10  # over the whole width, from which finer ones start where they fail at once
 _FAST = 0.45  # [-] Mach number from which on it is said
 _SOFT = 1e-3  # [-] pressure difference below which an orifice's law is rounded
 
@@ -133,13 +135,20 @@ def solve_plan(
     check_shape(shape, stand, n_x=n_x, n_y=n_y)
     first = line if line is not None or near is None else near.line
     found = layer if layer is not None else solve_line(shape, stand, closure, start=first)
-    grid = plan_grid(shape, stand, closure, found if with_layer else None, n_x=n_x, n_y=n_y)
     # the road's friction is in its layer already
     open_ = replace(closure, road_friction=0.0) if with_layer else closure
+
+    def cells(rows: int) -> PlanGrid:
+        own = found if with_layer else None
+        return plan_grid(shape, stand, closure, own, n_x=n_x, n_y=rows)
+
+    grid = cells(n_y)
     start = _start(grid, found)
     is_near = near is not None and near.state[2].shape == grid.active.shape
     first_state = near.state if near is not None and is_near else start
     u, v, p, count, size = solve_grid(grid, open_, first_state)
+    if count < 0 and n_y > _FEW_ROWS:
+        u, v, p, count, size = _refined(cells, open_, found, n_y)
     if count < 0:
         u, v, p, count, size = _continued(grid, open_, start)
     if count < 0:
@@ -222,6 +231,36 @@ def _split(step: Array, nx: int, ny: int) -> tuple[Array, Array, Array]:
     blocks = step[: nx * n].reshape(nx, n)
     u = np.vstack([blocks[:, :ny], step[nx * n :][None, :]])
     return u, blocks[:, ny : 2 * ny + 1], blocks[:, 2 * ny + 1 :]
+
+
+def _refined(
+    cells: Callable[[int], PlanGrid], closure: FloorClosure, line: LineResult, n_y: int
+) -> tuple[Array, Array, Array, int, float]:
+    """Start from few rows and add some at a time."""
+    rows = _FEW_ROWS
+    grid = cells(rows)
+    u, v, p, count, size = solve_grid(grid, closure, _start(grid, line))
+    if count < 0:
+        u, v, p, count, size = _continued(grid, closure, _start(grid, line))
+    total = abs(count)
+    while count >= 0 and rows < n_y:
+        before, rows = grid, min(round(1.5 * rows), n_y)
+        grid = cells(rows)
+        u, v, p, count, size = solve_grid(grid, closure, _moved(before, (u, v, p), grid))
+        total += abs(count)
+    return u, v, p, total if count >= 0 else -total, size
+
+
+def _moved(
+    old: PlanGrid, state: tuple[Array, Array, Array], new: PlanGrid
+) -> tuple[Array, Array, Array]:
+    """Return u, v, p of other rows at the same stations."""
+    middles = [0.5 * (g.y[1:] + g.y[:-1]) for g in (old, new)]
+    u, p = (
+        np.array([np.interp(middles[1], middles[0], row) for row in of])
+        for of in (state[0], state[2])
+    )
+    return u, np.array([np.interp(new.y, old.y, row) for row in state[1]]), p
 
 
 def _continued(

@@ -11,8 +11,10 @@ from tuftwork.floor.shape import FloorShape, Stand, gap_at, kinks
 from tuftwork.quantity import Array
 
 _LEAST_DEPTH = 0.1  # [-] depth left by the layer, over the gap
-_NARROWING = 1.5  # [-] power by which rows narrow towards a side edge
+_NARROWING = 1.5  # [-] power by which rows narrow towards a side edge or a step
 _LEAST_ROWS = 1  # between two walls
+_STEP = 1e-3  # [-] of the depth: difference of both sides that makes a side face a step
+OPEN, STEP = -1.0, -2.0  # side faces without a barrier
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,6 +25,8 @@ class PlanGrid:
     ----------
     x, y
         Faces ``(nx + 1,)`` and ``(ny + 1,)``. [m]
+    barrier
+        Cd g of side faces; ``OPEN`` or ``STEP`` where nothing stands. [m]
     depth, gap
         Effective depth on u-faces and gap in cells ``(nx, ny)``. [m]
     is_half
@@ -59,19 +63,26 @@ def plan_grid(
         gap = gap * _open_share(shape, xs[:, None], ys[None, :])
         if displacement is None:
             return np.asarray(gap)
-        layer = np.interp(xs, displacement.x, displacement.blocked)[:, None]
+        layer, mean = (
+            np.interp(xs, displacement.x, of)[:, None]
+            for of in (displacement.blocked, displacement.gap)
+        )
+        # of a shallower part of the width the layers fill no greater share than of the mean
+        layer = layer * np.minimum(gap / mean, 1.0)
         return np.asarray(np.maximum(gap - layer, _LEAST_DEPTH * gap))
 
     shift = 1e-6 * shape.width
     hu = depth(x, yc)
-    hv = 0.5 * (depth(xc, y - shift) + depth(xc, y + shift))
     active = np.ones((xc.size, yc.size), dtype=bool)
     if shape.tail is not None:
         active = ~((xc[:, None] > shape.tail) & (np.abs(yc)[None, :] > shape.tail_half))
+    beside = depth(xc, y - shift), depth(xc, y + shift)
+    hv = _side_depths(*beside, active)
     outside = np.broadcast_to(0.5 * closure.outside_at(xc)[:, None], active.shape).copy()
     plane = stand.plane(xc[:, None], y[None, :])
     edge = closure.discharge * shape.edge(plane)
-    barrier = np.full((xc.size, y.size), -1.0)
+    is_step = np.abs(beside[1] - beside[0]) > _STEP * hv
+    barrier = np.where(is_step, STEP, OPEN)
     _put_strakes(shape, closure, barrier, xc, y, plane)
     solid = active[:, 1:] != active[:, :-1]
     barrier[:, 1:-1] = np.where(solid, edge[:, 1:-1], barrier[:, 1:-1])
@@ -103,18 +114,26 @@ def _faces(shape: FloorShape, n_x: int) -> Array:
 def _rows(shape: FloorShape, n: int) -> Array:
     """Return faces from the middle to the edge, one at each wall and strake, ``n`` or more rows.
 
-    Rows narrow towards the side edges, where leaked air mixes over a few gaps' width.
+    Rows narrow towards side edges and steps, where leaked air mixes over a few gaps' width.
     """
     half = 0.5 * shape.width
-    walls = {side for strip in shape.strips for side in (strip.inner, strip.outer)}
-    walls |= {s.offset for s in shape.strakes} | {shape.tail_half}
+    sides = {side for strip in shape.strips for side in (strip.inner, strip.outer)}
+    ends = {half, shape.tail_half} | sides
+    walls = ends | {s.offset for s in shape.strakes}
     marks = [0.0, *sorted(w for w in walls if 1e-6 < w < half - 1e-6), half]
     parts = []
     for a, b in pairwise(marks):
         t = np.linspace(0.0, 1.0, max(_LEAST_ROWS, round(n * (b - a) / half)) + 1)[:-1]
-        is_edge = b in (half, shape.tail_half)
-        parts.append(b - (b - a) * (1 - t) ** (_NARROWING if is_edge else 1.0))
+        parts.append(b - (b - a) * (1 - t) ** (_NARROWING if b in ends else 1.0))
     return np.append(np.concatenate(parts), half)
+
+
+def _side_depths(inner: Array, outer: Array, active: NDArray[np.bool_]) -> Array:
+    """Return depths on side faces: the mean of both sides, the floor's own where it ends."""
+    ends = np.zeros((active.shape[0], 1), dtype=bool)
+    before, behind = np.hstack([ends, active]), np.hstack([active, ends])
+    mean = 0.5 * (inner + outer)
+    return np.asarray(np.where(before == behind, mean, np.where(before, inner, outer)))
 
 
 def _open_share(shape: FloorShape, x: Array, y: Array) -> Array:

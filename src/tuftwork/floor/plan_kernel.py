@@ -57,6 +57,22 @@ def brought(g, p, mixing, a, b, j, side):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 @no_type_check
+def seen(v, hv, barrier, i, j, beside):
+    """Return the speed across at the face beside, as carried to face j and as mixed with it.
+
+    What passed a wall's gap has spread over this side's depth. Air that passes a step keeps its
+    head, but a speed that only the depth changes is no shear: no eddy mixes it.
+    """
+    spread = hv[i, beside] * v[i, beside] / hv[i, j]
+    if barrier[i, beside] >= 0.0:
+        return spread, spread
+    if barrier[i, beside] < -1.5 or barrier[i, j] < -1.5:
+        return v[i, beside], spread
+    return v[i, beside], v[i, beside]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
 def _viscous(par, depth, speed):
     return par[1] * depth * depth * np.sqrt(speed * speed + 1e-3)
 
@@ -102,9 +118,11 @@ def _rows(u, v, p, g, par, i, j, kind):
         south = 0.5 * (hv[i, j - 1] * v[i, j - 1] + hv[i, j] * v[i, j])
         north = 0.5 * (hv[i, j] * v[i, j] + hv[i, j + 1] * v[i, j + 1])
         k = _spread(south, nu / dy[j - 1])
-        total -= (0.5 * south + k) * (v[i, j - 1] - v[i, j]) / (h * wide)
+        near, mixed = seen(v, hv, barrier, i, j, j - 1)
+        total -= (0.5 * south * (near - v[i, j]) + k * (mixed - v[i, j])) / (h * wide)
         k = _spread(north, nu / dy[j])
-        total += (0.5 * north - k) * (v[i, j + 1] - v[i, j]) / (h * wide)
+        near, mixed = seen(v, hv, barrier, i, j, j + 1)
+        total += (0.5 * north * (near - v[i, j]) - k * (mixed - v[i, j])) / (h * wide)
         slip = np.sqrt((um - 1.0) ** 2 + v[i, j] ** 2 + 1e-6)
         rub = 0.25 * (loss[i, j - 1] + loss[i, j]) * np.sqrt(um * um + v[i, j] ** 2 + 1e-6)
         return total + v[i, j] * (0.5 * par[5] * slip / h + rub)

@@ -10,7 +10,7 @@ from typing import no_type_check
 import numpy as np
 from numba import njit
 
-from tuftwork.floor.plan_kernel import brought
+from tuftwork.floor.plan_kernel import brought, seen
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -179,22 +179,22 @@ def _across(u, v, p, g, par, i, j, band, width):
         _put(band, width, row, row + n, (0.5 * east - crossed) * k)
         slope -= (0.5 * east - crossed) * k
     k = 1.0 / (h * wide)
-    south = 0.5 * (hv[i, j - 1] * v[i, j - 1] + h * own)
-    crossed, by_flux, by_nu = _exchange(south, nu / dy[j - 1])
-    rise = v[i, j - 1] - own
-    to_flux = -(0.5 + by_flux) * rise * k
-    to_nu -= by_nu / dy[j - 1] * rise * k
-    _put(band, width, row, row - 1,
-         0.5 * hv[i, j - 1] * to_flux - (0.5 * south + crossed) * k)  # fmt: skip
-    slope += 0.5 * h * to_flux + (0.5 * south + crossed) * k
-    north = 0.5 * (h * own + hv[i, j + 1] * v[i, j + 1])
-    crossed, by_flux, by_nu = _exchange(north, nu / dy[j])
-    rise = v[i, j + 1] - own
-    to_flux = (0.5 - by_flux) * rise * k
-    to_nu -= by_nu / dy[j] * rise * k
-    _put(band, width, row, row + 1,
-         0.5 * hv[i, j + 1] * to_flux + (0.5 * north - crossed) * k)  # fmt: skip
-    slope += 0.5 * h * to_flux - (0.5 * north - crossed) * k
+    for side in range(2):
+        at, sign = j + 2 * side - 1, 2.0 * side - 1.0
+        cell = dy[j - 1 + side]
+        flux = 0.5 * (hv[i, at] * v[i, at] + h * own)
+        crossed, by_flux, by_nu = _exchange(flux, nu / cell)
+        near, mixed = seen(v, hv, barrier, i, j, at)
+        spread = hv[i, at] / h
+        carries = spread if barrier[i, at] >= 0.0 else 1.0
+        is_even = barrier[i, at] < 0.0 and barrier[i, at] > -1.5 and barrier[i, j] > -1.5
+        mixes = 1.0 if is_even else spread
+        near, mixed = near - own, mixed - own
+        to_flux = sign * (0.5 * near - sign * by_flux * mixed) * k
+        to_nu -= by_nu / cell * mixed * k
+        straight = (0.5 * sign * flux * carries - crossed * mixes) * k
+        _put(band, width, row, row + 2 * side - 1, 0.5 * hv[i, at] * to_flux + straight)
+        slope += 0.5 * h * to_flux - (0.5 * sign * flux - crossed) * k
     slip = np.sqrt((um - 1.0) ** 2 + own * own + 1e-6)
     fast = np.sqrt(um * um + own * own + 1e-6)
     road, rub = 0.5 * par[5] / h, 0.25 * (loss[i, j - 1] + loss[i, j])

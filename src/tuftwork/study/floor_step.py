@@ -12,7 +12,7 @@ from tuftwork.study.job import FLOOR_TABLES, Job
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
-_VERSION = 3
+_VERSION = 4
 _SECONDS = 3.0  # [s] a table takes in one process on a quiet core
 
 

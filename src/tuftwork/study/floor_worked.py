@@ -25,7 +25,7 @@ from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
 STEP = "floor"
-_VERSION = 6
+_VERSION = 7
 _KMH = 3.6
 _DRAWS = 12  # of the sweep's range
 _LEVELS = 11

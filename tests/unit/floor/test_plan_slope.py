@@ -11,7 +11,8 @@ from tuftwork.floor.plan_slope import slopes
 RAMP = ((-0.3, 0.0), (2.0, 0.0), (3.0, 0.15))
 SHAPE = FloorShape(
     width=1.5, front=-0.3, exit=3.0, profile=((-0.3, 0.0), (3.0, 0.0)), tail=2.0,
-    strips=(Strip(inner=0.0, outer=0.5, profile=RAMP),),
+    strips=(Strip(inner=0.0, outer=0.5, profile=RAMP),
+            Strip(inner=0.0, outer=0.2, profile=((-0.3, -0.01), (3.0, 0.1)), has_walls=False)),
     strakes=(Strake(start=0.2, end=1.5, offset=0.4, gap=0.3),),
     blocks=(Block(start=-0.1, end=0.3, inner=0.5, outer=0.7, share=0.4, loss=0.5),),
 )  # fmt: skip
