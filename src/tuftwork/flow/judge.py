@@ -20,7 +20,8 @@ from tuftwork.flow.prepare import (
     steps_for,
 )
 from tuftwork.flow.slab_engine import refuse_cards
-from tuftwork.flow.slab_law import Share, share_of
+from tuftwork.flow.slab_law import Share, share_of, share_of_boxes
+from tuftwork.flow.slab_nest import columns_of
 
 _PREPARING = 60.0
 """Memory taken per cell while the grid is cut, seen on cars of 1 to 10 million cells. [B]"""
@@ -166,9 +167,9 @@ def forecast(
     memory = memory_of(n_cell, backend, chosen)
     share: Share | None = None
     try:
-        refuse_cards(backend, cards, has_nests=bool(case.zones))
+        refuse_cards(backend, cards)
         if cards > 1 and n_cell:
-            share = share_of(shape, cards, rate=RATES[backend, chosen], precision=chosen)
+            share = _shared(boxes, cards, RATES[backend, chosen], chosen)
             memory = share.memory
     except InputError as fault:
         faults.append(fault)
@@ -199,6 +200,14 @@ def forecast(
         cards=cards,
         efficiency=share.efficiency if share else 1.0,
     )
+
+
+def _shared(boxes: Sequence[Lay], cards: int, rate: float, precision: Precision) -> Share:
+    """Return what the fullest of several cards holds and does."""
+    if len(boxes) == 1:
+        return share_of(boxes[0].shape, cards, rate=rate, precision=precision)
+    columns = columns_of([(box.level, box.parent, box.at, box.shape) for box in boxes])
+    return share_of_boxes(columns, cards, rate=rate, precision=precision, edge=HANDING)
 
 
 def _costs(

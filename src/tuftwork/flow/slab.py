@@ -10,6 +10,7 @@ A wall keeps what it sends back in the place of the solid cell behind it. Those 
 overwritten by what the next slab sends.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any, Literal
 
@@ -112,6 +113,13 @@ def edge_walls(setup: Setup, layer: int) -> tuple[int, int]:
     return int(first), int(last)
 
 
+def layer_work(setup: Setup) -> npt.NDArray[np.float64]:
+    """Return the time for each layer, that of a plain cell being 1. Shape (lz,)."""
+    flat = setup.mark.reshape(setup.shape[2], -1)
+    solid, wall = (flat == SOLID).sum(axis=1), (flat == WALL).sum(axis=1)
+    return np.asarray(flat.shape[1] - solid - wall + WALL_COST * wall + SOLID_COST * solid)
+
+
 def cut_layers(setup: Setup, count: int) -> list[int]:
     """Return the layers at which slabs of equal work begin, and the end. Shape (count + 1,).
 
@@ -131,10 +139,7 @@ def cut_layers(setup: Setup, count: int) -> list[int]:
     if not 1 <= count <= lz // THINNEST:
         limit = f"must be from 1 to {lz // THINNEST}: a slab holds at least {THINNEST} layers"
         raise InputError("cards", count, "", limit, f"The box has {lz} layers of cells.")
-    flat = setup.mark.reshape(lz, -1)
-    solid, wall = (flat == SOLID).sum(axis=1), (flat == WALL).sum(axis=1)
-    work = flat.shape[1] - solid - wall + WALL_COST * wall + SOLID_COST * solid
-    done = np.concatenate([[0.0], np.cumsum(work)])
+    done = np.concatenate([[0.0], np.cumsum(layer_work(setup))])
     at = [int(np.abs(done - done[-1] * k / count).argmin()) for k in range(count + 1)]
     for k in range(1, count):
         at[k] = min(max(at[k], at[k - 1] + THINNEST), lz - THINNEST * (count - k))
@@ -151,17 +156,38 @@ def cut_slabs(setup: Setup, count: int) -> tuple[Slab, ...]:
     count
         How many slabs.
     """
-    at = cut_layers(setup, count)
+    return tuple(slab for slab in cut_at(setup, cut_layers(setup, count)) if slab is not None)
+
+
+def cut_at(setup: Setup, at: Sequence[int], *, is_closed: bool = True) -> tuple[Slab | None, ...]:
+    """Return the slabs between given layers, from below; None where one has no layers.
+
+    Parameters
+    ----------
+    setup
+        The whole box.
+    at : (count + 1,)
+        Layers at which slabs begin, and the end.
+    is_closed
+        The box closes on itself from top to bottom.
+    """
+    count = len(at) - 1
     order = np.argsort(setup.walls.cell, kind="stable")
     place = np.searchsorted(setup.walls.cell[order], np.array(at) * setup.shape[0] * setup.shape[1])
     return tuple(
-        _slab(setup, (k, count), (at[k], at[k + 1]), order[place[k] : place[k + 1]])
+        _slab(setup, (k, count), (at[k], at[k + 1]), order[place[k] : place[k + 1]], is_closed)
+        if at[k + 1] > at[k]
+        else None
         for k in range(count)
     )
 
 
 def _slab(
-    setup: Setup, who: tuple[int, int], layers: tuple[int, int], wall: npt.NDArray[np.int64]
+    setup: Setup,
+    who: tuple[int, int],
+    layers: tuple[int, int],
+    wall: npt.NDArray[np.int64],
+    is_closed: bool,
 ) -> Slab:
     (number, count), (low, high) = who, layers
     lx, ly, lz = setup.shape
@@ -183,7 +209,10 @@ def _slab(
         profile=profile,
     )
     full = [bool((setup.mark[k % lz] == SOLID).all()) for k in (low - 1, low, high - 1, high)]
-    meets = (not (full[0] or full[1]), not (full[2] or full[3]))
+    meets = (
+        not (full[0] or full[1]) and (is_closed or low > 0),
+        not (full[2] or full[3]) and (is_closed or high < lz),
+    )
     return Slab(number=number, count=count, low=low, high=high, setup=own, wall=wall, meets=meets)
 
 

@@ -9,8 +9,8 @@ import gc
 import os
 import signal
 import sys
-from collections.abc import Sequence
-from functools import cache
+from collections.abc import Callable, Sequence
+from functools import cache, partial
 from multiprocessing import get_context
 from threading import Thread
 from typing import Any, Literal
@@ -19,11 +19,14 @@ import numpy as np
 
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.flow.engine import Precision
-from tuftwork.flow.slab import Slab
+from tuftwork.flow.slab import Side, Slab
 from tuftwork.flow.slab_engine import Hand
+from tuftwork.flow.slab_nest import Stack
+from tuftwork.flow.slab_nest_part import StackHand
 from tuftwork.flow.slab_part import CpuPart, Part
 
 Kind = Literal["cpu", "cuda"]
+Ends = dict[str, Any] | None
 _PATIENCE = 20.0
 """Time in which a process must have ended. [s]"""
 _LAUNCHED = ("OMPI_COMM_WORLD_SIZE", "PMI_SIZE", "PMIX_RANK", "MPI_LOCALNRANKS")
@@ -40,16 +43,30 @@ class PipeLink:
     def begin(self, part: Part, *, even: bool) -> None:
         """Send what the neighbours need after a step."""
         for side in part.sides:
-            plane = np.ascontiguousarray(part.give(side, even=even)).copy()
-            going = Thread(target=self._ends[side].send_bytes, args=(plane,))
-            going.start()
-            self._going.append(going)
+            self._send(side, part.give(side, even=even))
 
     def finish(self, part: Part, *, even: bool) -> None:
         """Put what came in its place."""
         for side in part.sides:
             plane = np.frombuffer(self._ends[side].recv_bytes()).reshape(-1, part.slab.plane)
             part.take(side, plane, even=even)
+        self._join()
+
+    def swap(self, part: Part, out: dict[Side, Any], into: dict[Side, Any]) -> None:
+        """Send rows to the neighbours of a slab and put what they send in its place."""
+        for side, rows in out.items():
+            self._send(side, rows)
+        for side, rows in into.items():
+            rows[:] = np.frombuffer(self._ends[side].recv_bytes()).reshape(rows.shape)
+        self._join()
+
+    def _send(self, side: Side, rows: Any) -> None:
+        held = np.ascontiguousarray(rows).copy()
+        going = Thread(target=self._ends[side].send_bytes, args=(held,))
+        going.start()
+        self._going.append(going)
+
+    def _join(self) -> None:
         while self._going:
             self._going.pop().join()
 
@@ -59,9 +76,7 @@ class Member:
 
     def __init__(self, number: int) -> None:
         self.number = number
-        self._hand: Hand | None = None
-        self._part: Part | None = None
-        self._link: Any = None
+        self._hand: Hand | StackHand | None = None
         self._overlap = True
 
     def do(self, verb: str, arguments: tuple[Any, ...]) -> Any:
@@ -73,7 +88,7 @@ class Member:
         if verb == "build":
             return self._build(*arguments)
         if verb == "rest":
-            self._hand = self._part = self._link = None
+            self._hand = None
             _free_cards()
             return None
         if verb == "overlap":
@@ -101,21 +116,31 @@ class Member:
         return NcclLink.new_key() if self.number == 0 else None
 
     def _build(
-        self, slab: Slab, kind: Kind, precision: Precision, key: Any, ends: dict[str, Any] | None
+        self, share: Slab | Stack, kind: Kind, precision: Precision, key: Any, ends: Ends
     ) -> None:
+        make: Callable[[Slab], Part]
         if kind == "cpu":
-            self._part = CpuPart(slab, overlap=True)
-            self._link = PipeLink(ends or {})
+            link: Any = PipeLink(ends or {})
+            make = partial(CpuPart, overlap=True)
         else:
-            from tuftwork.flow.slab_cuda import CudaPart, NcclLink
+            from tuftwork.flow.slab_cuda import CudaPart, NcclLink, load_cupy
 
-            self._part = CudaPart(slab, precision)
-            self._link = NcclLink(key, slab.number, slab.count)
-        self._hand = Hand(self._part, self._advance)
+            main = load_cupy().cuda.Stream(non_blocking=True)
+            make = partial(CudaPart, precision=precision, main=main)
+        if isinstance(share, Stack):
+            parts = [None if slab is None else make(slab) for slab in share.slabs]
+        else:
+            part = make(share)
+        if kind == "cuda":
+            link = NcclLink(key, share.number, share.count)
+        if isinstance(share, Stack):
+            self._hand = StackHand(share, parts, link, lambda: self._overlap)
+            return
 
-    def _advance(self, n_pair: int) -> None:
-        assert self._part is not None
-        self._part.advance(n_pair, self._link, overlap=self._overlap)
+        def advance(n_pair: int) -> None:
+            part.advance(n_pair, link, overlap=self._overlap)
+
+        self._hand = Hand(part, advance)
 
 
 def _free_cards() -> None:
@@ -133,7 +158,7 @@ def _cards_here(cupy: Any) -> int:
         raise InputError("back end", "cuda", "", str(error), cure) from None
 
 
-def _serve(pipe: Any, number: int, ends: dict[str, Any] | None) -> None:
+def _serve(pipe: Any, number: int, ends: Ends) -> None:
     """Answer verbs until told to end; what goes wrong is sent back."""
     # Ctrl-C reaches every process; only the leader decides what becomes of the run
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -160,7 +185,7 @@ def _serve(pipe: Any, number: int, ends: dict[str, Any] | None) -> None:
 class PipeCrew:
     """One process a slab on this host."""
 
-    def __init__(self, slabs: Sequence[Slab], kind: Kind, precision: Precision) -> None:
+    def __init__(self, slabs: Sequence[Slab | Stack], kind: Kind, precision: Precision) -> None:
         context = get_context("spawn")
         count = len(slabs)
         ends: list[dict[str, Any]] = [{} for _ in slabs]
@@ -239,7 +264,9 @@ class MpiCrew:
         A communicator of mpi4py that moves objects of any size.
     """
 
-    def __init__(self, slabs: Sequence[Slab], kind: Kind, precision: Precision, comm: Any) -> None:
+    def __init__(
+        self, slabs: Sequence[Slab | Stack], kind: Kind, precision: Precision, comm: Any
+    ) -> None:
         if comm.Get_size() != len(slabs):
             limit = f"MPI was started with {comm.Get_size()} processes"
             raise InputError("cards", len(slabs), "", limit, "Start one process a card.")

@@ -84,14 +84,16 @@ class CudaPart(Part):
         Which.
     precision
         Storage of the populations.
+    main
+        Stream on which its cells step; a new one if None.
     """
 
     engine: SlabCudaEngine
 
-    def __init__(self, slab: Slab, precision: Precision) -> None:
+    def __init__(self, slab: Slab, precision: Precision, main: Any = None) -> None:
         super().__init__(slab)
         cupy = load_cupy()
-        self.main = cupy.cuda.Stream(non_blocking=True)
+        self.main = main or cupy.cuda.Stream(non_blocking=True)
         self.main.use()
         self.engine = SlabCudaEngine(slab.setup, precision)
         self._top = slab.setup.shape[2] - 2
@@ -189,7 +191,7 @@ class NcclLink:
         self._stream.use()
         for side in part.sides:
             part.give(side, even=even)
-        self._exchange(part)
+        self._exchange(part.slab, part.out, part.into)
         for side in part.sides:
             part.take(side, part.into[side], even=even)
         self._here.record(self._stream)
@@ -200,16 +202,27 @@ class NcclLink:
         assert isinstance(part, CudaPart)
         part.main.wait_event(self._here)
 
-    def _exchange(self, part: CudaPart) -> None:
+    def swap(self, part: Part, out: dict[Side, Any], into: dict[Side, Any]) -> None:
+        """Send rows to the neighbours of a slab and put what they send in its place."""
+        assert isinstance(part, CudaPart)
+        self._ready.record(part.main)
+        self._stream.wait_event(self._ready)
+        self._stream.use()
+        self._exchange(part.slab, out, into)
+        self._here.record(self._stream)
+        part.main.use()
+        part.main.wait_event(self._here)
+
+    def _exchange(self, slab: Slab, out: dict[Side, Any], into: dict[Side, Any]) -> None:
         """Send up, take from below, send down, take from above: two slabs may meet twice."""
         nccl, stream, byte = self._nccl, self._stream.ptr, self._nccl.NCCL_INT8
         nccl.groupStart()
         for side in SIDES[::-1]:
-            if side in part.sides:
-                out = part.out[side]
-                self._comm.send(out.data.ptr, out.nbytes, byte, part.slab.next_to(side), stream)
+            if side in out:
+                rows = out[side]
+                self._comm.send(rows.data.ptr, rows.nbytes, byte, slab.next_to(side), stream)
             other = OTHER[side]
-            if other in part.sides:
-                into = part.into[other]
-                self._comm.recv(into.data.ptr, into.nbytes, byte, part.slab.next_to(other), stream)
+            if other in into:
+                rows = into[other]
+                self._comm.recv(rows.data.ptr, rows.nbytes, byte, slab.next_to(other), stream)
         nccl.groupEnd()

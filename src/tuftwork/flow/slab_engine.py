@@ -19,6 +19,7 @@ from tuftwork.flow.slab_part import PLACED, CpuPart, Part
 
 if TYPE_CHECKING:
     from tuftwork.flow.prepare import Prepared
+    from tuftwork.flow.slab_nest import Stack
 
 
 @runtime_checkable
@@ -53,6 +54,7 @@ class Hand:
             "loads": part.loads,
             "surfaces": part.set_surfaces,
             "force": part.set_force,
+            "count": engine.count,
             "look": part.look,
             "extremes": part.extremes,
             "densities": part.densities,
@@ -166,6 +168,11 @@ class SlabEngine(AbstractEngine):
     def half_pair(self, even: bool) -> None:
         """Not for slabs: planes are handed over in pairs."""
         raise NotImplementedError("slabs step in pairs")
+
+    def count(self, share: Floats) -> None:
+        """Say which share of each wall cell's load is summed. Shape (n_wall,)."""
+        self.counted = share
+        self.crew.ask("count", [(share[s.wall],) for s in self.slabs])
 
     def wait(self) -> None:
         """Wait until every card has done what it was given."""
@@ -326,16 +333,27 @@ def slabs_on_cards(setup: Setup, cards: int, precision: Precision = "float32") -
     InputError
         If CuPy, NCCL or mpi4py is missing, or there are fewer cards; says what to do.
     """
+    slabs = cut_slabs(setup, cards)
+    crew = crew_on_cards(slabs, precision)
+    return SlabEngine(setup, slabs, crew, backend="cuda", precision=precision)
+
+
+def crew_on_cards(shares: "Sequence[Slab | Stack]", precision: Precision) -> Crew:
+    """Return a crew with a card for each share.
+
+    Parameters
+    ----------
+    shares
+        A slab of a box each, or of several boxes.
+    precision
+        Storage of the populations.
+    """
     from tuftwork.flow.slab_crew import MpiCrew, PipeCrew, mpi_world
 
-    slabs = cut_slabs(setup, cards)
     world = mpi_world()
-    crew: Crew
     if world is None:
-        crew = PipeCrew(slabs, "cuda", precision)
-    else:
-        crew = MpiCrew(slabs, "cuda", precision, world)
-    return SlabEngine(setup, slabs, crew, backend="cuda", precision=precision)
+        return PipeCrew(shares, "cuda", precision)
+    return MpiCrew(shares, "cuda", precision, world)
 
 
 def build_cards(
@@ -361,23 +379,24 @@ def build_cards(
         from tuftwork.flow.nest_engine import build_boxes
 
         return build_boxes(prepared, backend, precision)
-    refuse_cards(backend, cards, has_nests=bool(prepared.nests))
+    refuse_cards(backend, cards)
+    if prepared.nests:
+        from tuftwork.flow.slab_nest_engine import boxes_on_cards
+
+        return boxes_on_cards(prepared.nests, cards, precision or "float32")
     return slabs_on_cards(prepared.setup, cards, precision or "float32")
 
 
-def refuse_cards(backend: Backend, cards: int, *, has_nests: bool) -> None:
+def refuse_cards(backend: Backend, cards: int) -> None:
     """Raise if a case cannot be shared among several cards.
 
     Raises
     ------
     InputError
-        If it is for the CPU, or holds boxes of finer cells.
+        If it is for the CPU.
     """
     if cards < 1:
         raise InputError("cards", cards, "", "must be 1 or more")
     if cards > 1 and backend != "cuda":
         cure = "Set back_end to 'cuda'; the CPU's cores are all used as it is."
         raise InputError("cards", cards, "", f"the {backend} back end uses none", cure)
-    if cards > 1 and has_nests:
-        cure = "Leave the zones out, or run it on one card."
-        raise InputError("cards", cards, "", "boxes of finer cells are not shared out yet", cure)

@@ -12,11 +12,16 @@ and a waiting time l,
 planes take memory and multiprocessors from the cells even while they travel beside them.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
 
 from tuftwork.errors import InputError
 from tuftwork.flow.engine import Precision
 from tuftwork.flow.slab import N_CROSSING, THINNEST
+from tuftwork.flow.slab_nest import Column, cut_planes
 
 LINK = 1.63e11
 """Planes gathered, sent and put in place, each way at once: fitted to two H100 of one host, joined
@@ -141,15 +146,90 @@ def share_of(
         halo = N_CROSSING * plane * size * neighbours
     seconds = layers * plane / rate
     if cards > 1:
-        travel = links.wait + halo / links.link
-        inner = max(layers - 2, 0) * plane / rate
-        hidden = links.exposed * travel + max(0.0, travel - inner)
-        seconds += min(hidden, travel) if overlap else travel
+        seconds += _shows(halo, max(layers - 2, 0) * plane / rate, links, overlap)
     return Share(
         cards=cards,
         layers=layers,
         memory=float(slab_memory(plane, layers, neighbours, precision)),
         halo=float(halo),
+        seconds=seconds,
+        efficiency=one / seconds / cards,
+    )
+
+
+def _shows(halo: float, inner: float, links: Links, overlap: bool) -> float:
+    """Return what shows of an exchange beside the inner cells' time. [s]."""
+    travel = links.wait + halo / links.link
+    if not overlap:
+        return travel
+    return min(links.exposed * travel + max(0.0, travel - inner), travel)
+
+
+def share_of_boxes(
+    columns: Sequence[Column],
+    cards: int,
+    *,
+    rate: float,
+    precision: Precision = "float32",
+    links: Links = SAME_HOST,
+    edge: float = 1.0,
+) -> Share:
+    """Return memory, halo and time of the fullest of several cards that share nested boxes.
+
+    All cells count alike: where the walls lie is not known before the grid is cut.
+
+    Parameters
+    ----------
+    columns
+        The boxes, the outermost first.
+    cards
+        How many.
+    rate
+        Cell updates a second of one card. [1/s]
+    precision
+        Storage of the populations.
+    links
+        How the cards are joined.
+    edge
+        Time of a finer box over that of its cells alone. [-]
+
+    Returns
+    -------
+    share
+        The worst of each; ``seconds`` is a step of the outermost box, ``halo`` what is sent in it.
+
+    Raises
+    ------
+    InputError
+        If there are not so many places for planes.
+    """
+    planes = [c.shape[0] * c.shape[1] for c in columns]
+    factors = [edge if c.level else 1.0 for c in columns]
+    work = [np.full(c.shape[2], f * p) for c, f, p in zip(columns, factors, planes, strict=True)]
+    cuts = cut_planes(columns, work, cards)
+    one = sum(float(w.sum()) * c.scale for c, w in zip(columns, work, strict=True)) / rate
+    found = np.zeros((cards, 3))
+    for column, plane, factor in zip(columns, planes, factors, strict=True):
+        own = column.cuts(cuts)
+        for k in range(cards):
+            layers = own[k + 1] - own[k]
+            sides = sum(0 < cut < column.shape[2] for cut in (own[k], own[k + 1]))
+            if not layers:
+                continue
+            sent = N_CROSSING * plane * SIZE[precision] * sides
+            step = factor * layers * plane / rate
+            if sides:
+                step += _shows(sent, max(layers - 2, 0) * plane / rate, links, overlap=True)
+                # moments beyond the plane are waited for before every step of the parent
+                step += links.wait / 2 if column.level else 0.0
+            held = slab_memory(plane, layers, sides, precision)
+            found[k] += held, sent * column.scale, step * column.scale
+    memory, halo, seconds = (float(x) for x in found.max(axis=0))
+    return Share(
+        cards=cards,
+        layers=max(b - a for a, b in pairwise(cuts)),
+        memory=memory,
+        halo=halo,
         seconds=seconds,
         efficiency=one / seconds / cards,
     )

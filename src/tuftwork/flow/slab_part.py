@@ -37,6 +37,10 @@ class Link(Protocol):
         """See to it that nothing done from now on comes before what the neighbours sent."""
         ...
 
+    def swap(self, part: "Part", out: dict[Side, Any], into: dict[Side, Any]) -> None:
+        """Send rows to the neighbours of a slab and put what they send in its place."""
+        ...
+
 
 class Part(ABC):
     """One slab with its engine."""
@@ -72,15 +76,19 @@ class Part(ABC):
         done = self.engine.step + 2 * n_pair
         for _ in range(n_pair):
             for even in (True, False):
-                if overlap:
-                    self.edge(even=even)
-                    link.begin(self, even=even)
-                    self.inner(even=even)
-                else:
-                    self.whole(even=even)
-                    link.begin(self, even=even)
-                link.finish(self, even=even)
+                self.step(link, even=even, overlap=overlap)
         self.engine.step = done
+
+    def step(self, link: Link, *, even: bool, overlap: bool) -> None:
+        """Advance by one step and have the planes in place."""
+        if overlap:
+            self.edge(even=even)
+            link.begin(self, even=even)
+            self.inner(even=even)
+        else:
+            self.whole(even=even)
+            link.begin(self, even=even)
+        link.finish(self, even=even)
 
     # --- what the slab answers for, in its own layers ---
 
