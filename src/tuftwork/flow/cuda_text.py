@@ -23,10 +23,16 @@ typedef unsigned char u8;
 typedef __half S;
 __device__ __forceinline__ float ld(const S* p) { return __half2float(*p) * (1.0f / SCALE); }
 __device__ __forceinline__ void st(S* p, float x) { *p = __float2half_rn(x * SCALE); }
+__device__ __forceinline__ float get(const S* p) { return __half2float(*p); }
+__device__ __forceinline__ void put(S* p, float x) { *p = __float2half_rn(x); }
+#define UNIT SCALE
 #else
 typedef float S;
 __device__ __forceinline__ float ld(const S* p) { return *p; }
 __device__ __forceinline__ void st(S* p, float x) { *p = x; }
+#define get ld
+#define put st
+#define UNIT 1.0f
 #endif
 #define AT(q, n) (f + (size_t)(q) * NCELL + (n))
 
@@ -65,26 +71,29 @@ def _velocity(i: int) -> tuple[int, int, int]:
     return x, y, z
 
 
-def _load(even: bool) -> list[str]:
+def _load(even: bool, by: str = "ld") -> list[str]:
     if even:
-        return [f"float f{i} = ld(AT({i}, n));" for i in range(N_VELOCITY)]
+        return [f"float f{i} = {by}(AT({i}, n));" for i in range(N_VELOCITY)]
     return [
-        f"float f{i} = ld(AT({OPPOSITE[i]}, {_there(_velocity(i), -1)}));"
+        f"float f{i} = {by}(AT({OPPOSITE[i]}, {_there(_velocity(i), -1)}));"
         for i in range(N_VELOCITY)
     ]
 
 
-def _store(i: int, even: bool) -> str:
+def _store(i: int, even: bool, by: str = "st") -> str:
     if even:
-        return f"st(AT({OPPOSITE[i]}, n), g{i});"
-    return f"st(AT({i}, {_there(_velocity(i), 1)}), g{i});"
+        return f"{by}(AT({OPPOSITE[i]}, n), g{i});"
+    return f"{by}(AT({i}, {_there(_velocity(i), 1)}), g{i});"
 
 
-def _bulk(even: bool) -> str:
-    body = [*_load(even), *recipe.c_lines(recipe.collision())]
-    body.append("const float sigma = max2(sx[i], max2(sy[j], sz[k]));")
-    body += recipe.c_lines(recipe.absorb())
-    body += ["{", *_AGAIN, *[_store(i, even) for i in range(N_VELOCITY)], "}"]
+def _bulk(even: bool, setup: Setup) -> str:
+    # collision is linear in the unit of density: stored numbers are collided as they stand
+    body = [*_load(even, "get")]
+    body += recipe.c_lines(recipe.collision(force=any(setup.force), unit="UNIT"))
+    if setup.sponge is not None:
+        body.append("const float sigma = max2(sx[i], max2(sy[j], sz[k]));")
+        body += [x.replace("G[", "UNIT * G[") for x in recipe.c_lines(recipe.absorb())]
+    body += ["{", *_AGAIN, *[_store(i, even, "put") for i in range(N_VELOCITY)], "}"]
     name = "bulk_even" if even else "bulk_odd"
     return (
         f'extern "C" __global__ void __launch_bounds__(BLOCK) {name}(S* __restrict__ f,'
@@ -101,7 +110,11 @@ def _bulk(even: bool) -> str:
 
 
 _CONSTANT = """
-  const float Fx = FX, Fy = FY, Fz = FZ, om = OMEGA, nu = NU;
+  const float Fx = UNIT * FX, Fy = UNIT * FY, Fz = UNIT * FZ, om = OMEGA;
+"""
+_WALL_CONSTANT = """
+  float Fx = FX, Fy = FY, Fz = FZ;
+  const float nu = NU;
 """
 
 
@@ -153,7 +166,7 @@ def _wall(even: bool) -> str:
         "  const int m = first + blockIdx.x * 128 + threadIdx.x;\n  if (m >= last) return;\n"
         "  const int n = cell[m];\n"
         + _PLACE.replace("@", "n")
-        + _CONSTANT.replace(", om = OMEGA", "").replace("const float Fx", "float Fx")
+        + _WALL_CONSTANT
         + "\n".join(body)
         + "\n}\n"
     )
@@ -193,9 +206,7 @@ extern "C" __global__ void fill(S* __restrict__ f) {
 
 
 def _field_text() -> str:
-    wanted = {"d", "rho", "ir", "u", "v", "w"}
-    lines = [*_load(True)]
-    lines += recipe.c_lines([x for x in recipe.moments() if x.name in wanted])
+    lines = [*_load(True), *recipe.c_lines(recipe.moments())]
     start = []
     for i in range(N_VELOCITY):
         x, y, z = (c + 1 for c in _velocity(i))
@@ -246,7 +257,7 @@ def cuda_source(setup: Setup, *, half: bool, block: int) -> str:
     else:
         constant += 'extern "C" { __device__ float STREAM[27 * LY * LZ]; }\n'
         constant += "#define G (STREAM + 27 * (k * LY + j))\n"
-    text = head + _HEAD + constant + _bulk(True) + _bulk(False) + _field_text()
+    text = head + _HEAD + constant + _bulk(True, setup) + _bulk(False, setup) + _field_text()
     if setup.walls.cell.size:
         text += _wall(True) + _wall(False)
     return text

@@ -35,30 +35,52 @@ def signed_sum(terms: list[tuple[float, str]]) -> str:
     return text[3:] if text.startswith(" + ") else text.strip()
 
 
-def _raw(power: tuple[int, ...]) -> str:
-    """Sum of populations times powers of the lattice velocity."""
-    terms = []
-    for i, e in enumerate(VELOCITY):
-        c = float(e[0] ** power[0] * e[1] ** power[1] * e[2] ** power[2])
-        if c:
-            terms.append((c, f"f{i}"))
-    return signed_sum(terms)
+_PAIR_SUMS = (
+    ("sxy", "s7 + s13"), ("sxz", "s9 + s11"), ("syz", "s15 + s17"),
+    ("ca", "s19 + s21"), ("cb", "s23 + s25"), ("cc", "ca + cb"),
+    ("cd", "s19 - s21"), ("ce", "s23 - s25"),
+    ("oa", "o19 + o21"), ("ob", "o23 + o25"), ("oc", "o19 - o21"), ("od", "o23 - o25"),
+    ("rxx", "s1 + sxy + sxz + cc"), ("ryy", "s3 + sxy + syz + cc"), ("rzz", "s5 + sxz + syz + cc"),
+    ("d", "rxx + s3 + s5 + syz + f0"),
+)  # fmt: skip
+"""Partial sums that several moments share, of the even and odd parts of opposite populations."""
+_FIRST = {
+    "x": "o1 + o7 + o13 + o9 + o11 + oa + ob",
+    "y": "o3 + o7 - o13 + o15 + o17 + oa - ob",
+    "z": "o5 + o9 - o11 + o15 - o17 + oc + od",
+}
+_SECOND = {
+    "xx": "rxx", "yy": "ryy", "zz": "rzz",
+    "xy": "s7 - s13 + ca - cb", "xz": "s9 - s11 + cd + ce", "yz": "s15 - s17 + cd - ce",
+}  # fmt: skip
 
 
-def moments() -> list[Line]:
-    """Density, velocity and the departure of the second central moments from equilibrium."""
-    out = [Line("let", "d", _raw((0, 0, 0))), Line("let", "rho", "1.0 + d")]
-    out.append(Line("let", "ir", "1.0 / rho"))
-    for axis, name in enumerate("uvw"):
-        power = tuple(int(axis == a) for a in range(3))
-        out.append(Line("let", name, f"({_raw(power)} + 0.5 * F{'xyz'[axis]}) * ir"))
-    for a, b in ("xx", "yy", "zz", "xy", "xz", "yz"):
-        p = ["xyz".index(a), "xyz".index(b)]
-        power = (p.count(0), p.count(1), p.count(2))
-        ua, ub = "uvw"[p[0]], "uvw"[p[1]]
-        drift = f"rho * {ua} * {ub} - 0.5 * (F{a} * {ub} + F{b} * {ua})"
-        trace = " - d * THIRD" if a == b else ""
-        out.append(Line("let", f"p{a}{b}", f"{_raw(power)} - ({drift}){trace}"))
+def moments(*, force: bool = True, unit: str = "1.0") -> list[Line]:
+    """Density, velocity and the departure of the second central moments from equilibrium.
+
+    Parameters
+    ----------
+    force
+        Whether there is a body force ``F``; without one its terms are left out.
+    unit
+        The reference density in the unit of the populations.
+    """
+    out = []
+    for i in range(1, N_VELOCITY, 2):
+        out.append(Line("let", f"s{i}", f"f{i} + f{i + 1}"))
+        out.append(Line("let", f"o{i}", f"f{i} - f{i + 1}"))
+    out += [Line("let", name, text) for name, text in _PAIR_SUMS]
+    out += [Line("let", "rho", f"{unit} + d"), Line("let", "ir", "1.0 / rho")]
+    for name, axis in zip("uvw", "xyz", strict=True):
+        half = f" + 0.5 * F{axis}" if force else ""
+        out.append(Line("let", name, f"({_FIRST[axis]}{half}) * ir"))
+    out += [Line("let", f"r{c}", f"rho * {c}") for c in "uvw"]
+    out.append(Line("let", "d3", "d * THIRD"))
+    for (a, b), text in _SECOND.items():
+        ua, ub = ("uvw"["xyz".index(c)] for c in (a, b))
+        pull = f" + 0.5 * (F{a} * {ub} + F{b} * {ua})" if force else ""
+        trace = " - d3" if a == b else ""
+        out.append(Line("let", f"p{a}{b}", f"{text} - r{ua} * {ub}{pull}{trace}"))
     return out
 
 
@@ -86,7 +108,7 @@ def relax() -> list[Line]:
     ]
 
 
-def closure() -> list[Line]:
+def closure(*, force: bool = True) -> list[Line]:
     """Central moments after collision, of a normal distribution with the relaxed second moments."""
     out = [Line("let", f"a{c}", f"q{c}{c} * ir") for c in "xyz"]
     out += [Line("let", f"h{ab}", f"q{ab} * ir") for ab in ("xy", "xz", "yz")]
@@ -110,13 +132,15 @@ def closure() -> list[Line]:
             " + 8.0 * qxy * hxz * hyz + d * THIRD * NINTH",
         )
     )
+    out.append(Line("let", "k000", "d"))
+    if not force:
+        return out
     out += [Line("let", f"k{_order(c)}", f"0.5 * F{c}") for c in "xyz"]
     for a, b in permutations("xyz", 2):
         out.append(Line("let", f"k{_order(a + b + b)}", f"0.5 * F{a} * THIRD"))
     for a in "xyz":
         b, c = (x for x in "xyz" if x != a)
         out.append(Line("let", f"k{_order(a + b + b + c + c)}", f"0.5 * F{a} * NINTH"))
-    out.append(Line("let", "k000", "d"))
     return out
 
 
@@ -129,31 +153,31 @@ def _order(letters: str) -> str:
 
 
 def _back_one_axis(stem: str, names: list[str], ground: str, speed: str) -> list[Line]:
-    """Three populations on one axis from the three central moments along it ('' is zero)."""
+    """Three populations on one axis from the three central moments along it ('' is zero).
+
+    The two that move share half the even part and differ by the odd one.
+    """
     k0, k1, k2 = names
-    total = f"({k0} + {ground})" if ground and k0 else (k0 or ground)
-    sq = f"{speed}{speed}"
+    out, total = [], k0 or ground
     if not (k0 or k1 or k2 or ground):
         return []
-    mid = [k0] if k0 else []
-    text = mid[0] if mid else "0.0"
-    if total:
-        text += f" - {total} * {sq}"
+    if k0 and ground:
+        total = f"t{stem}"
+        out.append(Line("let", total, f"{k0} + {ground}"))
+    even, odd = [k2] if k2 else [], [k1] if k1 else []
     if k1:
-        text += f" - 2.0 * {speed} * {k1}"
-    if k2:
-        text += f" - {k2}"
-    out = [Line("let", f"{stem}m", text.replace("0.0 - ", "-", 1))]
-    for sign, tail in (("+", "n"), ("-", "l")):
-        parts = []
-        if total:
-            parts.append(f"{total} * ({sq} {sign} {speed})")
-        if k1:
-            parts.append(f"{k1} * (2.0 * {speed} {sign} 1.0)")
-        if k2:
-            parts.append(k2)
-        out.append(Line("let", f"{stem}{tail}", f"0.5 * ({' + '.join(parts)})"))
-    return out
+        even.append(f"d{speed} * {k1}")
+    if total:
+        even.append(f"{total} * {speed}{speed}")
+        odd.append(f"{total} * {speed}")
+    return [
+        *out,
+        Line("let", f"e{stem}", " + ".join(even)),
+        Line("let", f"o{stem}", f"0.5 * ({' + '.join(odd)})"),
+        Line("let", f"{stem}m", f"{k0} - e{stem}" if k0 else f"-e{stem}"),
+        Line("let", f"{stem}n", f"0.5 * e{stem} + o{stem}"),
+        Line("let", f"{stem}l", f"0.5 * e{stem} - o{stem}"),
+    ]
 
 
 _GROUND = {0: "1.0", 1: "", 2: "THIRD"}
@@ -168,46 +192,36 @@ def _times(*factors: str) -> str:
     return " * ".join(kept) or "1.0"
 
 
-def transform_back() -> list[Line]:
-    """Central moments to populations ``g0`` … ``g26``, one axis after the other."""
-    known = {line.name for line in closure()}
-    out = [Line("let", f"{s}{s}", f"{s} * {s}") for s in "uvw"]
-    have: set[str] = set(known)
+def transform_back(*, force: bool = True, unit: str = "1.0") -> list[Line]:
+    """Central moments to populations ``g0`` … ``g26``, one axis after the other.
 
-    def name(text: str) -> str:
-        return text if text in have else ""
+    ``force`` and ``unit`` are those of ``moments`` and ``closure``.
+    """
+    have = {line.name for line in closure(force=force)}
+    out = [Line("let", f"{s}{s}", f"{s} * {s}") for s in "uvw"]
+    out += [Line("let", f"d{s}", f"2.0 * {s}") for s in "uvw"]
+
+    def axis(stem: str, names: list[str], ground: str, speed: str) -> list[Line]:
+        known = [n if n in have else "" for n in names]
+        lines = _back_one_axis(stem, known, _times(unit, ground) if ground else "", speed)
+        have.update(line.name for line in lines)
+        return lines
 
     for b in range(3):
         for c in range(3):
-            lines = _back_one_axis(
-                f"x{b}{c}",
-                [name(f"k{a}{b}{c}") for a in range(3)],
-                _times(_GROUND[b], _GROUND[c]),
-                "u",
-            )
-            out += lines
-            have |= {line.name for line in lines}
+            names = [f"k{a}{b}{c}" for a in range(3)]
+            out += axis(f"x{b}{c}", names, _times(_GROUND[b], _GROUND[c]), "u")
     for i in (-1, 0, 1):
         for c in range(3):
-            lines = _back_one_axis(
-                f"y{TAIL[i]}{c}",
-                [name(f"x{b}{c}{TAIL[i]}") for b in range(3)],
-                _times(_AXIS_WEIGHT[i], _GROUND[c]),
-                "v",
-            )
-            out += lines
-            have |= {line.name for line in lines}
+            names = [f"x{b}{c}{TAIL[i]}" for b in range(3)]
+            out += axis(f"y{TAIL[i]}{c}", names, _times(_AXIS_WEIGHT[i], _GROUND[c]), "v")
     index = {tuple(int(x) for x in e): n for n, e in enumerate(VELOCITY)}
     for i in (-1, 0, 1):
         for j in (-1, 0, 1):
-            lines = _back_one_axis(
-                "z",
-                [name(f"y{TAIL[i]}{c}{TAIL[j]}") for c in range(3)],
-                _times(_AXIS_WEIGHT[i], _AXIS_WEIGHT[j]),
-                "w",
-            )
-            for line, k in zip(lines, (0, 1, -1), strict=True):
-                out.append(Line("let", f"g{index[i, j, k]}", line.text))
+            stem, ground = f"z{TAIL[i]}{TAIL[j]}", _times(_AXIS_WEIGHT[i], _AXIS_WEIGHT[j])
+            lines = axis(stem, [f"y{TAIL[i]}{c}{TAIL[j]}" for c in range(3)], ground, "w")
+            to = {stem + TAIL[k]: f"g{index[i, j, k]}" for k in (-1, 0, 1)}
+            out += [Line("let", to.get(x.name, x.name), x.text) for x in lines]
     return out
 
 
@@ -218,9 +232,17 @@ def absorb() -> list[Line]:
     return [*out, Line("end")]
 
 
-def collision() -> list[Line]:
-    """From populations ``f0`` … ``f26`` before collision to ``g0`` … ``g26`` after it."""
-    return [*moments(), *relax(), *closure(), *transform_back()]
+def collision(*, force: bool = True, unit: str = "1.0") -> list[Line]:
+    """From populations ``f0`` … ``f26`` before collision to ``g0`` … ``g26`` after it.
+
+    ``force`` and ``unit`` are those of ``moments``.
+    """
+    return [
+        *moments(force=force, unit=unit),
+        *relax(),
+        *closure(force=force),
+        *transform_back(force=force, unit=unit),
+    ]
 
 
 def along(e: tuple[int, ...], vector: str) -> str:
