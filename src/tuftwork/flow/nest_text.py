@@ -21,6 +21,8 @@ from tuftwork.flow.recipe import Line
 TARGET = Path(__file__).with_name("_nest_kernel.py")
 TEN = ("d", "u", "v", "w", "pxx", "pyy", "pzz", "pxy", "pxz", "pyz")
 """Moments that two levels exchange."""
+BLOCK = 64
+"""Cells of a list that the CPU works on together, so that they stay near and go side by side."""
 
 
 def _write_back() -> list[Line]:
@@ -55,100 +57,151 @@ import numpy as np
 from numba import njit, prange
 
 THIRD, NINTH, SIXTH, TWOTHIRD = 1.0 / 3.0, 1.0 / 9.0, 1.0 / 6.0, 2.0 / 3.0
-
-
 '''
 
-_PY_READ = '''@njit(cache=True, error_model="numpy")
+_PY_CELLS = '''@njit(cache=True, error_model="numpy")
 @no_type_check
-def read_cell(f, lx, ly, lz, n, even, force, out):
-    """Ten moments of one cell before collision."""
-    i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
+def neighbours(shape, cell, first, count, line):
+    """Per axis the places of the cells before, at and after some listed cells, wrapped round."""
+    lx, ly, lz = shape[0], shape[1], shape[2]
+    for c in range(count):
+        n = cell[first + c]
+        i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
+        line[0, c] = i - 1 if i > 0 else lx - 1
+        line[1, c] = i
+        line[2, c] = i + 1 if i + 1 < lx else 0
+        line[3, c] = (j - 1 if j > 0 else ly - 1) * lx
+        line[4, c] = j * lx
+        line[5, c] = (j + 1 if j + 1 < ly else 0) * lx
+        line[6, c] = (k - 1 if k > 0 else lz - 1) * lx * ly
+        line[7, c] = k * lx * ly
+        line[8, c] = (k + 1 if k + 1 < lz else 0) * lx * ly
+
+
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def read_cells(f, shape, cell, first, count, even, force, line, a, ten):
+    """Ten moments of some listed cells before collision; ``line``, ``a`` are room to work in."""
+    if not even:
+        neighbours(shape, cell, first, count, line)
+    for q in range(27):
+        if even:
+            for c in range(count):
+                a[q * BLOCK + c] = f[q, cell[first + c]]
+        else:
+            x, y, z, o = 1 - VEL[q, 0], 4 - VEL[q, 1], 7 - VEL[q, 2], OPP[q]
+            for c in range(count):
+                a[q * BLOCK + c] = f[o, line[x, c] + line[y, c] + line[z, c]]
     Fx, Fy, Fz = force[0], force[1], force[2]
-    if even:
-{own}
-    else:
-{streamed}
+    for c in range(count):
+{load}
 {body}
 {store}
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def write_cell(f, lx, ly, lz, n, even, force, by_dev, by_trace, ten):
-    """Populations of one cell before collision from its ten moments."""
-    i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
+def write_cells(f, shape, cell, first, count, even, force, by_dev, by_trace, line, a, ten):
+    """Populations of some listed cells before collision from their ten moments."""
     Fx, Fy, Fz = -force[0], -force[1], -force[2]
-{load}
+    for c in range(count):
+{ten}
 {back}
-    if even:
-{to_own}
-    else:
-{to_streamed}
+{held}
+    if not even:
+        neighbours(shape, cell, first, count, line)
+    for q in range(27):
+        if even:
+            for c in range(count):
+                f[q, cell[first + c]] = a[q * BLOCK + c]
+        else:
+            x, y, z, o = 1 - VEL[q, 0], 4 - VEL[q, 1], 7 - VEL[q, 2], OPP[q]
+            for c in range(count):
+                f[o, line[x, c] + line[y, c] + line[z, c]] = a[q * BLOCK + c]
 
 
 '''
 
-_PY_LOOPS = '''@njit(cache=True, parallel=True, error_model="numpy")
+_PY_LOOPS = '''@njit(cache=True, error_model="numpy")
 @no_type_check
-def read_shell(f, shape, cell, even, force, ten):
-    """Ten moments of listed cells."""
-    for m in prange(cell.size):
-        read_cell(f, shape[0], shape[1], shape[2], cell[m], even, force, ten[m])
+def read_block(block, f, shape, cell, even, force, ten):
+    """Ten moments of one block of listed cells."""
+    first = block * BLOCK
+    count = min(BLOCK, cell.size - first)
+    line, a, held = np.empty((9, BLOCK), np.int64), np.empty(27 * BLOCK), np.empty(10 * BLOCK)
+    read_cells(f, shape, cell, first, count, even, force, line, a, held)
+    for c in range(count):
+        for n in range(10):
+            ten[first + c, n] = held[n * BLOCK + c]
 
 
-@njit(cache=True, parallel=True, error_model="numpy")
+@njit(cache=True, error_model="numpy")
 @no_type_check
-def fill_ghosts(f, shape, cell, near, row, kind, weight, ten, force, by_dev, by_trace):
-    """Fine cells outside the interface from the coarse moments round them."""
-    for m in prange(cell.size):
-        got = np.zeros(10)
+def fill_block(block, f, shape, cell, near, row, kind, weight, ten, force, by_dev, by_trace):
+    """One block of fine cells outside the interface from the coarse moments round them."""
+    first = block * BLOCK
+    count = min(BLOCK, cell.size - first)
+    line, a, held = np.empty((9, BLOCK), np.int64), np.empty(27 * BLOCK), np.empty(10 * BLOCK)
+    for c in range(count):
+        own, home = kind[first + c], row[first + c]
+{zero}
         for s in range(27):
-            w, n = weight[kind[m], s], near[row[m], s]
-            for a in range(10):
-                got[a] += w * ten[n, a]
-        write_cell(f, shape[0], shape[1], shape[2], cell[m], True, force, by_dev, by_trace, got)
+            w, n = weight[own, s], near[home, s]
+{add}
+{keep}
+    write_cells(f, shape, cell, first, count, True, force, by_dev, by_trace, line, a, held)
 
 
-@njit(cache=True, parallel=True, error_model="numpy")
+@njit(cache=True, error_model="numpy")
 @no_type_check
-def restrict_cells(
-    fine, fine_shape, child, f, shape, cell, even, fine_force, force, by_dev, by_trace
+def restrict_block(
+    block, fine, fine_shape, child, f, shape, cell, even, fine_force, force, by_dev, by_trace
 ):
-    """Coarse cells from the mean of their open children."""
-    for m in prange(cell.size):
-        got = np.zeros(10)
-        one = np.empty(10)
-        count = 0.0
-        for s in range(8):
-            if child[s, m] >= 0:
-                read_cell(
-                    fine, fine_shape[0], fine_shape[1], fine_shape[2], child[s, m], True,
-                    fine_force, one,
-                )
-                count += 1.0
-                for a in range(10):
-                    got[a] += one[a]
-        for a in range(10):
-            got[a] /= count
-        write_cell(f, shape[0], shape[1], shape[2], cell[m], even, force, by_dev, by_trace, got)
+    """One block of coarse cells from the mean of their open children."""
+    first = block * BLOCK
+    count = min(BLOCK, cell.size - first)
+    line, a, held = np.empty((9, BLOCK), np.int64), np.empty(27 * BLOCK), np.empty(10 * BLOCK)
+    got, many, one = np.zeros(10 * BLOCK), np.zeros(BLOCK), np.empty(BLOCK, np.int64)
+    for s in range(8):
+        for c in range(count):
+            one[c] = max(child[s, first + c], 0)
+        read_cells(fine, fine_shape, one, 0, count, True, fine_force, line, a, held)
+        for c in range(count):
+            if child[s, first + c] >= 0:
+                many[c] += 1.0
+                for n in range(10):
+                    got[n * BLOCK + c] += held[n * BLOCK + c]
+    for n in range(10):
+        for c in range(count):
+            got[n * BLOCK + c] /= many[c]
+    write_cells(f, shape, cell, first, count, even, force, by_dev, by_trace, line, a, got)
+
+
 '''
 
+_LOOPS = {
+    "read_shell": ("read_block", "f, shape, cell, even, force, ten"),
+    "fill_ghosts": (
+        "fill_block",
+        "f, shape, cell, near, row, kind, weight, ten, force, by_dev, by_trace",
+    ),
+    "restrict_cells": (
+        "restrict_block",
+        "fine, fine_shape, child, f, shape, cell, even, fine_force, force, by_dev, by_trace",
+    ),
+}
+"""Loops over the blocks of a list, each on all cores and on one."""
 
-def _alone(text: str) -> str:
-    """Return the same loops on one core: short lists are done before other threads wake up."""
-    for name in ("read_shell", "fill_ghosts", "restrict_cells"):
-        text = text.replace(f"def {name}(", f"def {name}_alone(")
-    return text.replace(", parallel=True", "").replace("prange", "range")
 
-
-def _py_place(e: tuple[int, ...]) -> str:
-    """Cell against a velocity, where a population waits before the second step."""
-    i, j, k = (
-        f"({c} {'-' if v > 0 else '+'} 1) % l{a}" if v else c
-        for c, a, v in zip("ijk", "xyz", e, strict=True)
-    )
-    return f"({k} * ly + {j}) * lx + {i}"
+def _loop(name: str, alone: bool) -> str:
+    block, names = _LOOPS[name]
+    parallel, over, tail = ("", "range", "_alone") if alone else ("parallel=True, ", "prange", "")
+    return f"""@njit(cache=True, {parallel}error_model="numpy")
+@no_type_check
+def {name}{tail}({names}):
+    for block in {over}((cell.size + BLOCK - 1) // BLOCK):
+        {block}(block, {names})
+"""
 
 
 def _velocity(q: int) -> tuple[int, ...]:
@@ -157,19 +210,23 @@ def _velocity(q: int) -> tuple[int, ...]:
 
 def cpu_source() -> str:
     """Return the text of the CPU loops."""
-    q = range(N_VELOCITY)
+    q, ten, pad = range(N_VELOCITY), range(10), " " * 8
     rows = {
-        "own": [f"        f{i} = f[{i}, n]" for i in q],
-        "streamed": [f"        f{i} = f[{OPPOSITE[i]}, {_py_place(_velocity(i))}]" for i in q],
-        "body": recipe.python_lines(recipe.moments(), 1),
-        "store": [f"    out[{n}] = {name}" for n, name in enumerate(TEN)],
-        "load": [f"    m{n} = ten[{n}]" for n in range(10)],
-        "back": recipe.python_lines(_write_back(), 1),
-        "to_own": [f"        f[{i}, n] = g{i}" for i in q],
-        "to_streamed": [f"        f[{OPPOSITE[i]}, {_py_place(_velocity(i))}] = g{i}" for i in q],
+        "load": [f"{pad}f{i} = a[{i} * BLOCK + c]" for i in q],
+        "body": recipe.python_lines(recipe.moments(), 2),
+        "store": [f"{pad}ten[{n} * BLOCK + c] = {name}" for n, name in enumerate(TEN)],
+        "ten": [f"{pad}m{n} = ten[{n} * BLOCK + c]" for n in ten],
+        "back": recipe.python_lines(_write_back(), 2),
+        "held": [f"{pad}a[{i} * BLOCK + c] = g{i}" for i in q],
+        "zero": [f"{pad}m{n} = 0.0" for n in ten],
+        "add": [f"{pad}    m{n} += w * ten[n, {n}]" for n in ten],
+        "keep": [f"{pad}held[{n} * BLOCK + c] = m{n}" for n in ten],
     }
-    cells = _PY_READ.format(**{k: "\n".join(v) for k, v in rows.items()})
-    return _PY_HEAD + cells + _PY_LOOPS + "\n\n" + _alone(_PY_LOOPS)
+    text = {name: "\n".join(lines) for name, lines in rows.items()}
+    table = f"VEL = np.array({VELOCITY.tolist()})\nOPP = np.array({OPPOSITE.tolist()})\n"
+    table += f"BLOCK = {BLOCK}\n\n\n"
+    loops = "\n\n".join(_loop(name, alone) for alone in (False, True) for name in _LOOPS)
+    return _PY_HEAD + table + (_PY_CELLS + _PY_LOOPS).format(**text) + loops
 
 
 _C_HEAD = """

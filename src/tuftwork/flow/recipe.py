@@ -76,7 +76,8 @@ def moments(*, force: bool = True, unit: str = "1.0") -> list[Line]:
         out.append(Line("let", name, f"({_FIRST[axis]}{half}) * ir"))
     out += [Line("let", f"r{c}", f"rho * {c}") for c in "uvw"]
     out.append(Line("let", "d3", "d * THIRD"))
-    for (a, b), text in _SECOND.items():
+    for axes, text in _SECOND.items():
+        a, b = axes[0], axes[1]
         ua, ub = ("uvw"["xyz".index(c)] for c in (a, b))
         pull = f" + 0.5 * (F{a} * {ub} + F{b} * {ua})" if force else ""
         trace = " - d3" if a == b else ""
