@@ -10,6 +10,7 @@ from tuftwork.files.flow_state import FlowStateFile
 from tuftwork.flow import Box, FlowCase, FlowPart, Prepared, StopRule, prepare, run, slab_engine
 from tuftwork.flow.judge import forecast
 from tuftwork.flow.setup import SOLID, Setup
+from tuftwork.flow.slab_here import slabs_here
 from tuftwork.shape import block
 
 BRICK = block("brick", (0.0, -0.15, 0.15), (0.5, 0.15, 0.40))
@@ -32,7 +33,7 @@ def slabs_for_cards(monkeypatch: pytest.MonkeyPatch) -> None:
     """Slabs on the CPU, in this process, where cards would be."""
 
     def here(setup: Setup, cards: int, precision: str) -> slab_engine.SlabEngine:
-        return slab_engine.slabs_here(setup, cards)
+        return slabs_here(setup, cards)
 
     monkeypatch.setattr(slab_engine, "slabs_on_cards", here)
 

@@ -3,14 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from crew_here import ThreadCrew
 from tuftwork.errors import Cancelled, InputError
-from tuftwork.files.flow_state import FlowStateFile
 from tuftwork.flow import (
     Box,
     FlowCase,
@@ -22,6 +20,7 @@ from tuftwork.flow import (
     run,
     slab_nest_engine,
 )
+from tuftwork.flow.checkpoint import Saved
 from tuftwork.flow.judge import HANDING, forecast
 from tuftwork.flow.nest import GHOST, Nest
 from tuftwork.flow.nest_engine import NestedEngine, build_boxes
@@ -133,6 +132,24 @@ def test_a_state_of_three_stacks_goes_on_in_two_and_in_one(
         engine.close()
 
 
+class Kept:
+    """Keeps a state in memory."""
+
+    name = "memory"
+
+    def __init__(self) -> None:
+        self.saved: Saved | None = None
+
+    def read(self) -> Saved | None:
+        return self.saved
+
+    def write(self, saved: Saved) -> None:
+        self.saved = {name: np.array(value) for name, value in saved.items()}
+
+    def write_lost(self, saved: Saved) -> str:
+        raise AssertionError("nothing is lost here")
+
+
 class CpuCrewForCards:
     """Notes how many stacks were asked for."""
 
@@ -157,13 +174,13 @@ RULE = StopRule(error=1e-9, settle=0.3, longest=1.4)
 
 
 def test_a_shared_run_with_finer_boxes_gives_the_same_and_goes_on_with_other_cards(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     crews = CpuCrewForCards()
     monkeypatch.setattr(slab_nest_engine, "crew_on_cards", crews)
     case = prepare(small_body())
     alone = run(case, rule=RULE)
-    shelf = FlowStateFile(tmp_path / "state.npz")
+    shelf = Kept()
     seen: list[float] = []
 
     def until(progress: object) -> bool:

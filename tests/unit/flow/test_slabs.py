@@ -17,7 +17,8 @@ from tuftwork.flow.porous import add_cores
 from tuftwork.flow.setup import SOLID, Core, Setup, Surface, plain_box
 from tuftwork.flow.slab import DOWN, UP, cut_layers, cut_slabs, some_walls
 from tuftwork.flow.slab_crew import MpiCrew, PipeCrew, end_ranks, serve_rank
-from tuftwork.flow.slab_engine import SlabEngine, slabs_here, slabs_on_cards
+from tuftwork.flow.slab_engine import SlabEngine, slabs_on_cards
+from tuftwork.flow.slab_here import slabs_here
 from tuftwork.flow.walls import Body, wrap_bodies
 from tuftwork.shape.loft import block, drum
 
@@ -320,8 +321,9 @@ def test_two_cards_agree_with_one(setup: Setup, precision: str) -> None:
         engine.advance(20)
     air = setup.mark != SOLID
     found, wanted = (e.moments().velocity[:, air] for e in (two, one))
-    # the wheel's speed is worked out from another origin: single precision
-    np.testing.assert_allclose(found, wanted, rtol=0, atol=1e-6)
+    # the wheel's speed is worked out from another origin: single precision, or the storage's half
+    bound = {"float32": 1e-6, "float16": 1e-3}[precision]
+    np.testing.assert_allclose(found, wanted, rtol=0, atol=bound)
     two.close()
 
 
