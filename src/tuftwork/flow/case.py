@@ -177,10 +177,6 @@ class FlowCase:
             raise InputError("openings", len(self.openings), "", "need a closed body")
         closed = {p.name: p.is_closed and p.porous is None for p in self.parts}
         check_openings(self.openings, closed, self.tie)
-        if self.zones and self.openings:
-            names = ", ".join(o.name for o in self.openings)
-            limit = "openings do not work together with boxes of finer cells yet"
-            raise InputError("zones", names, "", limit, "Use one cell size: levels = 0.")
 
     @property
     def step_time(self) -> float:

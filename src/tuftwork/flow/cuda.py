@@ -215,8 +215,8 @@ class CudaEngine(AbstractEngine):
         return extremes(cp, shaped, *self._looked, speed)
 
     def set_surfaces(self, table: Floats) -> None:
-        """Change speeds and flows of the surfaces."""
-        self._links[5] = self._cupy.asarray(np.asarray(table, dtype=np.float32))
+        """Change speeds and flows of the surfaces, in place: recorded launches read them there."""
+        self._links[5][...] = self._cupy.asarray(np.asarray(table, dtype=np.float32))
 
     def surface_table(self) -> Floats:
         """Return the surface table as it is now."""

@@ -1,18 +1,15 @@
 """From a case and its grid to cells: walls, faces that swallow and blow, corners, cores."""
 
-from dataclasses import replace
-
 import numpy as np
 import numpy.typing as npt
 
-from tuftwork.errors import InputError
 from tuftwork.flow.case import FlowCase
 from tuftwork.flow.corner import hold_corners
 from tuftwork.flow.edge import edge_points, hold_edges, sharp_edges
 from tuftwork.flow.layer import add_layer
 from tuftwork.flow.porous import add_cores, lattice_core
 from tuftwork.flow.setup import Surface, WallLinks
-from tuftwork.flow.through import FASTEST, Face, add_openings, with_flows
+from tuftwork.flow.through import Face, add_openings
 from tuftwork.flow.walls import Body, staircase, wrap_bodies
 
 Place = tuple[float, float, float]
@@ -88,7 +85,7 @@ def _opened(
     shape: tuple[int, int, int],
     origin: tuple[float, float, float],
 ) -> tuple[WallLinks, tuple[Face, ...]]:
-    """Open the faces that swallow and blow, at the flows they start with."""
+    """Open the faces that swallow and blow; nothing passes them yet."""
     if not case.openings:
         return links, ()
     number = {p.name: n for n, p in enumerate(case.parts, start=1)}
@@ -97,21 +94,7 @@ def _opened(
     at = np.stack([n % lx, (n // lx) % ly, n // (lx * ly)]) - links.geometry[3] * links.geometry[:3]
     places = np.array(origin)[:, None] + case.cell * at
     wanted = [(o, number[o.part]) for o in case.openings]
-    links, faces = add_openings(links, wanted, places, 0.1 * case.cell)
-    momentum = np.array([f.opening.mass_flow for f in faces]) / momentum_unit(case)
-    for face, value in zip(faces, momentum, strict=True):
-        speed = value / face.area / case.lattice_speed
-        if not speed < FASTEST:
-            limit = f"its air must not pass faster than {FASTEST:g} times the car: "
-            limit += f"{face.area * case.cell**2:.4f} m² is open"
-            name = f"opening '{face.opening.name}'"
-            raise InputError(name, round(speed, 2), "times the car's speed", limit)
-    table = with_flows(links.table(), faces, momentum)
-    opened = [
-        replace(s, velocity=(float(v[1]), float(v[2]), float(v[3]))) if s.is_opening else s
-        for s, v in zip(links.surfaces, table, strict=True)
-    ]
-    return replace(links, surfaces=tuple(opened)), faces
+    return add_openings(links, wanted, places, 0.1 * case.cell)
 
 
 def momentum_unit(case: FlowCase) -> float:

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from tuftwork.flow.statistics import SeriesMean, series_mean
 
 if TYPE_CHECKING:
+    from tuftwork.flow.engine import AbstractEngine
     from tuftwork.flow.prepare import Prepared
 
 Floats = npt.NDArray[np.float64]
@@ -124,8 +125,8 @@ def looked_at(prepared: "Prepared") -> Looked:
         a = np.maximum(np.floor((low - room - origin) / h).astype(int), 0)
         b = np.ceil((high + room - origin) / h).astype(int) + 1
         still[a[2] : b[2], a[1] : b[1], a[0] :] = False
-    for face in prepared.faces:
-        o = face.opening
+    for passage in prepared.passages:
+        o = passage.opening
         if o.kind == "outlet":
             a = np.maximum(np.floor((np.array(o.low) - origin) / h).astype(int) - 4, 0)
             b = np.ceil((np.array(o.high) - origin) / h).astype(int) + 5
@@ -264,6 +265,55 @@ class Watch:
         return tuple(self.found.values())
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lookout:
+    """Watches every box of cells and tells the worst of each kind.
+
+    Attributes
+    ----------
+    watches
+        One a box, the outermost first.
+    looked
+        Where in each box one looks.
+    """
+
+    watches: tuple[Watch, ...]
+    looked: tuple[Looked, ...]
+
+    @classmethod
+    def over(cls, prepared: "Prepared") -> "Lookout":
+        """Return the lookout over all boxes of a case."""
+        boxes = (prepared, *prepared.boxes)
+        return cls(
+            watches=tuple(Watch(prepared=box, found={}) for box in boxes),
+            looked=tuple(looked_at(box) for box in boxes),
+        )
+
+    def look(self, engines: Sequence["AbstractEngine"], speed: float, travel: float) -> None:
+        """Look at the whole field.
+
+        Parameters
+        ----------
+        engines
+            One a box.
+        speed
+            Of the free stream. [cells/step]
+        travel
+            Now. [body lengths]
+        """
+        for watch, looked, engine in zip(self.watches, self.looked, engines, strict=True):
+            watch.look(engine.extremes(looked, speed), travel)
+
+    def told(self) -> tuple[Doubt, ...]:
+        """Return the worst doubt of each kind so far, over all boxes."""
+        worst: dict[str, Doubt] = {}
+        for doubt in (d for watch in self.watches for d in watch.told()):
+            old = worst.get(doubt.kind)
+            if old is None or _badness(doubt.kind, doubt.value) > _badness(old.kind, old.value):
+                worst[doubt.kind] = doubt
+        return tuple(worst.values())
+
+
 def _badness(kind: str, value: float) -> float:
     return abs(value - 1.0) if kind == "density" else abs(value)
 
@@ -286,8 +336,9 @@ def place_of(prepared: "Prepared", cell: int) -> tuple[tuple[float, float, float
     to = walls.counted()
     n_part = len(prepared.case.parts)
     own = np.flatnonzero((to > 0) & (to <= n_part))
-    if not own.size:
-        return at, "no part"
+    if not own.size:  # no part reaches into this box of cells
+        away = [float(np.square(p.vertices - at).sum(axis=1).min()) for p in prepared.case.parts]
+        return at, f"'{prepared.case.parts[int(np.argmin(away))].name}'"
     n = walls.cell[own]
     apart = (n % lx - x) ** 2 + ((n // lx) % ly - y) ** 2 + (n // (lx * ly) - z) ** 2
     return at, f"'{walls.surfaces[int(to[own[int(apart.argmin())]])].name}'"

@@ -39,6 +39,24 @@ class Moments:
     velocity: Floats
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """What there is to see of one box of cells.
+
+    Attributes
+    ----------
+    mean, last
+        Mean moments and those now.
+    rows, last_rows
+        Mean wall rows and those now. Shape (10, n_wall).
+    """
+
+    mean: Moments
+    last: Moments
+    rows: Floats
+    last_rows: Floats
+
+
 class AbstractEngine(ABC):
     """Advances a setup in time. Steps go in pairs, because streaming in place takes two."""
 
@@ -69,10 +87,15 @@ class AbstractEngine(ABC):
         """Every box of cells that is computed, the outermost first."""
         return (self.setup,)
 
-    def shown(self) -> list[tuple[Moments, Moments, Floats]]:
-        """Return mean and present moments and mean wall rows of every box."""
+    @property
+    def each(self) -> "tuple[AbstractEngine, ...]":
+        """The engine of every box of cells, the outermost first."""
+        return (self,)
+
+    def shown(self) -> list[Shown]:
+        """Return what there is to see of every box."""
         mean, rows = self.means() if self.n_sample else (self.moments(), self.wall_rows())
-        return [(mean, self.moments(), rows)]
+        return [Shown(mean=mean, last=self.moments(), rows=rows, last_rows=self.wall_rows())]
 
     @abstractmethod
     def start(self, density: Floats, velocity: Floats) -> None:

@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 import numpy as np
 import numpy.typing as npt
 
-from tuftwork.flow.doubt import Extremes, Looked
 from tuftwork.flow.engine import (
     SMALL,
     AbstractEngine,
     CpuEngine,
     Moments,
+    Shown,
     build_engine,
 )
 from tuftwork.flow.nest import Nest, answers_for, check_nests, without_covered
@@ -302,21 +302,24 @@ class NestedEngine(AbstractEngine):
             total[own, 3:] += loads[:, 3:] / nest.scale + np.cross(self.place(n), loads[:, :3])
         return total
 
-    def extremes(self, looked: Looked, speed: float) -> Extremes:
-        """Return the largest and smallest values now in the box of the finest cells."""
-        return self.engines[-1].extremes(looked, speed)
-
     @property
     def setups(self) -> tuple[Setup, ...]:
         """Every box of cells, the outermost first."""
         return tuple(engine.setup for engine in self.engines)
 
-    def shown(self) -> list[tuple[Moments, Moments, Floats]]:
+    @property
+    def each(self) -> tuple[AbstractEngine, ...]:
+        """The engine of every box, the outermost first."""
+        return tuple(self.engines)
+
+    def shown(self) -> list[Shown]:
         """Return mean and present moments of every box, and rows of the walls it answers for."""
         out = []
         for engine in self.engines:
-            ((mean, last, rows),) = engine.shown()
-            out.append((mean, last, rows[:, engine.counted > 0]))
+            (seen,) = engine.shown()
+            kept = engine.counted > 0
+            rows, last_rows = seen.rows[:, kept], seen.last_rows[:, kept]
+            out.append(replace(seen, rows=rows, last_rows=last_rows))
         return out
 
     def surface_table(self) -> Floats:

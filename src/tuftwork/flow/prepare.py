@@ -7,11 +7,12 @@ import numpy.typing as npt
 
 from tuftwork.errors import InputError
 from tuftwork.flow.case import FlowCase, FlowPart
-from tuftwork.flow.cut import cut_case
+from tuftwork.flow.cut import cut_case, momentum_unit
 from tuftwork.flow.engine import Backend, Precision
-from tuftwork.flow.nest import Nest, shown
+from tuftwork.flow.nest import Nest, answers_for, shown
 from tuftwork.flow.nest_prepare import Lay, cut_lays, lay_zones
 from tuftwork.flow.parts import FEWEST_GAP_CELLS, part_faults
+from tuftwork.flow.passage import Passage, check_speed, join_faces, opened
 from tuftwork.flow.setup import Setup
 from tuftwork.flow.through import Face
 from tuftwork.shape.mesh import Mesh, frontal_area
@@ -46,8 +47,8 @@ class Prepared:
         The two surfaces and the place of that gap. [m]
     notices
         Warnings for the reader.
-    faces
-        The openings as the cells have them.
+    passages
+        The openings as the cells of all boxes have them.
     nests
         All boxes of cells as they run, where there are finer ones.
     boxes
@@ -65,7 +66,7 @@ class Prepared:
     gap_between: tuple[str, str] | None
     gap_at: tuple[float, float, float] | None
     notices: tuple[str, ...]
-    faces: tuple[Face, ...] = ()
+    passages: tuple[Passage, ...] = ()
     nests: tuple[Nest, ...] = ()
     boxes: tuple["Prepared", ...] = ()
 
@@ -111,13 +112,13 @@ def prepare(case: FlowCase) -> Prepared:
         case.zones, cell=case.cell, origin=origin, shape=shape, has_road=case.road != "none"
     )
     told: list[str] = []
-    opened: list[Face] = []
+    faces: list[tuple[Face, ...]] = []
 
     def cut(lay: Lay) -> Setup:
         own = case.on_level(lay.level)
-        mark, links, faces, said = cut_case(own, lay.shape, lay.origin)
+        mark, links, found, said = cut_case(own, lay.shape, lay.origin)
         told.extend(said)
-        opened.extend(faces)
+        faces.append(found)
         return Setup(
             shape=lay.shape,
             viscosity=own.lattice_viscosity,
@@ -127,7 +128,7 @@ def prepare(case: FlowCase) -> Prepared:
             sponge=None if lay.level else _sponge(case, shape),
         )
 
-    nests = cut_lays(lays, cut)
+    nests, passages = _opened(case, cut_lays(lays, cut), faces)
     gaps = [
         _narrowest(case.on_level(lay.level), nest.setup, lay.origin)
         for lay, nest in zip(lays, nests, strict=True)
@@ -147,7 +148,7 @@ def prepare(case: FlowCase) -> Prepared:
             gap_between=gap[1],
             gap_at=gap[2],
             notices=notices,
-            faces=tuple(opened),
+            passages=passages,
         )
         for lay, nest, setup in zip(lays, nests, shown(nests), strict=True)
     ]
@@ -155,6 +156,22 @@ def prepare(case: FlowCase) -> Prepared:
         return out[0]
     updates = sum(p.n_plain * n.scale for p, n in zip(out, nests, strict=True))
     return replace(out[0], n_plain=updates, nests=nests, boxes=tuple(out[1:]))
+
+
+def _opened(
+    case: FlowCase, nests: tuple[Nest, ...], faces: list[tuple[Face, ...]]
+) -> tuple[tuple[Nest, ...], tuple[Passage, ...]]:
+    """Let the openings of all boxes pass what they start with."""
+    if not case.openings:
+        return nests, ()
+    counted = [answers_for(list(nests), n) for n in range(len(nests))]
+    passages = join_faces(faces, [n.setup for n in nests], counted, [n.scale for n in nests])
+    area = np.array([p.area for p in passages])
+    flux = np.array([p.opening.mass_flow for p in passages]) / momentum_unit(case) / area
+    check_speed(case, passages, flux)
+    return tuple(
+        replace(nest, setup=opened(nest.setup, passages, n, flux)) for n, nest in enumerate(nests)
+    ), passages
 
 
 def _fewest(gap: Gap) -> int:

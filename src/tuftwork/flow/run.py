@@ -12,14 +12,15 @@ from tuftwork.errors import Cancelled, NotConverged
 from tuftwork.flow.checkpoint import Shelf, put_back, to_save
 from tuftwork.flow.core_flow import CoreFlow, core_flows
 from tuftwork.flow.cut import momentum_unit
-from tuftwork.flow.doubt import Doubt, Looked, Watch, jump_between_halves, looked_at
+from tuftwork.flow.doubt import Doubt, Lookout, jump_between_halves
 from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision
 from tuftwork.flow.part_load import PartLoad, part_loads, sum_parts
+from tuftwork.flow.passage import with_flux
 from tuftwork.flow.prepare import Prepared, steps_for
 from tuftwork.flow.slab_engine import build_cards
 from tuftwork.flow.statistics import FEWEST, SeriesMean, series_mean
 from tuftwork.flow.stop import Progress, StopRule
-from tuftwork.flow.through import AGREED, Exchange, OpeningFlow, with_flows
+from tuftwork.flow.through import AGREED, Exchange, OpeningFlow
 
 Floats = npt.NDArray[np.float64]
 SAMPLES_PER_LENGTH = 64
@@ -28,8 +29,8 @@ _LOOKS = 16
 """Samples between two looks at the whole field, and between two questions to the net."""
 _SETTLED = 1.0
 """Travel before the net is asked: waves of the start pass first. [body lengths]"""
-_WINDOW = 32
-"""Samples whose mean pressures the net is told."""
+_WINDOW = 0.5
+"""Travel over whose samples the net is told the mean pressures. [body lengths]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,8 +50,9 @@ class FlowResult:
         Loads by sample, surface and component, in coefficient areas. Shape (n, n_surface, 6).
     mean, last
         Mean moments and the last ones, in lattice units.
-    wall_rows
-        Mean force (3), density departure, friction (3) by wall cell, in lattice units.
+    wall_rows, last_rows
+        Force (3), density departure, friction (3) by wall cell, in lattice units: means, and those
+        of the last two steps.
     travel
         [body lengths]
     reached
@@ -64,8 +66,8 @@ class FlowResult:
     doubts
         Signs that the flow is finite but wrong; they stand among the notices too.
     boxes
-        The same for each box of finer cells, coarser ones first; their ``mean``, ``last`` and
-        ``wall_rows`` are in the units of their own cells, all else is that of the whole run.
+        The same for each box of finer cells, coarser ones first; their moments and wall rows
+        are in the units of their own cells, all else is that of the whole run.
     sources
         Keys of the published methods used.
     """
@@ -79,6 +81,7 @@ class FlowResult:
     mean: Moments
     last: Moments
     wall_rows: Floats
+    last_rows: Floats
     travel: float
     reached: bool
     notices: tuple[str, ...]
@@ -99,8 +102,7 @@ class _Run:
     prepared: Prepared
     engine: AbstractEngine
     rule: StopRule
-    looked: Looked
-    watch: Watch
+    lookout: Lookout
     exchange: Exchange
     series: list[Floats] = field(default_factory=list)
     started: float = field(default_factory=time.monotonic)
@@ -110,6 +112,11 @@ class _Run:
     def pairs(self) -> int:
         """Pairs of steps between two samples."""
         return max(1, steps_for(self.prepared.case, 1.0) // (2 * SAMPLES_PER_LENGTH))
+
+    @property
+    def per_length(self) -> float:
+        """Samples in a body length."""
+        return steps_for(self.prepared.case, 1.0) / (2 * self.pairs)
 
     @property
     def travel(self) -> float:
@@ -145,27 +152,27 @@ class _Run:
             drag_area=known[1] if known else None,
             seconds=seconds,
             rate=done / seconds,
-            doubts=self.watch.told(),
+            doubts=self.lookout.told(),
         )
 
     def look(self) -> None:
         """Look at the whole field."""
-        case = self.prepared.case
-        self.watch.look(self.engine.extremes(self.looked, case.lattice_speed), self.travel)
+        self.lookout.look(self.engine.each, self.prepared.case.lattice_speed, self.travel)
 
     def tie(self) -> None:
         """Let flow and net answer one another."""
-        exchange, engine = self.exchange, self.engine
-        exchange.note([engine.densities(face.cells) for face in exchange.faces])
+        exchange, boxes = self.exchange, self.engine.each
+        exchange.note([
+            face.mean(lambda box, cells: boxes[box].densities(cells)) for face in exchange.faces
+        ])  # fmt: skip
         if self.travel <= _SETTLED:
             exchange.window.clear()
-        elif len(exchange.window) >= _WINDOW:
+        elif len(exchange.window) >= max(8, round(_WINDOW * self.per_length)):
             exchange.ask()
         if exchange.ease():
-            table = with_flows(
-                self.prepared.setup.walls.table(), exchange.faces, exchange.flows / exchange.unit
-            )
-            engine.set_surfaces(table)
+            flux = exchange.flux(exchange.flows)
+            for n, engine in enumerate(boxes):
+                engine.set_surfaces(with_flux(engine.surface_table(), exchange.faces, n, flux))
 
 
 def run(
@@ -223,11 +230,9 @@ def _run_on(
 ) -> FlowResult:
     """Run on an engine until the rule is met."""
     engine.start_uniform()
-    # the finest cells are where a flow goes wrong first
-    finest = prepared.boxes[-1] if prepared.boxes else prepared
     job = _Run(
-        prepared=prepared, engine=engine, rule=rule, looked=looked_at(finest),
-        watch=Watch(prepared=finest, found={}), exchange=_exchange(prepared),
+        prepared=prepared, engine=engine, rule=rule, lookout=Lookout.over(prepared),
+        exchange=_exchange(prepared),
     )  # fmt: skip
     saved = checkpoint.read() if checkpoint is not None else None
     if checkpoint is not None and saved is not None:
@@ -251,17 +256,22 @@ def _exchange(prepared: Prepared) -> Exchange:
     """Return flow and net at their start."""
     case = prepared.case
     return Exchange(
-        faces=prepared.faces, tie=case.tie, unit=momentum_unit(case),
+        faces=prepared.passages, tie=case.tie, unit=momentum_unit(case),
         pressure_unit=2.0 / (3.0 * case.lattice_speed**2), speed_unit=1.0 / case.lattice_speed,
-        flows=np.array([face.opening.mass_flow for face in prepared.faces]),
+        flows=np.array([passage.opening.mass_flow for passage in prepared.passages]),
     )  # fmt: skip
 
 
 def _flows_of(prepared: Prepared, engine: AbstractEngine) -> Floats:
     """Return the flows through the faces as the engine has them. [kg/s]."""
-    table = engine.surface_table()
+    tables = [one.surface_table() for one in engine.each]
     unit = momentum_unit(prepared.case)
-    return np.array([np.linalg.norm(table[f.surface, 1:4]) * f.area * unit for f in prepared.faces])
+    flows = []
+    for passage in prepared.passages:
+        piece = passage.pieces[0]
+        row = tables[piece.box][piece.surface]
+        flows.append(np.linalg.norm(row[1:4]) * passage.area * unit)
+    return np.array(flows)
 
 
 def _loop(job: _Run, checkpoint: Shelf | None, watch: Callable[[Progress], bool] | None) -> bool:
@@ -306,7 +316,7 @@ def _check_sound(job: _Run, loads: Floats, checkpoint: Shelf | None) -> None:
         name = checkpoint.write_lost(to_save(job.engine, np.stack([*job.series, loads])))
         kept = f" The state is kept in {name}."
     case = job.prepared.case
-    signs = "".join(f" {d.text}" for d in job.watch.told())
+    signs = "".join(f" {d.text}" for d in job.lookout.told())
     raise NotConverged(
         f"the flow diverged at step {job.engine.step} ({job.travel:.2f} body lengths): "
         f"a load is not finite or beyond {1e3 * length:.0f} times the frontal area. "
@@ -319,7 +329,8 @@ def _result(job: _Run, reached: bool) -> FlowResult:
     """Collect what the run gave."""
     prepared, engine = job.prepared, job.engine
     rows = job.settled()
-    (mean, last, wall), *finer = engine.shown()
+    seen = engine.shown()
+    boxes = (prepared, *prepared.boxes)
     notices = list(prepared.notices)
     if not reached:
         notices.append(
@@ -327,7 +338,10 @@ def _result(job: _Run, reached: bool) -> FlowResult:
         )
     doubts = _doubts(job, rows)
     notices += [doubt.text for doubt in doubts]
-    departure = np.array([float(wall[3, face.cells].mean()) for face in prepared.faces])
+    departure = np.array([
+        passage.mean(lambda box, cells: seen[box].rows[3, cells], shown=True)
+        for passage in prepared.passages
+    ])  # fmt: skip
     seconds = time.monotonic() - job.started
     result = FlowResult(
         prepared=prepared,
@@ -335,13 +349,13 @@ def _result(job: _Run, reached: bool) -> FlowResult:
         drag_area=series_mean(rows[:, 0]),
         side_area=series_mean(rows[:, 1]),
         parts=sum_parts(
-            [part_loads(box, seen[2]) for box, seen in zip(prepared.boxes, finer, strict=True)]
-            + [part_loads(prepared, wall)]
+            [part_loads(box, s.rows) for box, s in zip(boxes[::-1], seen[::-1], strict=True)]
         ),
         series=np.stack(job.series) * prepared.area_per_force,
-        mean=mean,
-        last=last,
-        wall_rows=wall,
+        mean=seen[0].mean,
+        last=seen[0].last,
+        wall_rows=seen[0].rows,
+        last_rows=seen[0].last_rows,
         travel=job.travel,
         reached=reached,
         notices=tuple(notices),
@@ -354,18 +368,16 @@ def _result(job: _Run, reached: bool) -> FlowResult:
             "steps": engine.step,
             "seconds": round(seconds, 1),
         },
-        cores=core_flows(
-            [(prepared, mean, wall)]
-            + [(box, seen[0], seen[2]) for box, seen in zip(prepared.boxes, finer, strict=True)]
-        ),
+        cores=core_flows([(box, s.mean, s.rows) for box, s in zip(boxes, seen, strict=True)]),
         openings=job.exchange.rows(departure, prepared.case.cell),
         doubts=doubts,
     )
-    boxes = [
-        replace(result, prepared=box, mean=mean, last=last, wall_rows=wall)
-        for box, (mean, last, wall) in zip(prepared.boxes, finer, strict=True)
-    ]
-    return replace(result, boxes=tuple(boxes))
+    finer = [
+        replace(result, prepared=box, mean=s.mean, last=s.last, wall_rows=s.rows,
+                last_rows=s.last_rows)
+        for box, s in zip(boxes[1:], seen[1:], strict=True)
+    ]  # fmt: skip
+    return replace(result, boxes=tuple(finer))
 
 
 def _doubts(job: _Run, rows: Floats) -> tuple[Doubt, ...]:
@@ -373,4 +385,4 @@ def _doubts(job: _Run, rows: Floats) -> tuple[Doubt, ...]:
     job.look()
     loads = [("the downforce area", -rows[:, 2]), ("the drag area", rows[:, 0])]
     jump = jump_between_halves(loads, job.travel)
-    return (*job.watch.told(), *([jump] if jump is not None else []))
+    return (*job.lookout.told(), *([jump] if jump is not None else []))

@@ -18,6 +18,7 @@ from tuftwork.flow.setup import Surface, WallLinks
 
 if TYPE_CHECKING:
     from tuftwork.cooling import AirNet, Surroundings
+    from tuftwork.flow.passage import Passage
 
 Floats = npt.NDArray[np.float64]
 FASTEST = 2.0
@@ -83,7 +84,7 @@ class Opening:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Face:
-    """An opening as the cells have it.
+    """An opening as the cells of one box have it.
 
     Attributes
     ----------
@@ -91,16 +92,19 @@ class Face:
         What was asked.
     surface
         Its number in the surface table.
-    cells
-        Numbers in the wall list of the cells that lie on it wholly. Shape (n,).
+    cell
+        Flat numbers of the cells with open links, x fastest. Shape (n,).
     area
-        That air passes through. [cells²]
+        That air passes through beside each. Shape (n,). [cells²]
+    is_whole
+        Whether all cut links of a cell are open. Shape (n,).
     """
 
     opening: Opening
     surface: int
-    cells: npt.NDArray[np.int64]
-    area: float
+    cell: npt.NDArray[np.int64]
+    area: Floats
+    is_whole: npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,7 +150,7 @@ class NetTie:
     around: "Surroundings"
     heats: Mapping[str, float] = field(default_factory=dict)
 
-    def flows(self, faces: Sequence["Face"], pressure: Floats, total: Floats) -> Floats:
+    def flows(self, faces: Sequence["Passage"], pressure: Floats, total: Floats) -> Floats:
         """Return the mass flow through each opening at these pressure coefficients. [kg/s].
 
         Below 0 where the net would pass air the other way.
@@ -245,27 +249,28 @@ def add_openings(
         surface_of[own] = number
         whole = near & np.all(own == (links.cut > 0), axis=0) & own.any(axis=0)
         main[whole] = number
-        area = float((6.0 * WEIGHT[1:] * -(VELOCITY[1:] @ facing)) @ own.sum(axis=1))
-        if not area > 1.0:
-            limit = f"no open face of '{opening.part}' found between {opening.low} and "
-            limit += f"{opening.high} m facing {opening.facing}"
-            raise InputError(f"opening '{opening.name}'", round(area, 2), "cells²", limit)
-        if not whole.any():
-            limit = "must be at least 3 cells across"
-            raise InputError(f"opening '{opening.name}'", round(area, 2), "cells²", limit)
+        own_area = (6.0 * WEIGHT[1:] * -(VELOCITY[1:] @ facing)) @ own
+        there = np.flatnonzero(own.any(axis=0))
         surfaces.append(Surface(name=opening.name, is_opening=True, counts_to=part))
-        faces.append(Face(opening=opening, surface=number, cells=np.flatnonzero(whole), area=area))
+        faces.append(
+            Face(opening=opening, surface=number, cell=links.cell[there], area=own_area[there],
+                 is_whole=whole[there])
+        )  # fmt: skip
     grown = replace(links, surface_of=surface_of, main=main, surfaces=tuple(surfaces))
     return grown, tuple(faces)
 
 
-def with_flows(table: Floats, faces: Sequence[Face], momentum: Floats) -> Floats:
-    """Return a surface table in which faces pass this much. [density·cells³/step]."""
-    out = table.copy()
-    for face, value in zip(faces, momentum, strict=True):
-        o = face.opening
-        out[face.surface, 1:4] = o.way * value / face.area * o.unit_facing()
-    return out
+def face_row(opening: Opening, flux: float) -> Floats:
+    """Return what an opening's row of the surface table says at a flux. Shape (3,).
+
+    Parameters
+    ----------
+    opening
+        Which way it goes.
+    flux
+        Mass through its face per area. [density·cells/step]
+    """
+    return np.asarray(opening.way * flux * opening.unit_facing())
 
 
 @dataclass(slots=True)
@@ -296,7 +301,7 @@ class Exchange:
         Largest difference between flow and net when it was last asked, over the largest flow. [-]
     """
 
-    faces: tuple[Face, ...]
+    faces: "tuple[Passage, ...]"
     tie: NetTie | None
     unit: float
     pressure_unit: float
@@ -309,15 +314,17 @@ class Exchange:
     window: list[Floats] = field(default_factory=list)
     apart: float = float("inf")
 
-    def note(self, densities: Sequence[Floats]) -> None:
+    def note(self, departure: Sequence[float]) -> None:
         """Take in one sample of the density departure beside each face."""
-        self.window.append(np.array([float(d.mean()) for d in densities]))
+        self.window.append(np.array(departure))
+
+    def flux(self, flows: Floats) -> Floats:
+        """Return flows [kg/s] per area of their faces. [density·cells/step]."""
+        return np.asarray(flows / self.unit / np.array([face.area for face in self.faces]))
 
     def coefficients(self, departure: Floats) -> tuple[Floats, Floats]:
         """Return pressure and total-pressure coefficients at the faces from density departures."""
-        area = np.array([face.area for face in self.faces])
-        momentum = self.flows / self.unit / area
-        speed = momentum / (1.0 + departure) * self.speed_unit
+        speed = self.flux(self.flows) / (1.0 + departure) * self.speed_unit
         pressure = departure * self.pressure_unit
         return pressure, pressure + speed**2 * (1.0 + departure)
 
@@ -342,8 +349,7 @@ class Exchange:
                 np.abs(self.answers - self.flows).max() / max(self.answers.max(), 1e-12)
             )
             self.wanted = np.maximum(self.flows + _SHARE * (self.answers - self.flows), 0.0)
-            area = np.array([face.area for face in self.faces])
-            fastest = self.wanted / self.unit / area * self.speed_unit
+            fastest = self.flux(self.wanted) * self.speed_unit
             if fastest.max() > FASTEST:
                 worst = self.faces[int(fastest.argmax())].opening.name
                 raise NotConverged(

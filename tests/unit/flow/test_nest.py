@@ -49,9 +49,9 @@ def test_a_uniform_flow_passes_every_edge_unchanged(backend: tuple[str, str]) ->
     bound = {"float64": 1e-14, "float32": 1e-6, "float16": 1e-3}[engine.precision]
     for inner, seen in zip(engine.engines, engine.shown(), strict=True):
         own = inner.setup.mark != 1
-        speed = seen[1].velocity[:, own] - np.array(STREAM)[:, None]
+        speed = seen.last.velocity[:, own] - np.array(STREAM)[:, None]
         assert np.abs(speed).max() < bound
-        assert np.abs(seen[1].density[own] - 1).max() < bound
+        assert np.abs(seen.last.density[own] - 1).max() < bound
 
 
 def test_a_saved_state_goes_on_alike(backend: tuple[str, str]) -> None:
@@ -63,7 +63,7 @@ def test_a_saved_state_goes_on_alike(backend: tuple[str, str]) -> None:
     for engine in (one, two):
         engine.advance(1)
     for a, b in zip(one.shown(), two.shown(), strict=True):
-        np.testing.assert_array_equal(a[1].velocity, b[1].velocity)
+        np.testing.assert_array_equal(a.last.velocity, b.last.velocity)
     assert one.step == two.step == 6
 
 

@@ -11,7 +11,7 @@ from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.flow import Box, FlowCase, FlowPart, NetTie, Opening, StopRule, prepare, run
 from tuftwork.flow.engine import AbstractEngine, build_engine
 from tuftwork.flow.setup import Setup, Surface
-from tuftwork.flow.through import add_openings, with_flows
+from tuftwork.flow.through import add_openings, face_row
 from tuftwork.flow.walls import Body, wrap_bodies
 from tuftwork.shape import block
 
@@ -36,9 +36,9 @@ def open_body(flow: float, kinds: tuple[str, ...]) -> Setup:
     n = links.cell
     at = np.stack([n % lx, (n // lx) % ly, n // (lx * ly)])
     links, faces = add_openings(links, wanted, at - links.geometry[3] * links.geometry[:3], 0.1)
-    table = with_flows(links.table(), faces, np.full(len(faces), flow))
-    opened = [replace(s, velocity=tuple(float(v) for v in row[1:4])) if s.is_opening else s
-              for s, row in zip(links.surfaces, table, strict=True)]  # fmt: skip
+    row = {f.surface: face_row(f.opening, flow / f.area.sum()) for f in faces}
+    opened = [replace(s, velocity=tuple(row[n])) if n in row else s
+              for n, s in enumerate(links.surfaces)]  # fmt: skip
     links = replace(links, surfaces=tuple(opened))
     return Setup(shape=SHAPE, viscosity=0.02, mark=mark, walls=links)
 
