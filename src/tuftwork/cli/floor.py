@@ -96,6 +96,8 @@ def _show(tree: dict[str, Any]) -> None:
     show_lines([tree["answer"]])
     if tree["calibration"] is not None:
         show_lines([tree["calibration"]["answer"], *tree["calibration"]["notices"]])
+    if tree["level"] is not None:
+        show_lines([tree["level"]["answer"]])
     loads = [(row["label"], row["number"]) for row in tree["loads"]]
     if loads:
         show_table(f"{tree['floor']}, {tree['state']}, {tree['at']}", ("what", "number"), loads)

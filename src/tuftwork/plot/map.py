@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
+from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.patheffects import withStroke
 from matplotlib.ticker import MaxNLocator
@@ -49,6 +50,8 @@ def load_map(
 ) -> Axes:
     """Draw contours of one field over front and rear ride height, and the car's path on them.
 
+    Cells outside what was checked, or beyond a table of the engines, are hatched.
+
     Parameters
     ----------
     aero_map
@@ -81,6 +84,7 @@ def load_map(
         values = _chosen(evaluate(surface, hf, hr), shown)
         field = about.factor * np.median(values, axis=-1).reshape(_N_FINE, _N_FINE)
         _contours(ax, (front * 1e3, rear * 1e3, field), theme)
+        _hatched(ax, aero_map, state, theme)
         edge = np.nanmedian(_some(cliff_line(surface, "rear", front)), axis=1)
         _cliff(ax, front * 1e3, edge * 1e3, theme)
         if path is not None:
@@ -111,6 +115,23 @@ def _contours(ax: Axes, field: tuple[Array, Array, Array], theme: Theme) -> None
     ax.contourf(front, rear, values.T, levels=levels, cmap=even_map(theme))
     lines = ax.contour(front, rear, values.T, levels=levels[::2], colors=theme.ink, linewidths=0.4)
     ax.clabel(lines, fontsize=7, fmt="%g", colors=theme.ink)
+
+
+def _hatched(ax: Axes, aero_map: AeroMap, state: str, theme: Theme) -> None:
+    """Hatch cells outside what was checked or worked out."""
+    beyond = aero_map.extrapolated[aero_map.place(state)]
+    if not np.any(beyond):
+        return
+    with rc_context({"hatch.color": theme.faint, "hatch.linewidth": 0.5}):
+        ax.contourf(
+            1e3 * aero_map.front, 1e3 * aero_map.rear, beyond.T.astype(float), levels=[0.5, 1.5],
+            colors="none", hatches=["//"],
+        )  # fmt: skip
+    ax.text(
+        0.99, 0.985, "hatched: beyond what was worked out or checked", transform=ax.transAxes,
+        ha="right", va="top", fontsize=8, color=theme.ink, zorder=6,
+        path_effects=[withStroke(linewidth=2.6, foreground=theme.paper)],
+    )  # fmt: skip
 
 
 def _cliff(ax: Axes, front: Array, edge: Array, theme: Theme) -> None:

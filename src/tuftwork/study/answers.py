@@ -6,13 +6,14 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tuftwork.aeromap.budget import Budget, CarLoad, budget, car_loads
 from tuftwork.aeromap.equilibrium import PlatformPath
 from tuftwork.aeromap.interface import PartModel, PlatformState
 from tuftwork.aeromap.interpolate import Surface, surface_of
 from tuftwork.aeromap.map import FIELDS as MAP_FIELDS
-from tuftwork.aeromap.map import AeroMap, AirAt, MapHeader
+from tuftwork.aeromap.map import AeroMap
 from tuftwork.aeromap.part import draws_of, inputs_of
 from tuftwork.aeromap.platform import (
     STANDARD_GRAVITY,
@@ -23,11 +24,13 @@ from tuftwork.aeromap.platform import (
 from tuftwork.air import Air
 from tuftwork.car import Measured, Project
 from tuftwork.errors import InputError, NotCovered, UnknownName
-from tuftwork.quantity import ORIGINS, Ensemble, format_plain, summarise, to_si
+from tuftwork.quantity import Ensemble, format_plain, summarise, to_si
+from tuftwork.study.answer_map import map_of, path_of
 from tuftwork.study.flow.sighting import flow_links
 from tuftwork.study.inputs import has_platform, labels_of, state_names
 from tuftwork.study.job import Job, models_in
 from tuftwork.study.number import ChainBook, Link, Number, link_of_source
+from tuftwork.study.reach import beyond_tables
 from tuftwork.study.store import Tree
 
 FIELDS: dict[str, tuple[str, str, str]] = {
@@ -254,6 +257,12 @@ class Answers:
             found += self.results[f"map {state}"]["notices"]
         return list(dict.fromkeys(found))
 
+    def beyond(self, state: str) -> NDArray[np.bool_]:
+        """Return the map's cells ``(n_front, n_rear)`` beyond the tables of its engines."""
+        axes = self.results["axes"]
+        ends = np.asarray(axes["front"]), np.asarray(axes["rear"])
+        return beyond_tables(self.models(state), *ends)
+
     def platform(self, state: str, speed: float) -> PlatformState:
         """Return where the car rides in a state at a speed, draw by draw."""
         if self.has_platform:
@@ -318,61 +327,11 @@ class Answers:
 
     def platform_path(self, state: str) -> PlatformPath:
         """Return a state's way through rising speed, the kept draws."""
-        ride, keep = self.ride(state), self.kept(state)
-        fields = {
-            name: np.asarray(ride[name])[:, keep]
-            for name in ("ride_height_front", "ride_height_rear", *MAP_FIELDS, "margin")
-        }
-        speed = np.asarray(ride["speed"])
-        pressure = 0.5 * np.asarray(self.air.density).reshape(-1)
-        pressure = np.broadcast_to(pressure, keep.shape)[keep] * np.square(speed)[:, None]
-        return PlatformPath(
-            speed=speed,
-            ride_height_front=fields["ride_height_front"],
-            ride_height_rear=fields["ride_height_rear"],
-            downforce_front=fields["downforce_front"],
-            downforce_rear=fields["downforce_rear"],
-            drag=fields["drag"],
-            margin=fields["margin"],
-            load_front=pressure * fields["downforce_front"],
-            load_rear=pressure * fields["downforce_rear"],
-            count=np.asarray(ride["count"])[:, keep].astype(np.int64),
-            jumped=np.asarray(ride["jumped"])[:, keep].astype(bool),
-            covered=np.ones(int(np.sum(keep)), dtype=bool),
-        )
+        return path_of(self, state)
 
     def aero_map(self) -> AeroMap:
         """Return the map of all states with its header."""
-        axes = self.results["axes"]
-        made = [self.results[f"map {state}"] for state in self.states]
-        shape = (len(made), len(axes["front"]), len(axes["rear"]))
-        mass, air = self.project.mass_state(), self.job.air()
-        sources = {source.key: source for m in self.models("") for source in m.sources}
-        return AeroMap(
-            front=np.asarray(axes["front"]),
-            rear=np.asarray(axes["rear"]),
-            states=self.states,
-            **{name: np.stack([m[name] for m in made]) for name in MAP_FIELDS},
-            air=AirAt(
-                speed=self.job.top_speed,
-                density=float(air.density),
-                viscosity=float(air.viscosity),
-            ),
-            origin=np.full(shape, ORIGINS.index("computed")),
-            valid=np.ones(shape, dtype=bool),
-            extrapolated=np.zeros(shape, dtype=bool),
-            sources=tuple(sources.values()),
-            notices=tuple(self.notices(self.states[0])),
-            header=MapHeader(
-                car=self.project.car.name,
-                configuration=", ".join(p.name for p in self.project.parts),
-                mass_state=mass.name,
-                author=self.project.about.author,
-                day=str(self.project.about.day or ""),
-                method="closed-form part engines"
-                + (", narrowed by measured rows" if self.is_tied else ""),
-            ),
-        )
+        return map_of(self)
 
 
 _DECISIONS: dict[str, str] = {
@@ -384,16 +343,3 @@ _DECISIONS: dict[str, str] = {
     "height_front": "Ground clearance, and how near the splitter comes to the road.",
     "height_rear": "How far the diffuser stays from its force reduction.",
 }
-
-
-def json_ready(tree: Any) -> Any:
-    """Return a tree with arrays as lists and numbers that are none as None."""
-    if isinstance(tree, np.ndarray):
-        return json_ready(tree.tolist())
-    if isinstance(tree, dict):
-        return {key: json_ready(value) for key, value in tree.items()}
-    if isinstance(tree, list | tuple):
-        return [json_ready(value) for value in tree]
-    if isinstance(tree, float) and not np.isfinite(tree):
-        return None
-    return tree

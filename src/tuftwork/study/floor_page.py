@@ -12,6 +12,7 @@ from tuftwork.study.finding import Finding
 from tuftwork.study.floor_case import FloorCase, floor_case, floors_of
 from tuftwork.study.floor_cause import cause_findings, cause_page, hysteresis_of
 from tuftwork.study.floor_front import front_rows
+from tuftwork.study.floor_level import level_of
 from tuftwork.study.floor_live import (
     Asked,
     asked,
@@ -66,6 +67,7 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
         "states": list(answers.states),
         "engine": "channel in plan" if case.has_channel else "closed form",
         "cautions": list(CAUTIONS), "calibration": calibration_of(answers, case, named),
+        "level": level_of(answers, case, named),
     }  # fmt: skip
     if "refused" in kept or not kept:
         why = str(kept.get("refused", "it has not been computed"))

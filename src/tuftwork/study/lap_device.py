@@ -18,7 +18,6 @@ from tuftwork.lap.record import Record
 from tuftwork.lap.schedule import Timing, follow
 from tuftwork.lap.solve import run_kernel
 from tuftwork.quantity import Array
-from tuftwork.study.answers import json_ready
 from tuftwork.study.inputs import state_names
 from tuftwork.study.job import Job, _tables
 from tuftwork.study.lap import (
@@ -34,6 +33,7 @@ from tuftwork.study.lap import (
 from tuftwork.study.lap_answer import Laps
 from tuftwork.study.lap_road import circuit_driven, circuit_inputs, line_needs
 from tuftwork.study.lap_tree import trace_back, trace_tree
+from tuftwork.study.number import json_ready
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 

@@ -17,11 +17,11 @@ from tuftwork.lap import (
     rank_changes,
 )
 from tuftwork.quantity import Summary, exact, format_plain
-from tuftwork.study.answers import Answers, json_ready
+from tuftwork.study.answers import Answers
 from tuftwork.study.lap_answer import Laps, circuits_of
 from tuftwork.study.lap_device import device_page
 from tuftwork.study.lap_place_page import line_of, occupancy_page, plane_page
-from tuftwork.study.number import Number, number_of_quantity, number_of_summary
+from tuftwork.study.number import Number, json_ready, number_of_quantity, number_of_summary
 from tuftwork.study.support import Support, counted
 
 Page = dict[str, Any]

@@ -4,8 +4,8 @@ from typing import Any
 
 import numpy as np
 
-from tuftwork.study.answers import json_ready
 from tuftwork.study.lap_answer import Laps
+from tuftwork.study.number import json_ready
 
 Page = dict[str, Any]
 _KMH = 3.6

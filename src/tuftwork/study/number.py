@@ -204,3 +204,16 @@ class ChainBook:
             "decision": decision,
             "notices": list(notices),
         }
+
+
+def json_ready(tree: Any) -> Any:
+    """Return a tree with arrays as lists and numbers that are none as None."""
+    if isinstance(tree, np.ndarray):
+        return json_ready(tree.tolist())
+    if isinstance(tree, dict):
+        return {key: json_ready(value) for key, value in tree.items()}
+    if isinstance(tree, list | tuple):
+        return [json_ready(value) for value in tree]
+    if isinstance(tree, float) and not np.isfinite(tree):
+        return None
+    return tree

@@ -7,11 +7,11 @@ import numpy as np
 from tuftwork.aeromap.budget import BudgetRow
 from tuftwork.aeromap.map import FIELDS as MAP_FIELDS
 from tuftwork.quantity import Origin, exact
-from tuftwork.study.answers import FIELDS, Answers, json_ready
+from tuftwork.study.answers import FIELDS, Answers
 from tuftwork.study.cliff import cliff_of
 from tuftwork.study.finding import Gain, state_gain
 from tuftwork.study.flow.page import budget_rows
-from tuftwork.study.number import Link, Number, number_of_quantity
+from tuftwork.study.number import Link, Number, json_ready, number_of_quantity
 
 _KMH = 3.6
 Page = dict[str, Any]
@@ -100,7 +100,7 @@ def map_page(answers: Answers, *, state: str = "") -> Page:
         "drag": np.median(drag, axis=-1),
         "share": 100 * np.median(front / total, axis=-1),
         "half_range_total": (high - low) / 2,
-        "valid": np.ones(best.shape),
+        "valid": 1.0 - answers.beyond(name),
     }
     cliff = cliff_of(answers, name)
     rest = answers.project.state(name if answers.project.states else "")

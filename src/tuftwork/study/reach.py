@@ -1,15 +1,16 @@
-"""How far down and up a project's map must reach."""
+"""How far down and up a project's map must reach, and where its engines' tables end."""
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tuftwork.aeromap.budget import CarLoad
-from tuftwork.aeromap.interface import PlatformState
+from tuftwork.aeromap.interface import PartModel, PlatformState
 from tuftwork.aeromap.map import AirAt
 from tuftwork.aeromap.platform import suspension_of
 from tuftwork.car import Project
-from tuftwork.quantity import Ensemble
+from tuftwork.quantity import Array, Ensemble
 from tuftwork.study.inputs import state_names
 
 _ROOM = 1.35  # [-] travel the map covers over what the first map asks for
@@ -56,6 +57,16 @@ def axis_ends(
         sink = _ROOM * np.max(spring.sink(np.full(ensemble.size, pressure * max(greatest, 0.1))))
         low = max(_LOWEST, min(heights[key]) - float(sink))
         found[axle] = (low, max(heights[key]) + _ABOVE)
+    return found
+
+
+def beyond_tables(models: Iterable[PartModel], front: Array, rear: Array) -> NDArray[np.bool_]:
+    """Return cells ``(n_front, n_rear)`` at whose ride heights an engine's table has ended."""
+    found = np.zeros((front.size, rear.size), dtype=bool)
+    for model in models:
+        covers = getattr(model, "covers", None)
+        if covers is not None:
+            found |= ~covers(front[:, None], rear[None, :])
     return found
 
 

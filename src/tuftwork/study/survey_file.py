@@ -17,6 +17,7 @@ from tuftwork.quantity import ORIGINS
 from tuftwork.study.answers import Answers
 from tuftwork.study.car.device import require_rows
 from tuftwork.study.car.leverage import LEVERS, Lever, levers_of
+from tuftwork.study.reach import beyond_tables
 from tuftwork.study.survey_header import SOURCES, full_header, outside_of, source_of
 
 if TYPE_CHECKING:
@@ -102,7 +103,11 @@ def _map_of(
         base, front=plan.front, rear=plan.rear, states=states,
         downforce_front=stacked[0], downforce_rear=stacked[1], drag=stacked[2],
         origin=np.full(shape, ORIGINS.index("computed")), valid=np.ones(shape, dtype=bool),
-        extrapolated=np.broadcast_to(outside_of(answers, plan.rear), shape).copy(),
+        extrapolated=np.stack([
+            outside_of(answers, plan.rear)
+            | beyond_tables(answers.models(s), plan.front, plan.rear)
+            for s in states
+        ]),
         notices=tuple(notices),
         air=replace(base.air, speed=attitude.speed or base.air.speed),
         header=replace(

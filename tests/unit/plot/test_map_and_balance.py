@@ -1,5 +1,6 @@
 """Figures of the map and of the balance: what is drawn is what was computed."""
 
+from dataclasses import replace
 from io import BytesIO
 
 import numpy as np
@@ -66,6 +67,24 @@ def test_every_field_can_be_shown_in_both_themes(
     assert ax.get_xlabel() == "front ride height hf [mm]"
     assert FIELDS[shown].unit in ax.get_title(loc="left")
     assert renders(ax)
+
+
+def test_cells_outside_what_was_checked_are_hatched_and_said(
+    solved: tuple[AeroMap, PlatformPath, Balance],
+) -> None:
+    made = solved[0]
+    beyond = np.zeros_like(made.extrapolated)
+    beyond[:, :2] = True
+    hatches = []
+    for flags in (np.zeros_like(beyond), beyond):
+        ax = load_map(replace(made, extrapolated=flags))
+        hatches.append([c for c in ax.collections if getattr(c, "hatches", [None])[0]])
+        assert ("hatched: beyond" in " ".join(t.get_text() for t in ax.texts)) == flags.any()
+        assert renders(ax)
+    assert hatches[0] == []
+    (area,) = hatches[1]
+    # half way between the second node and the third the hatching ends
+    assert area.get_paths()[0].vertices[:, 0].max() == pytest.approx(1e3 * made.front[1:3].mean())
 
 
 def test_the_path_on_the_map_is_the_median_of_the_draws(

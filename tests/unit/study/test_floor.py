@@ -64,6 +64,37 @@ def test_the_cause_is_the_reading_that_takes_most(halyard: Bench) -> None:
     assert halyard.why(rows["stall"]["returned"]["why"])["steps"]
 
 
+def test_the_map_hatches_what_lies_beyond_the_table_of_the_floor(halyard: Bench) -> None:
+    page = halyard.page("map")
+    front, rear = (np.array(page["axes"][f"{axle}_mm"]) for axle in ("front", "rear"))
+    valid = np.array(page["fields"]["valid"], dtype=bool)
+    # 0.4 to 1.35 of 58 and 71 mm
+    assert not valid[:, front < 23.1].any()
+    assert not valid[rear > 96].any()
+    inside = valid[np.ix_((rear > 28.5) & (rear < 95.8), front > 23.3)]
+    assert inside.all()
+    for row in page["path"]:
+        assert front[valid.any(axis=0)].min() < row["front_mm"]
+    np.testing.assert_array_equal(halyard.answers.aero_map().extrapolated[0].T, ~valid)
+    assert any("maps are hatched" in n for n in page["notices"])
+
+
+def test_the_page_says_how_the_day_moved_the_level_and_what_it_cannot_tell(halyard: Bench) -> None:
+    level = halyard.page("floor")["level"]
+    rows = {row["key"]: row for row in level["rows"]}
+    assert set(rows) == {"coverage", "discharge", "mixing", "base_pressure"}
+    assert rows["coverage"]["after"]["best"] < rows["coverage"]["before"]["low"]
+    assert -2.5 < rows["coverage"]["moved"] < -1.0
+    # all that could make the floor weaker goes the same way; leak and level are told apart by
+    # shape alone, which a day of passes does not see
+    assert rows["discharge"]["moved"] > 0
+    assert rows["mixing"]["moved"] > 0
+    assert "inside the range" in level["answer"]
+    assert "sweep of ride heights" in level["answer"]
+    for row in level["rows"]:
+        assert halyard.why(row["after"]["why"])["steps"]
+
+
 def test_the_finding_names_the_diffuser_and_says_what_the_channel_explains(
     halyard: Bench,
 ) -> None:

@@ -89,6 +89,11 @@ interface Calibration {
   notices: string[];
 }
 
+interface Level {
+  answer: string;
+  rows: { key: string; label: string; before: Num; after: Num; moved: number }[];
+}
+
 interface FloorTree {
   floors: string[];
   floor: string;
@@ -112,6 +117,7 @@ interface FloorTree {
   trails: Trail[];
   cause: Cause | null;
   calibration: Calibration | null;
+  level: Level | null;
 }
 
 interface Setting {
@@ -255,6 +261,7 @@ function FloorView({ tree }: { tree: FloorTree }) {
       {live.value && <Notices notices={live.value.notices} />}
       {tree.cause && <CauseTable cause={tree.cause} />}
       <p class="faint">{tree.hysteresis}</p>
+      {tree.level && <LevelTable found={tree.level} />}
       {tree.calibration && <CalibrationTables found={tree.calibration} />}
       {tree.prices && <PriceTable prices={tree.prices} />}
       {(tree.fronts ?? []).map((front) => <FrontSection key={front.name} front={front} />)}
@@ -312,6 +319,29 @@ function SweepChart({ sweep, engine, now, live, isMoved }: {
         {" "}The ring is the setting above.
       </p>
     </LineChart>
+  );
+}
+
+/** What the whole car's measured rows made of this floor's open numbers. */
+function LevelTable({ found }: { found: Level }) {
+  return (
+    <section class="floor-tied">
+      <h2>Level, after what was measured</h2>
+      <p>{found.answer}</p>
+      <table>
+        <thead><tr><th scope="col">Input</th><th scope="col">Before</th><th scope="col">After</th><th scope="col">Moved, in its standard deviations</th></tr></thead>
+        <tbody>
+          {found.rows.map((row) => (
+            <tr key={row.key}>
+              <th scope="row">{row.label}</th>
+              <td><NumberText number={row.before} label={`${row.label}, before`} stack /></td>
+              <td><NumberText number={row.after} label={`${row.label}, after what was measured`} stack /></td>
+              <td class="n">{write(row.moved, 1)}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </section>
   );
 }
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
 from tuftwork.aeromap.part.base import WHEELBASE, EstimatedPart, Reference, around_of, loaded
@@ -92,6 +93,12 @@ class ChannelFloor(EstimatedPart):
             lengths=changes,
         )
 
+    def covers(self, front: Field, rear: Field) -> NDArray[np.bool_]:
+        """Return whether its table reaches ride heights [m]; beyond, its edge is held."""
+        table = self._table()
+        inside = (front >= table.front[0] - 1e-9) & (front <= table.front[-1] + 1e-9)
+        return np.asarray(inside & (rear >= table.rear[0] - 1e-9) & (rear <= table.rear[-1] + 1e-9))
+
     def _table(self) -> FloorTable:
         if self.table is None:
             raise NotCovered(
@@ -119,7 +126,8 @@ class ChannelFloor(EstimatedPart):
             ends = [1e3 * float(v) for a in (table.front, table.rear) for v in (a[0], a[-1])]
             notices.append(
                 f"{self.name}: its table reaches from {ends[0]:.0f} to {ends[1]:.0f} mm in front "
-                f"and from {ends[2]:.0f} to {ends[3]:.0f} mm behind; beyond, its edge is held."
+                f"and from {ends[2]:.0f} to {ends[3]:.0f} mm behind; beyond, where maps are "
+                "hatched, its edge is held."
             )
         within = ~found.off_heights
         beyond = float(np.mean(found.is_outside[within])) if np.any(within) else 0.0

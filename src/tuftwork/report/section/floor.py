@@ -51,6 +51,10 @@ def floor_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any
         sheets.append(
             {key: page[key] for key in keys}
             | {
+                "notices": [
+                    *page["notices"],
+                    *([page["level"]["answer"]] if page["level"] else []),
+                ],
                 "plan": plan,
                 "sweep": sweep,
                 "fronts": _fronts(page["fronts"], number, folder),
