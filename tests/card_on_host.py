@@ -46,6 +46,17 @@ inline __half __float2half_rn(float x) {
   const int m = (int)std::nearbyint(std::ldexp(std::fabs(x), 11 - e));
   return __half{(unsigned short)(sign | (m + ((e + 13) << 10)))};
 }
+struct __half2 { __half low, high; };
+inline __half2 __floats2half2_rn(float a, float b) {
+  return __half2{__float2half_rn(a), __float2half_rn(b)};
+}
+inline __half __ushort_as_half(unsigned short held) { return __half{held}; }
+inline unsigned __byte_perm(unsigned a, unsigned b, unsigned chosen) {
+  const unsigned long long both = (unsigned long long)b << 32 | a;
+  unsigned out = 0;
+  for (int n = 0; n < 4; ++n) out |= (unsigned)(both >> 8 * (chosen >> 4 * n & 7) & 255) << 8 * n;
+  return out;
+}
 """
 _KERNEL = re.compile(r'extern "C" __global__ void (?:__launch_bounds__\(BLOCK\) )?(\w+)\(([^)]*)\)')
 

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.errors import InputError
+from tuftwork.flow.cuda_pair import paired
 from tuftwork.flow.cuda_text import cuda_source
 from tuftwork.flow.doubt import Extremes, Looked, extremes
 from tuftwork.flow.engine import (
@@ -54,6 +55,7 @@ class CudaEngine(AbstractEngine):
             limit = f"the card has {free / 1e9:.2f} GB free"
             raise InputError("memory", round(need / 1e9, 2), "GB", limit, cure)
         half = precision == "float16"
+        self._paired = paired(setup, half=half)
         text = self.text(half=half)
         self._module = cupy.RawModule(code=text, options=("-std=c++17", "--fmad=true"))
         names = re.findall(r"__global__ void (?:__launch_bounds__\(BLOCK\) )?(\w+)\(", text)
@@ -148,7 +150,12 @@ class CudaEngine(AbstractEngine):
         self.step += 1
 
     def step_bulk(self, even: bool, first: int, last: int) -> None:
-        """Advance the plain cells among those numbered ``first`` to below ``last`` by one step."""
+        """Advance the plain cells among those numbered ``first`` to below ``last`` by one step.
+
+        The two numbers must begin rows.
+        """
+        if self._paired:
+            first, last = first // 2, last // 2
         if last > first:
             grid = ((last - first + BLOCK - 1) // BLOCK,), (BLOCK,)
             arguments = (self._f, self._mark, *self._sponge, np.int32(first), np.int32(last))
@@ -243,7 +250,7 @@ class CudaEngine(AbstractEngine):
     def state(self) -> dict[str, npt.NDArray[np.generic]]:
         """Return every array needed to go on later."""
         return {
-            "populations": self._f.get(),
+            "populations": self._in_order(self._f.get()),
             "rows": self._rows.get(),
             "mean": self._mean.get(),
             "mean_rows": self._mean_rows.get(),
@@ -253,9 +260,23 @@ class CudaEngine(AbstractEngine):
 
     def restore(self, state: dict[str, npt.NDArray[np.generic]]) -> None:
         """Go back to a saved state."""
-        self._f.set(state["populations"])
+        self._f.set(self._as_stored(np.asarray(state["populations"])))
         self._rows.set(state["rows"])
         self._mean.set(state["mean"])
         self._mean_rows.set(state["mean_rows"])
         self.step, self.n_sample = (int(x) for x in state["count"])
         self.set_surfaces(np.asarray(state["surface"], dtype=float))
+
+    def _in_order(self, stored: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        """Return populations with the cells of a row in order, where pairs are stored."""
+        if not self._paired:
+            return stored
+        pairs = stored.reshape(-1, self.setup.shape[0] // 2, 2)
+        return np.ascontiguousarray(pairs.transpose(0, 2, 1)).reshape(-1)
+
+    def _as_stored(self, ordered: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        """Return populations as they are stored, from such in order."""
+        if not self._paired:
+            return ordered
+        rows = ordered.reshape(-1, 2, self.setup.shape[0] // 2)
+        return np.ascontiguousarray(rows.transpose(0, 2, 1)).reshape(-1)

@@ -1,6 +1,7 @@
 """CUDA C++ text of the same recipe, for CuPy's run-time compiler."""
 
 from tuftwork.flow import porous_recipe, recipe, wall_recipe
+from tuftwork.flow.cuda_pair import PAIR_HEAD, bulk_pair, paired
 from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY, WEIGHT, relaxation_rate
 from tuftwork.flow.setup import Setup
 
@@ -34,8 +35,7 @@ __device__ __forceinline__ void st(S* p, float x) { *p = x; }
 #define put st
 #define UNIT 1.0f
 #endif
-#define AT(q, n) (f + (size_t)(q) * NCELL + (n))
-
+@PAIR
 __device__ __forceinline__ float other_surface(const float* surface, int m, float ex, float ey,
                                                float ez, float px, float py, float pz) {
   const float* t = surface + 13 * m;
@@ -45,14 +45,13 @@ __device__ __forceinline__ float other_surface(const float* surface, int m, floa
   return fall * (ex * (t[1] + t[5] * rz - t[6] * ry) + ey * (t[2] + t[6] * rx - t[4] * rz)
        + ez * (t[3] + t[4] * ry - t[5] * rx));
 }
-"""
+""".replace("@PAIR", PAIR_HEAD)
 
 _PLACE = """
   const int i = @ % LX, j = (@ / LX) % LY, k = @ / (LX * LY);
-  const int xp = (i + 1 == LX ? 0 : i + 1), xl = (i == 0 ? LX - 1 : i - 1);
+  const int x0 = X(i), xp = (i + 1 == LX ? X(0) : X(i + 1)), xl = (i == 0 ? X(LX - 1) : X(i - 1));
   const int j0 = j, jp = (j + 1 == LY ? 0 : j + 1), jl = (j == 0 ? LY - 1 : j - 1);
   const int k0 = k, kp = (k + 1 == LZ ? 0 : k + 1), kl = (k == 0 ? LZ - 1 : k - 1);
-  const int x0 = i;
 """
 
 
@@ -75,7 +74,7 @@ def _load(even: bool, by: str = "ld") -> list[str]:
     if even:
         return [f"float f{i} = {by}(AT({i}, n));" for i in range(N_VELOCITY)]
     return [
-        f"float f{i} = {by}(AT({OPPOSITE[i]}, {_there(_velocity(i), -1)}));"
+        f"float f{i} = {by}(SLOT({OPPOSITE[i]}, {_there(_velocity(i), -1)}));"
         for i in range(N_VELOCITY)
     ]
 
@@ -83,7 +82,7 @@ def _load(even: bool, by: str = "ld") -> list[str]:
 def _store(i: int, even: bool, by: str = "st") -> str:
     if even:
         return f"{by}(AT({OPPOSITE[i]}, n), g{i});"
-    return f"{by}(AT({i}, {_there(_velocity(i), 1)}), g{i});"
+    return f"{by}(SLOT({i}, {_there(_velocity(i), 1)}), g{i});"
 
 
 def _bulk(even: bool, setup: Setup) -> str:
@@ -146,7 +145,7 @@ def _wall(even: bool) -> str:
             t.replace(f"other({q})", call).replace(f"kind({q})", kind)
             for t in recipe.c_lines(wall_recipe.link(q))
         ]
-        back = f"AT({q}, {_there(e, 1)})" if even else f"AT({OPPOSITE[q]}, n)"
+        back = f"SLOT({q}, {_there(e, 1)})" if even else f"AT({OPPOSITE[q]}, n)"
         body += [f"st({back}, r);", "} else {", _store(q, even), "}"]
     shears = [f"shear * t{a} / ut" for a in "xyz"]
     for row, text in enumerate(["Fxw", "Fyw", "Fzw", "d", *shears, "Rx", "Ry", "Rz"]):
@@ -175,8 +174,10 @@ def _wall(even: bool) -> str:
 _FIELD = """
 extern "C" __global__ void fields(const S* __restrict__ f, const u8* __restrict__ mark,
                                   float* __restrict__ mean, const int add) {
-  const int n = blockIdx.x * 256 + threadIdx.x;
-  if (n >= NCELL || mark[n] == 1) return;
+  const int t = blockIdx.x * 256 + threadIdx.x;
+  if (t >= NCELL) return;
+  const int n = cell_at(t);
+  if (mark[n] == 1) return;
   const float Fx = FX, Fy = FY, Fz = FZ;
 %s
   const size_t N = NCELL;
@@ -187,8 +188,9 @@ extern "C" __global__ void fields(const S* __restrict__ f, const u8* __restrict_
   }
 }
 extern "C" __global__ void begin(S* __restrict__ f, const float* __restrict__ m) {
-  const int n = blockIdx.x * 256 + threadIdx.x;
-  if (n >= NCELL) return;
+  const int t = blockIdx.x * 256 + threadIdx.x;
+  if (t >= NCELL) return;
+  const int n = cell_at(t);
   const size_t N = NCELL;
   const float rho = m[n], u = m[N + n], v = m[2 * N + n], w = m[3 * N + n];
   const float ax[3] = {SIXTH + 0.5f * (u * u - u), TWOTHIRD - u * u, SIXTH + 0.5f * (u * u + u)};
@@ -197,22 +199,23 @@ extern "C" __global__ void begin(S* __restrict__ f, const float* __restrict__ m)
 %s
 }
 extern "C" __global__ void fill(S* __restrict__ f) {
-  const int n = blockIdx.x * 256 + threadIdx.x;
-  if (n >= NCELL) return;
-  const int j = (n / LX) %% LY, k = n / (LX * LY);
+  const int t = blockIdx.x * 256 + threadIdx.x;
+  if (t >= NCELL) return;
+  const int j = (t / LX) %% LY, k = t / (LX * LY);
 %s
 }
 """
 
 
 def _field_text() -> str:
-    lines = [*_load(True), *recipe.c_lines(recipe.moments())]
+    lines = [f"float f{i} = ld(SLOT({i}, t));" for i in range(N_VELOCITY)]
+    lines += recipe.c_lines(recipe.moments())
     start = []
     for i in range(N_VELOCITY):
         x, y, z = (c + 1 for c in _velocity(i))
         w = f"{WEIGHT[i]:.9g}f"
-        start.append(f"st(AT({i}, n), rho * ax[{x}] * ay[{y}] * az[{z}] - {w});")
-    fill = [f"st(AT({i}, n), G[{i}]);" for i in range(N_VELOCITY)]
+        start.append(f"st(SLOT({i}, t), rho * ax[{x}] * ay[{y}] * az[{z}] - {w});")
+    fill = [f"st(SLOT({i}, t), G[{i}]);" for i in range(N_VELOCITY)]
     return _FIELD % ("\n".join(lines), "\n".join(start), "\n".join(fill))
 
 
@@ -236,6 +239,7 @@ def cuda_source(setup: Setup, *, half: bool, block: int) -> str:
     lx, ly, lz = setup.shape
     values: dict[str, str] = {
         "HALF": str(int(half)),
+        "PAIR": str(int(paired(setup, half=half))),
         "SCALE": f"{SCALE:.1f}f",
         "BLOCK": str(block),
         "LX": str(lx),
@@ -257,7 +261,8 @@ def cuda_source(setup: Setup, *, half: bool, block: int) -> str:
     else:
         constant += 'extern "C" { __device__ float STREAM[27 * LY * LZ]; }\n'
         constant += "#define G (STREAM + 27 * (k * LY + j))\n"
-    text = head + _HEAD + constant + _bulk(True, setup) + _bulk(False, setup) + _field_text()
+    bulk = bulk_pair if paired(setup, half=half) else _bulk
+    text = head + _HEAD + constant + bulk(True, setup) + bulk(False, setup) + _field_text()
     if setup.walls.cell.size:
         text += _wall(True) + _wall(False)
     return text

@@ -76,7 +76,7 @@ class CpuLink:
         from tuftwork.flow import _nest_kernel as kernel
 
         a, (ours, theirs), (shape, wide) = self.lists, self._force, self._shape
-        alone = a.cell.size < SMALL // 4
+        alone = a.cell.size < SMALL // 32  # each has eight children
         give = kernel.restrict_cells_alone if alone else kernel.restrict_cells
         give(
             self.child.populations, shape, a.child, self.parent.populations, wide, a.cell, even,

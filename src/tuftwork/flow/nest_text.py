@@ -245,13 +245,17 @@ __device__ __forceinline__ float ld(const S* p) { return *p; }
 __device__ __forceinline__ void st(S* p, float x) { *p = x; }
 #endif
 struct Box { int lx, ly, lz, even; float fx, fy, fz; };
+// where a cell of a row stands: see PAIR_HEAD
+__device__ __forceinline__ int across(int i, int lx) {
+  return !HALF || lx % 2 ? i : (i < lx / 2 ? 2 * i : 2 * i - lx + 1);
+}
 #define WRAP(i, c, l) ((i) + (c) < 0 ? (l) - 1 : ((i) + (c) >= (l) ? 0 : (i) + (c)))
 __device__ __forceinline__ size_t slot(const Box b, int n, int i, int j, int k, int q, int o,
                                        int ex, int ey, int ez) {
   const size_t all = (size_t)b.lx * b.ly * b.lz;
-  if (b.even) return q * all + n;
+  if (b.even) return q * all + n - i + across(i, b.lx);
   return o * all + ((size_t)WRAP(k, -ez, b.lz) * b.ly + WRAP(j, -ey, b.ly)) * b.lx
-       + WRAP(i, -ex, b.lx);
+       + across(WRAP(i, -ex, b.lx), b.lx);
 }
 """
 
