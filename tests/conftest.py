@@ -53,6 +53,14 @@ def halyard(tmp_path_factory: pytest.TempPathFactory) -> Any:
 
 
 @pytest.fixture(scope="session")
+def front_car(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """The demo with a splitter whose channels are solved, computed once: never change it."""
+    from tests.front_car import write_front_car
+
+    return computed_once(tmp_path_factory, "front_car", write_front_car)
+
+
+@pytest.fixture(scope="session")
 def prototype(tmp_path_factory: pytest.TempPathFactory) -> Any:
     """The published component table as a project, computed once: read it, never change it."""
     from tuftwork.demo import write_prototype

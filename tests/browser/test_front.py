@@ -1,12 +1,14 @@
 """The front floor on the page Floor in a real browser: a splitter's channels beside the floor."""
 
 import re
+from copy import deepcopy
 from pathlib import Path
 
 import pytest
 import tomlkit
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import Site
+from tests.front_car import SPLITTER
 
 from tuftwork.demo import write_demo
 from tuftwork.study import Bench
@@ -16,7 +18,7 @@ WAIT = 60_000  # [ms]  kernels from a cold start on a busy machine
 
 @pytest.fixture(scope="module")
 def fronted(tmp_path_factory: pytest.TempPathFactory) -> Site:
-    """Serve the demo's floor and splitter alone: no axles, no air net, few draws."""
+    """Serve the demo's floor and a splitter with ramps: no axles, no air net, few draws."""
     folder = write_demo(Path(tmp_path_factory.mktemp("fronts")) / "halyard")
     tree = tomlkit.parse((folder / "project.toml").read_text("utf-8")).unwrap()
     tree["parts"] = [p for p in tree["parts"] if p["kind"] in ("floor", "splitter")]
@@ -24,6 +26,7 @@ def fronted(tmp_path_factory: pytest.TempPathFactory) -> Site:
         if part["kind"] == "floor":
             part.pop("channel", None)
         else:
+            part |= deepcopy(SPLITTER)
             ramps = part["channel"]["ramps"]
             ramps["pressure"] = "-0.2 ± 0.1"
             del ramps["into"]

@@ -179,6 +179,9 @@ def _rows(
                 around[channel] = around[channel] + effect if channel in around else effect
             after = attitude_load(model, platform, draws, around)
             change = _change(before, after, ensemble.size)
+            for name, share in _more_within(before, after, ensemble.size).items():
+                _add(pairs, name, share, "", ensemble.size)
+                change = tuple(c - s for c, s in zip(change, share, strict=True))
             before = after
             if max(float(np.max(np.abs(c))) for c in change) > 1e-12:
                 hears = getattr(model, "hears", ())
@@ -198,6 +201,20 @@ def _rows(
         for name, pair in pairs.items()
     ]
     return parts, interactions, tuple(notices)
+
+
+def _more_within(before: PartLoad, after: PartLoad, size: int) -> dict[str, tuple[Draws, ...]]:
+    """Return by how much what neighbours have a part in has changed."""
+    none = (np.zeros(1),) * 3
+    return {
+        name: tuple(
+            _flat(a, size) - _flat(b, size)
+            for a, b in zip(
+                after.within.get(name, none), before.within.get(name, none), strict=True
+            )
+        )
+        for name in {**before.within, **after.within}
+    }
 
 
 @dataclass(slots=True)

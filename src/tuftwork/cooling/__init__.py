@@ -44,7 +44,7 @@ from tuftwork.cooling.cost import AxleLoads, StreamDrag, WheelWell, cooling_load
 from tuftwork.cooling.cost_change import cooling_cost
 from tuftwork.cooling.disc import BrakeTrace, Disc, DiscHistory, disc_temperature, lap_trace
 from tuftwork.cooling.duct import Member
-from tuftwork.cooling.element import Cooler, Duct, Exit, Fan, Inlet, Leak, member_duct
+from tuftwork.cooling.element import Cooler, Duct, Exit, Fan, Feed, Inlet, Leak, member_duct
 from tuftwork.cooling.exchanger import effectiveness, transfer_units
 from tuftwork.cooling.forecast import (
     BlankingChart,
@@ -73,7 +73,8 @@ __all__ = [
     "AirFlow", "AirNet", "AxleLoads", "Band", "BlankingChart", "BrakeDuct", "BrakeTrace",
     "BrakingCar", "Caliper", "ChargeAir", "Cooler", "CoolingState", "CoolingSystem", "Core",
     "CoreSide", "Disc", "DiscHistory", "Duct", "Duty", "ElectricDrive", "Exit", "ExitChoice",
-    "Fan", "FixedHeat", "Forecast", "HeatLoads", "HeatSource", "HotEngine", "HotStream", "Inlet",
+    "Fan", "Feed", "FixedHeat", "Forecast", "HeatLoads", "HeatSource", "HotEngine", "HotStream",
+    "Inlet",
     "KitEffect", "Leak", "Loop", "LouvredSurface", "MakerTable", "Member", "Pipe", "Place",
     "PlainSurface", "PlateSide", "PowerPlant", "Pump", "Restriction", "Sized", "Stint", "Stop",
     "StreamDrag",

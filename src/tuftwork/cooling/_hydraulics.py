@@ -5,6 +5,7 @@ p_start - p_end + source = a m + b m sqrt(m² + d²) + c max(0, m - m0)². Node:
 Each law rises with m, so the answer exists and is unique. A Newton step eliminates the edges
 (Todini & Pilati 1988) and leaves a symmetric positive matrix on the nodes, factorised over the
 static fill pattern of a minimum-degree order; a line search on the sum of squares guards it.
+An edge whose d is below 0 has a given flow, its m0, whatever the pressures.
 """
 
 from typing import no_type_check
@@ -25,18 +26,26 @@ def _residual(start, end, law, m, p, r_edge, r_node, p_scale, m_scale):
     total, worst_e, worst_n = 0.0, 0.0, 0.0
     for e in range(m.size):
         q = m[e]
+        i, j = start[e], end[e]
+        if i >= 0:
+            r_node[i] -= q
+        if j >= 0:
+            r_node[j] += q
+        if law[5, e] < 0.0:
+            r_edge[e] = law[3, e] - q
+            x = abs(r_edge[e]) / m_scale
+            total += x * x
+            worst_n = max(worst_n, x)
+            continue
         drop = law[0, e] * q + law[1, e] * q * np.sqrt(q * q + law[5, e] * law[5, e])
         over = q - law[3, e]
         if law[2, e] > 0.0 and over > 0.0:
             drop += law[2, e] * over * over
-        i, j = start[e], end[e]
         head = law[4, e]
         if i >= 0:
             head += p[i]
-            r_node[i] -= q
         if j >= 0:
             head -= p[j]
-            r_node[j] += q
         r_edge[e] = head - drop
         x = abs(r_edge[e]) / p_scale
         total += x * x
@@ -89,11 +98,22 @@ def solve_all(start, end, fill_start, fill_row, laws, flows, pressures, status):
         for e in range(n_edge):
             p_scale = max(p_scale, abs(law[4, e]))
         for e in range(n_edge):  # flow that the whole drive would push through this edge alone
+            if law[5, e] < 0.0:
+                q = abs(law[3, e])
+                m_scale, least = max(m_scale, q), 1e300
+                for k in range(n_edge):  # what it takes at the least to push it on
+                    if law[5, k] >= 0.0:
+                        least = min(least, (law[0, k] + law[1, k] * q) * q)
+                p_scale = max(p_scale, least) if least < 1e300 else p_scale
+                continue
             a, b = law[0, e], law[1, e]
             alone = 2.0 * p_scale / (a + np.sqrt(a * a + 4.0 * (b + 1e-12) * p_scale))
             m_scale = max(m_scale, alone) if alone < 1e6 else m_scale
         if m[0] != m[0]:  # not a number: no warm start
             for e in range(n_edge):
+                if law[5, e] < 0.0:
+                    m[e] = law[3, e]
+                    continue
                 a, b = law[0, e], law[1, e]
                 m[e] = 0.3 * 2.0 * p_scale / (a + np.sqrt(a * a + 4.0 * (b + 1e-12) * p_scale))
             for n in range(n_node):
@@ -110,6 +130,13 @@ def solve_all(start, end, fill_start, fill_row, laws, flows, pressures, status):
                 for s in range(fill_start[i], fill_start[i + 1]):
                     work[fill_row[s], i] = 0.0
             for e in range(n_edge):
+                i, j = start[e], end[e]
+                if law[5, e] < 0.0:
+                    if i >= 0:
+                        rhs[i] -= r_edge[e]
+                    if j >= 0:
+                        rhs[j] += r_edge[e]
+                    continue
                 q, d = abs(m[e]), law[5, e]
                 root = np.sqrt(q * q + d * d)
                 slope[e] = law[0, e] + law[1, e] * (root + q * q / root)
@@ -117,7 +144,6 @@ def solve_all(start, end, fill_start, fill_row, laws, flows, pressures, status):
                 if law[2, e] > 0.0 and over > 0.0:
                     slope[e] += 2.0 * law[2, e] * over
                 g = 1.0 / slope[e]
-                i, j = start[e], end[e]
                 push = r_edge[e] * g
                 if i >= 0:
                     work[i, i] += g
@@ -132,6 +158,9 @@ def solve_all(start, end, fill_start, fill_row, laws, flows, pressures, status):
                         work[j, i] -= g
             _factor_solve(work, rhs, fill_start, fill_row)
             for e in range(n_edge):
+                if law[5, e] < 0.0:
+                    dm[e] = r_edge[e]
+                    continue
                 head = r_edge[e]
                 if start[e] >= 0:
                     head += rhs[start[e]]

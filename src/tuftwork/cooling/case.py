@@ -1,5 +1,6 @@
 """The project's cooling tables as a system the room can solve, with draws from the one ensemble."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,7 +23,7 @@ from tuftwork.cooling.core import (
 )
 from tuftwork.cooling.cost import WheelWell
 from tuftwork.cooling.duct import bend_loss
-from tuftwork.cooling.element import Cooler, Duct, Element, Exit, Fan, Inlet, Leak
+from tuftwork.cooling.element import Cooler, Duct, Element, Exit, Fan, Feed, Inlet, Leak
 from tuftwork.cooling.heat import Duty, engine_split
 from tuftwork.cooling.opening import discharge_band, pressure_band, recovery_band, surface_gain_band
 from tuftwork.cooling.surface import LouvredSurface
@@ -174,15 +175,21 @@ class CoolingCase:
     @classmethod
     def of_project(
         cls, project: Project, of: Of, around: Surroundings | None = None,
-        driven: Duty | None = None,
+        driven: Duty | None = None, fed: Mapping[str, Numeric] | None = None,
     ) -> "CoolingCase":  # fmt: skip
         """Return the case of a project, on its hot day or in the air given.
 
-        ``driven`` is the duty of a lap; without it the entered one counts.
+        ``driven`` is the duty of a lap; without it the entered one counts. ``fed`` is air from
+        elsewhere by node: volume flow over the car's speed. [m²]
         """
         table = cooling_of(project)
         around = around or _hot_day(project, table, of)
-        return cls(table=table, of=of, system=_system(project, table, of, driven), around=around,
+        system = _system(project, table, of, driven)
+        if fed:
+            own = tuple(Feed(name=f"splitter, into {n}", end=n, flow_area=q)
+                        for n, q in fed.items())  # fmt: skip
+            system = replace(system, air=AirNet(elements=(*system.air.elements, *own)))
+        return cls(table=table, of=of, system=system, around=around,
                    wheelbase=project.car.wheelbase.best, driven=driven)  # fmt: skip
 
     @property

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tuftwork.cooling.element import Element, Exit, Inlet, Leak
+from tuftwork.cooling.element import Element, Exit, Feed, Inlet, Leak
 from tuftwork.cooling.guard import positive
 from tuftwork.cooling.net import AirNet
 from tuftwork.cooling.network import AirFlow
@@ -98,7 +98,8 @@ def stream_drag(net: AirNet, air: AirFlow, exit_name: str) -> StreamDrag:
 
     Momentum form: the jet's total pressure is the node's. Loss form: it is the recovered head
     less every loss met on the way. Both give V_w = sqrt(2 p_te/ρ_e) and D = ṁ (V - V_w).
-    Air swallowed by an exit brings ambient momentum and is given no drag here.
+    Air swallowed by an exit brings ambient momentum and is given no drag here; nor is air that a
+    ``Feed`` brought, whose drag stands where it was slowed.
 
     Parameters
     ----------
@@ -121,14 +122,15 @@ def stream_drag(net: AirNet, air: AirFlow, exit_name: str) -> StreamDrag:
         raise InputError("exit_name", exit_name, "", "is not an exit to the outside")
     around, angle = air.around, part.angle if isinstance(part, Exit) else 0.0
     flow = air.of(exit_name)
-    out = np.maximum(flow, 0.0)
+    leaving = np.maximum(flow, 0.0)
+    out = leaving * (1.0 - fed_share(net, air)[air.nodes.index(part.start)])
     rho = around.pressure / (around.gas_constant * air.at(part.start, "temperature"))
-    jet = out / (rho * part.jet_area())
+    jet = leaving / (rho * part.jet_area())
     wake = _wake(air.at(part.start), rho)
     by_loss = _wake(_path_pressure(net, air, part.start), rho)
     speed = np.asarray(around.speed)
     surface = part.surface_pressure() * np.asarray(around.head) * part.jet_area()
-    plane = out * (speed - jet * np.cos(angle)) - np.where(out > 0, surface, 0.0)
+    plane = out * (speed - jet * np.cos(angle)) - np.where(leaving > 0, surface, 0.0)
     return StreamDrag(
         mass_flow=flow,
         jet_velocity=jet,
@@ -230,6 +232,30 @@ def _inlet_height(net: AirNet, air: AirFlow) -> Array:
     return np.asarray(mean)
 
 
+def fed_share(net: AirNet, air: AirFlow) -> Array:
+    """Return the share of the air at each node that came in by a ``Feed``, ``(n_node, n_draw)``.
+
+    Air mixes at the nodes and goes on in the direction of each part's flow.
+    """
+    share = np.zeros(air.pressure.shape)
+    if not any(isinstance(part, Feed) for part in net.elements):
+        return share
+    row = {name: k for k, name in enumerate(air.nodes)}
+    for _ in range(len(air.nodes) + 1):
+        fed, whole = np.zeros(share.shape), np.full(share.shape, 1e-12)
+        for part in net.elements:
+            flow = air.of(part.name)
+            for start, end, gone in ((part.start, part.end, flow), (part.end, part.start, -flow)):
+                if end == OUTSIDE:
+                    continue
+                coming = np.maximum(gone, 0.0)
+                own = 0.0 if start == OUTSIDE else share[row[start]]
+                fed[row[end]] += coming * (1.0 if isinstance(part, Feed) else own)
+                whole[row[end]] += coming
+        share = fed / whole
+    return share
+
+
 def _path_pressure(net: AirNet, air: AirFlow, node: str) -> Array:
     """Return a node's total pressure by adding up losses on the shortest way from outside."""
     total = np.zeros(air.flow.shape[1])
@@ -250,6 +276,8 @@ def _ways_out(net: AirNet) -> dict[str, Element]:
     while edge:
         met: set[str] = set()
         for part in net.elements:
+            if isinstance(part, Feed):
+                continue
             for near, far in ((part.start, part.end), (part.end, part.start)):
                 if near in edge and far not in reached:
                     toward.setdefault(far, part)

@@ -342,4 +342,30 @@ class Fan:
         return float(p0), float(p1), float(max(p2, least))
 
 
-Element = Inlet | Exit | Cooler | Duct | Leak | Fan
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Feed:
+    """Air that something outside the net pushes into a node, whatever the pressure there.
+
+    Attributes
+    ----------
+    name, end
+        Its name, and the node it feeds.
+    flow_area
+        Its volume flow, as ambient air, over the car's speed. [m²]
+    """
+
+    start: ClassVar[str] = OUTSIDE
+    name: str
+    end: str
+    flow_area: Numeric
+
+    def __post_init__(self) -> None:
+        not_negative(f"{self.name}: flow", self.flow_area, "m²")
+
+    def law(self, stream: Stream) -> Law:
+        """Return the flow as given (``slow`` below 0): no pressure moves it."""
+        around = stream.around
+        return Law(a=1.0, b=0.0, m0=around.density * around.speed * self.flow_area, slow=-1.0)
+
+
+Element = Inlet | Exit | Cooler | Duct | Leak | Fan | Feed

@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from tuftwork.cooling.element import Cooler, Element, Exit, Fan, Inlet
+from tuftwork.cooling.element import Cooler, Element, Exit, Fan, Feed, Inlet
 from tuftwork.cooling.guard import different_names
 from tuftwork.cooling.surroundings import OUTSIDE
 from tuftwork.errors import Fault, InputError, UnknownName
@@ -78,6 +78,8 @@ def _reached(net: AirNet) -> set[str]:
         grew = False
         for part in net.elements:
             pair = {part.start, part.end}
+            if isinstance(part, Feed):
+                continue
             if not pair <= reached and pair & reached:
                 reached |= pair
                 grew = True

@@ -79,7 +79,10 @@ def _moist(temperature: Numeric, pressure: Numeric, humidity: Array) -> tuple[Ar
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Law:
-    """Δp = a ṁ + b ṁ|ṁ| + c max(0, ṁ - m0)² - source, smoothed below the flow ``slow``."""
+    """Δp = a ṁ + b ṁ|ṁ| + c max(0, ṁ - m0)² - source, smoothed below the flow ``slow``.
+
+    ``slow`` below 0: the flow is m0, whatever Δp.
+    """
 
     a: Numeric
     b: Numeric

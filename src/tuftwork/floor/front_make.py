@@ -24,6 +24,7 @@ _TRIALS = 20
 _MIDDLE = np.array([0.0, 0.0, np.log(1.12), 0.94, 0.0, 0.7, 0.25, 1.0])
 _HALF = np.array([0.012, 0.0, 0.55, 0.15, 0.0, 0.4, 0.25, 0.3])
 _DISCHARGE = (0.30, 0.85)  # [-] that the design covers
+_HELD = 0.10  # [-] head less hand-over Cp where a way out holds a channel's air back
 _CLOSED = 0.06  # [-] of the clearance that footplates leave at the least
 
 Each = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[tuple[int, Any]]]
@@ -104,6 +105,9 @@ def _design(spec: FrontSpec, strip: FrontStrip) -> tuple[Array, Array]:
         middle[4], half[4] = 0.5 * (low + high), 0.5 * (high - low)
     if strip.ramp is None:
         half[7] = 0.0
+    if strip.is_throttled:
+        low, high = np.log(_HELD), middle[2] + half[2]
+        middle[2], half[2] = 0.5 * (low + high), 0.5 * (high - low)
     return middle, half
 
 

@@ -23,6 +23,8 @@ class FrontStrip:
         Station at which its underside begins to climb, and how high it is at the end.
     sides
         One of ``OPEN``, ``FOOTED``, ``WALLED``.
+    is_throttled
+        Whether a way out narrower than its own gap may hold its air back.
     """
 
     name: str
@@ -31,6 +33,7 @@ class FrontStrip:
     ramp: float | None = None
     rise: float = 0.0
     sides: str = OPEN
+    is_throttled: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

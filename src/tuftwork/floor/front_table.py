@@ -25,6 +25,7 @@ filled by the layer and of the greatest shape factor; the head handed over; cent
 over the channel's length; what head less Cp pushes rearward over the gap. [-]"""
 N_VAR, N_OUT, N_TERM = len(VARIABLES), len(OUTPUTS), 45
 MOST_BEND = 0.40  # [-] of the gap that the lip may droop before it counts as drawn to the road
+_HELD = 1.25  # [-] half widths of the design, beyond which the kernel holds a number
 N_GIVEN = 9  # outputs of one channel, see StripLoads
 
 
@@ -190,7 +191,7 @@ class FrontLoads:
     is_drawn
         Load and bending find no balance: the plate is drawn to the road; held at ``MOST_BEND``.
     is_outside
-        Beyond the table, whose edge is held.
+        Beyond the table in clearance or in what drives a channel: its edge is held.
     """
 
     strips: tuple[StripLoads, ...]
@@ -250,6 +251,9 @@ def evaluate(
     )
     top = np.array([t.gap[-1] for t in tables])
     beyond = (given[:, 0] < floor.max() - 1e-9) | (given[:, 0] > top.min() + 1e-9)
+    for k, table in enumerate(tables):
+        pull = np.log(np.maximum(given[:, 2] - out[k, :, 4], 1e-3))
+        beyond |= np.abs(pull - table.middle[2]) > (_HELD + 1e-9) * table.half[2]
     return FrontLoads(
         strips=found, droop=droop, loss=whole[:, 1].reshape(shape),
         separated=whole[:, 2].reshape(shape), is_drawn=whole[:, 3].reshape(shape) > 0,

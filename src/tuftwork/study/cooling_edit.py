@@ -11,7 +11,7 @@ import numpy as np
 from tuftwork.cooling import AirNet, CoolingSystem, Surroundings
 from tuftwork.cooling.answer import enlarged, replaced
 from tuftwork.cooling.case import CoolingCase
-from tuftwork.cooling.element import Cooler, Duct, Element, Exit, Fan, Inlet, Leak
+from tuftwork.cooling.element import Cooler, Duct, Element, Exit, Fan, Feed, Inlet, Leak
 from tuftwork.cooling.opening import exit_places, inlet_kinds
 from tuftwork.cooling.surroundings import OUTSIDE
 from tuftwork.errors import InputError, UnknownName
@@ -110,7 +110,7 @@ class Setting:
         added = tuple(Added.of(row) for row in message.get("added") or ())
         if len(parts) + len(added) > _MOST_PARTS:
             raise InputError("added", len(added), "parts", f"the net may have {_MOST_PARTS}")
-        sized = [n for n, p in parts.items() if not isinstance(p, Cooler | Fan)]
+        sized = [n for n, p in parts.items() if not isinstance(p, Cooler | Fan | Feed)]
         exits = [n for n, p in parts.items() if isinstance(p, Exit)]
         cores = [n for n, p in parts.items() if isinstance(p, Cooler)]
         places = {str(n): str(p) for n, p in dict(message.get("places") or {}).items()}
@@ -214,16 +214,16 @@ class Setting:
 def area_of(system: CoolingSystem, name: str) -> Any:
     """Return the net area of an opening, duct or gap [m²]."""
     part = system.air.part(name)
-    assert not isinstance(part, Cooler | Fan)
+    assert not isinstance(part, Cooler | Fan | Feed)
     return part.net_area if isinstance(part, Exit) else part.area
 
 
 def _led(part: Element, routes: Mapping[str, tuple[str, str]]) -> Element:
-    """Return a part between the nodes asked for; an inlet always begins outside."""
+    """Return a part between the nodes asked for; what comes in begins outside."""
     if part.name not in routes:
         return part
     start, end = routes[part.name]
-    if isinstance(part, Inlet):
+    if isinstance(part, Inlet | Feed):
         return replace(part, end=end)
     return replace(part, start=start, end=end)
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tuftwork.cooling import AirNet
-from tuftwork.cooling.element import Cooler, Exit, Inlet
+from tuftwork.cooling.element import Cooler, Exit, Feed, Inlet
 
 OUTSIDE = "outside"
 Edge = tuple[str, str, str]
@@ -62,7 +62,7 @@ def net_drawn(
         for p in net.elements
     ]
     layout = layout_of(edges)
-    kinds = {Inlet: "inlet", Exit: "exit", Cooler: "core"}
+    kinds = {Inlet: "inlet", Feed: "inlet", Exit: "exit", Cooler: "core"}
     parts = [
         {
             "name": p.name, "kind": kinds.get(type(p), type(p).__name__.lower()),

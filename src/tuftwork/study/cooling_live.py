@@ -17,6 +17,7 @@ from tuftwork.study.cooling_edit import Setting
 from tuftwork.study.cooling_layout import net_drawn
 from tuftwork.study.cooling_page import duty_of
 from tuftwork.study.cooling_tell import certain
+from tuftwork.study.front_air import air_fed
 from tuftwork.study.number import Link, number_of_summary
 
 _DRAWS = 64  # [-] of the ensemble: ends of ranges move by a tenth of the range or so
@@ -109,7 +110,8 @@ def _thin_case(answers: Answers) -> CoolingCase:
     if key not in answers.worked_out:
         of = of_ensemble(answers.ensemble, _DRAWS)
         answers.worked_out[key] = CoolingCase.of_project(
-            answers.project, of, driven=duty_of(answers)
-        )
+            answers.project, of, driven=duty_of(answers),
+            fed=air_fed(answers.job, answers.results, _DRAWS),
+        )  # fmt: skip
     found: CoolingCase = answers.worked_out[key]
     return found

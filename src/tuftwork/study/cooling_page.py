@@ -19,6 +19,7 @@ from tuftwork.study.cooling_edit import KINDS
 from tuftwork.study.cooling_layout import net_drawn
 from tuftwork.study.cooling_stint import stint_page
 from tuftwork.study.cooling_tell import Teller, certain
+from tuftwork.study.front_air import air_fed
 from tuftwork.study.lap_history import duty_driven
 from tuftwork.study.number import number_of_quantity
 from tuftwork.study.support import Support, counted
@@ -60,8 +61,9 @@ def case_of(answers: Answers) -> CoolingCase:
     if "cooling case" not in answers.worked_out:
         of = of_ensemble(answers.ensemble)
         answers.worked_out["cooling case"] = CoolingCase.of_project(
-            answers.project, of, driven=duty_of(answers)
-        )
+            answers.project, of, driven=duty_of(answers),
+            fed=air_fed(answers.job, answers.results),
+        )  # fmt: skip
     found: CoolingCase = answers.worked_out["cooling case"]
     return found
 

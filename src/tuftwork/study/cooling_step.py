@@ -22,6 +22,7 @@ from tuftwork.cooling.forecast import with_heat_scaled
 from tuftwork.cooling.system import CoolingState
 from tuftwork.quantity import Numeric
 from tuftwork.study.cooling_stint import stint_tree
+from tuftwork.study.front_air import air_fed, air_needs
 from tuftwork.study.job import Job
 from tuftwork.study.lap_history import duty_driven, lap_history, lap_wanted
 from tuftwork.study.step import Pulse, Step
@@ -56,7 +57,7 @@ def cooling_steps(job: Job) -> list[Step]:
     def stint(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
         return stint_tree(_case(job, results), lap_history(job.project, results, _LAP_STEPS))
 
-    needs = ("tie", *lap_wanted(job.project)[:1])
+    needs = ("tie", *lap_wanted(job.project)[:1], *air_needs(job.project))
     return [
         Step(name="cooling", title="Cooling: the air net and what restricts it", inputs=inputs,
              needs=needs, work=net, version=2, weight=4.0),
@@ -71,7 +72,9 @@ def _case(job: Job, results: Mapping[str, Tree], most: int = 0) -> CoolingCase:
     ensemble = job.ensemble(results["tie"])
     found = duty_driven(job.project, results)
     driven = None if found is None else found[0]
-    return CoolingCase.of_project(job.project, of_ensemble(ensemble, most), driven=driven)
+    return CoolingCase.of_project(
+        job.project, of_ensemble(ensemble, most), driven=driven, fed=air_fed(job, results, most)
+    )
 
 
 def _net_tree(case: CoolingCase, pulse: Pulse) -> Tree:

@@ -74,7 +74,7 @@ def _answer(
             platform, draws, around, rigid=True).downforce}  # fmt: skip
         out |= _divergence(model, platform, draws, around)
     out["numbers"] = {k: _ends(v) for k, v in rows.items()}
-    out["choked"] = [float(np.mean(here.felt < t.peak)) for t in model.tables]
+    out["choked"] = [float(np.mean(here.gap < t.peak)) for t in model.tables]
     out["drawn"] = float(np.mean(lower.loads.is_drawn))
     out["separated"] = float(np.mean(here.loads.separated))
     out["notices"] = list(load.notices)

@@ -2,6 +2,7 @@
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -26,8 +27,9 @@ from tuftwork.aeromap.part.front_channel import angle_at, way_of
 from tuftwork.aeromap.part.front_neighbour import floor_pull
 from tuftwork.aeromap.part.net_way import node_pressure
 from tuftwork.car import Floor, Project
-from tuftwork.cooling import Surroundings, solve_cooling
-from tuftwork.cooling.case import CoolingCase, cooling_quantities
+from tuftwork.cooling import Surroundings, cooling_loads, solve_cooling
+from tuftwork.cooling.case import CoolingCase, air_pressure, cooling_quantities
+from tuftwork.cooling.surroundings import GAS_CONSTANT
 from tuftwork.errors import NotCovered, UnknownName
 from tuftwork.floor.front_make import strip_table
 from tuftwork.floor.front_spec import FrontSpec
@@ -104,6 +106,28 @@ def _down(load: Any) -> float:
     return float(load.downforce_front[0] + load.downforce_rear[0])
 
 
+def standard_of(project: Project) -> Surroundings:
+    """Return the air in which the net stands at ``HERE``."""
+    pressure = air_pressure(project)
+    return Surroundings(
+        speed=np.array([200 / 3.6]), temperature=pressure / (GAS_CONSTANT * halyard.DENSITY),
+        pressure=pressure,
+    )  # fmt: skip
+
+
+def read_among(
+    models: tuple[PartModel, ...],
+) -> tuple[dict[str, np.ndarray], dict[str, Any], Any, ChannelSplitter]:
+    """Return draws, what stands around the splitter, what it says there, and itself."""
+    draws, around = _best(models), dict[str, Any]()
+    for model in models:
+        if isinstance(model, ChannelSplitter):
+            return draws, around, model.read(HERE, draws, around), model
+        for channel, effect in model.load(HERE, draws, around).effects.items():
+            around[channel] = around[channel] + effect if channel in around else effect
+    raise AssertionError
+
+
 @cache
 def _shared() -> Project:
     return _project({"handover": "-0.35 m", "ramps": SHARED}, footplate_depth="15 mm ± 2 mm",
@@ -174,6 +198,47 @@ class TestPart:
         assert idle == []
 
 
+class TestClearance:
+    """What the channels see is the gap the car leaves, whatever it stood at when it was weighed."""
+
+    CHANNEL: Mapping[str, Any] = {"handover": "-0.35 m", "ramps": RAMPS}
+
+    def test_it_chokes_where_its_channels_choke(self) -> None:
+        models = _models(_project(self.CHANNEL))
+        splitter, draws = _splitter(models), _best(models)
+        heights = np.linspace(16.0, 70.0, 55)
+        found = splitter.read(
+            halyard.platform(heights[:, None], heights[:, None], 200.0), draws, {}
+        )
+        ramps = np.ravel(found.loads.strips[1].under)
+        own = splitter.tables[1].peak
+        assert 0.020 < own < 0.060
+        # by the lip's loss, which the table's own peak holds still, and by one step of heights
+        assert np.ravel(found.gap)[np.argmax(ramps)] == pytest.approx(own, abs=0.004)
+
+    def test_a_height_changes_the_gap_by_as_much(self) -> None:
+        models = _models(_project(self.CHANNEL))
+        splitter, draws = _splitter(models), _best(models)
+        high, low = (
+            splitter.read(halyard.platform(h, h + 12.0, 200.0), draws, {}) for h in (50.0, 40.0)
+        )
+        assert float(high.gap[0] - low.gap[0]) == pytest.approx(0.010)
+        assert float(high.clearance[0] - low.clearance[0]) == pytest.approx(0.010)
+
+    def test_the_car_at_rest_does_not_move_its_load_on_the_road(self) -> None:
+        tree = _tree()
+        for part in tree["parts"]:
+            if part["kind"] == "splitter":
+                part["channel"] = self.CHANNEL
+        higher = [s | {"ride_height_front": "64 mm", "ride_height_rear": "77 mm"}
+                  for s in tree["mass_states"]]  # fmt: skip
+        models = _models(Project.model_validate(tree))
+        other = _splitter(part_models(Project.model_validate(tree | {"mass_states": higher})))
+        other = replace(other, tables=_splitter(models).tables)
+        one, same = (m.load(HERE, _best(models), {}) for m in (_splitter(models), other))
+        assert _down(same) == pytest.approx(_down(one), rel=1e-12)
+
+
 class TestVent:
     def test_a_vent_into_suction_adds_load_to_the_middle(self) -> None:
         plain = _load(_project({"handover": "-0.35 m"}))
@@ -201,18 +266,20 @@ class TestVent:
         load = _load(_project({"handover": "-0.35 m", "vent": VENT}))
         assert list(load.within) == ["splitter → body"]
 
-    @pytest.mark.parametrize("area", [
-        pytest.param("0.10 m^2", marks=pytest.mark.xfail(
-            strict=True, reason="choked: the table's edge is held, load the same to the last digit"
-        )),
-        "0.20 m^2",
-    ])  # fmt: skip
+    @pytest.mark.parametrize("area", ["0.06 m^2", "0.10 m^2", "0.20 m^2"])
     def test_beside_a_cooler_it_meets_that_streams_flow_too(self, area: str) -> None:
         project = _project({"handover": "-0.35 m", "vent": {"area": area, "into": "front wells"}})
         pressure, flow, outlet = way_of("front wells")
         alone = _load(project, {pressure: -0.2, flow: 0.0, outlet: 0.15})
         beside = _load(project, {pressure: -0.2, flow: 0.05, outlet: 0.15})
         assert _down(beside) < _down(alone)
+
+    def test_a_way_out_beyond_the_table_is_told(self) -> None:
+        shut = {"area": "0.004 m^2", "leaves_by": "bonnet"}
+        load = _load(_project({"handover": "-0.35 m", "vent": shut}))
+        assert any("outside its tables" in text for text in load.notices)
+        open_ = _load(_project({"handover": "-0.35 m", "vent": VENT}))
+        assert not any("outside its tables" in text for text in open_.notices)
 
 
 class TestNeighbours:
@@ -307,6 +374,87 @@ class TestWaysOut:
         assert told == pytest.approx(
             float(air.at("front wells")[0] / np.asarray(around.head)[0]), abs=0.01
         )
+
+
+class TestSharedAir:
+    """What the cooler takes, the channel has less of, and the other way round: one solution."""
+
+    def _net(self, fed: float) -> tuple[CoolingCase, Any]:
+        project = _shared()
+        exact = cooling_quantities(project)
+        air = standard_of(project)
+        case = CoolingCase.of_project(
+            project, lambda n: np.array([exact[n].best]), air, fed={"front wells": fed}
+        )
+        return case, solve_cooling(case.system, case.around).air
+
+    def test_the_pressure_the_ramps_end_at_is_that_of_the_net_fed_with_their_air(self) -> None:
+        models = _models(_shared())
+        draws, around, found, splitter = read_among(models)
+        (flow,) = splitter.fed(found, draws, around).values()
+        case, air = self._net(float(np.ravel(flow)[0]))
+        head = float(np.ravel(np.asarray(case.around.head))[0])
+        own = float(np.ravel(found.loads.strips[1].pressure)[0])
+        assert own == pytest.approx(float(air.at("front wells")[0]) / head, abs=0.01)
+
+    def _changed(self) -> tuple[Any, Any, Any]:
+        """Return the budget's row, and the net's loads with and without the ramps' air."""
+        models = _models(_shared())
+        draws, around, found, splitter = read_among(models)
+        (flow,) = splitter.fed(found, draws, around).values()
+        with_, without = (
+            cooling_loads(c.system.air, a, c.wheelbase, wells=c.wells)
+            for c, a in (self._net(float(np.ravel(flow)[0])), self._net(0.0))
+        )
+        within = splitter.load(HERE, draws, around).within
+        return within["splitter → air through the car"], with_, without
+
+    def test_what_its_air_does_to_the_net_is_a_row_of_the_budget(self) -> None:
+        (front, rear, _), with_, without = self._changed()
+        assert front[0] == pytest.approx((with_.CzSf - without.CzSf)[0], abs=0.001)
+        assert rear[0] == pytest.approx((with_.CzSr - without.CzSr)[0], abs=0.001)
+        # air in the wells lifts the front by points, not by hundredths of one
+        assert -0.08 < front[0] < -0.01
+        names = {row.name for row in _whole().of_kind("interaction")}
+        assert "splitter → air through the car" in names
+
+    @pytest.mark.xfail(
+        strict=True,
+        reason="miss: CxS by 0.0012 m² where 0.001 is asked; the wake's drag has a kink where the "
+        "well's total pressure passes the outside's, which a quadratic rounds off",
+    )
+    def test_its_drag_is_that_of_the_net_too(self) -> None:
+        (_, _, drag), with_, without = self._changed()
+        assert drag[0] == pytest.approx((with_.CxS - without.CxS)[0], abs=0.001)
+
+    def test_the_radiator_gets_less_air_and_the_map_says_so(self) -> None:
+        models = _models(_shared())
+        draws, around, found, splitter = read_among(models)
+        (flow,) = splitter.fed(found, draws, around).values()
+        (_, with_), (_, without) = self._net(float(np.ravel(flow)[0])), self._net(0.0)
+        lost = [float(a.of("nose")[0] + a.of("corner inlets")[0]) for a in (with_, without)]
+        told = float(splitter.load(HERE, draws, around).mass_flow[0])
+        assert told < 0
+        assert told == pytest.approx(lost[0] - lost[1], rel=0.05)
+        net = next(m for m in models if m.kind == "air net").load(HERE, draws, {})
+        whole = car_loads(models, HERE, draws).mass_flow
+        assert float(whole[0]) == pytest.approx(float(net.mass_flow[0]) + told, rel=1e-9)
+
+    def test_a_vent_may_feed_the_mouth_of_a_cooler(self) -> None:
+        series = _project({"handover": "-0.35 m", "vent": {"area": "0.15 m^2", "into": "mouth"}})
+        models = _models(series)
+        draws, around, found, splitter = read_among(models)
+        (flow,) = splitter.fed(found, draws, around).values()
+        case = CoolingCase.of_project(
+            series,
+            lambda n: np.array([cooling_quantities(series)[n].best]),
+            standard_of(series),
+            fed={"mouth": float(np.ravel(flow)[0])},
+        )
+        air = solve_cooling(case.system, case.around).air
+        # air from below passes the radiator, the nose gives way to it
+        assert air.of("radiator")[0] > air.of("nose")[0]
+        assert float(np.ravel(splitter.load(HERE, draws, around).mass_flow)[0]) < 0
 
 
 class TestInput:

@@ -12,12 +12,14 @@ from tuftwork.cooling import (
     Duct,
     Exit,
     Fan,
+    Feed,
     Inlet,
     Leak,
     Surroundings,
     solve_air,
     stream_drag,
 )
+from tuftwork.cooling.cost import fed_share
 from tuftwork.cooling.element import Element
 from tuftwork.cooling.network import AirFlow
 from tuftwork.cooling.surface import CP_AIR
@@ -223,3 +225,59 @@ def test_offers_the_likely_unit_slip(field: str, value: float, cure: str) -> Non
     given_values = {"speed": 40.0, field: value}
     with pytest.raises(InputError, match=cure):
         Surroundings(**given_values)
+
+
+class TestFed:
+    """Air pushed into a node from outside the net: given flow, whatever the pressure."""
+
+    AROUND = Surroundings(speed=np.array([50.0]), temperature=293.15)
+
+    def _net(self, fed: float) -> AirNet:
+        return AirNet(elements=(
+            Inlet(name="in", end="mouth", area=0.09, recovery=0.95),
+            Cooler(name="core", start="mouth", end="well", core=core(0.3)),
+            Exit(name="out", start="well", net_area=0.2, discharge=0.8, pressure=-0.2),
+            Feed(name="fed", end="well", flow_area=fed),
+        ))  # fmt: skip
+
+    def test_it_passes_what_it_is_given(self) -> None:
+        air = solve_air(self._net(0.04), self.AROUND)
+        rho = float(np.asarray(self.AROUND.density))
+        assert air.of("fed")[0] == pytest.approx(0.04 * 50.0 * rho, rel=1e-12)
+        assert air.of("out")[0] == pytest.approx(air.of("fed")[0] + air.of("in")[0], rel=1e-9)
+
+    def test_nothing_fed_is_the_net_without_it(self) -> None:
+        bare = AirNet(elements=self._net(0.0).elements[:-1])
+        one, other = solve_air(self._net(0.0), self.AROUND), solve_air(bare, self.AROUND)
+        assert one.of("core")[0] == pytest.approx(other.of("core")[0], rel=1e-9)
+
+    def test_alone_in_a_box_it_leaves_by_the_law_of_an_orifice(self) -> None:
+        net = AirNet(elements=(
+            Feed(name="fed", end="box", flow_area=0.05),
+            Exit(name="out", start="box", net_area=0.1, discharge=0.6, pressure=0.0),
+        ))  # fmt: skip
+        air = solve_air(net, self.AROUND)
+        head = float(np.asarray(self.AROUND.head)[0])
+        assert air.at("box")[0] / head == pytest.approx((0.05 / 0.06) ** 2, rel=1e-3)
+
+    def test_it_takes_flow_off_a_cooler_that_shares_its_way_out(self) -> None:
+        flows = [solve_air(self._net(q), self.AROUND).of("core")[0] for q in (0.0, 0.05, 0.1)]
+        assert flows[0] > flows[1] > flows[2] > 0
+
+    def test_its_drag_stands_elsewhere(self) -> None:
+        net = self._net(0.05)
+        air = solve_air(net, self.AROUND)
+        share = fed_share(net, air)[air.nodes.index("well")][0]
+        assert share == pytest.approx(air.of("fed")[0] / air.of("out")[0], rel=1e-9)
+        drag = stream_drag(net, air, "out")
+        wake = float(drag.wake_velocity[0])
+        assert drag.momentum_drag[0] == pytest.approx(air.of("core")[0] * (50.0 - wake), rel=1e-9)
+        assert drag.loss_drag[0] == pytest.approx(drag.momentum_drag[0], rel=1e-6)
+
+    def test_a_node_that_only_it_reaches_is_refused(self) -> None:
+        with pytest.raises(InputError, match="not connected"):
+            AirNet(elements=(
+                *self._net(0.0).elements, Feed(name="lost", end="a", flow_area=0.1),
+                Duct(name="to nowhere", start="a", end="b", area=0.1),
+                Duct(name="and back", start="b", end="a", area=0.1),
+            ))  # fmt: skip

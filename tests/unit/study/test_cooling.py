@@ -153,7 +153,6 @@ def test_a_larger_duct_cools_live(halyard: Bench) -> None:
     assert peak(0.0) > peak(0.5) > peak(1.0) > peak(2.0)
 
 
-@pytest.mark.xfail(strict=True, reason="power 0.0 % above as raced, -0.04 % before it is rounded")
 def test_more_downforce_brakes_harder(halyard: Bench) -> None:
     kits = {k["state"]: k for k in halyard.page("brakes")["kits"]}
     assert kits["rear up, wing 11"]["power"]["best"] > 0

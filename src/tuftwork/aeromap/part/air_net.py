@@ -13,18 +13,20 @@ import numpy as np
 from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
 from tuftwork.aeromap.part.base import FRONTAL_AREA, EstimatedPart, Reference
 from tuftwork.aeromap.part.coefficient import coefficients_of, overridden, without
-from tuftwork.aeromap.part.net_way import Way, telling, way_fields, ways_of
+from tuftwork.aeromap.part.net_way import Way, telling, told_of, ways_of
 from tuftwork.aeromap.part.response import Response, response_of
 from tuftwork.car import AirNetPart, Project
-from tuftwork.cooling import Surroundings, cooling_cost, solve_cooling
+from tuftwork.cooling import Surroundings, cooling_cost, cooling_loads, solve_cooling
 from tuftwork.cooling.case import (
     CoolingCase,
     air_pressure,
     cooling_quantities,
     net_quantities,
 )
+from tuftwork.cooling.case_loop import Of
 from tuftwork.cooling.cost import SOURCES
 from tuftwork.cooling.element import Exit
+from tuftwork.cooling.network import AirFlow
 from tuftwork.cooling.surroundings import GAS_CONSTANT
 from tuftwork.errors import InputError
 from tuftwork.quantity import Array, Numeric, draw_ensemble
@@ -62,7 +64,7 @@ class NetCooling(EstimatedPart):
         return telling(own, self.ways, fields[len(FIELDS) :], draws)
 
     def solved(self, platform: PlatformState, draws: Mapping[str, Field]) -> Array:
-        """Return ``FIELDS``, then one a way, at every speed: ``(n_field, ..., n_draw)``."""
+        """Return ``FIELDS``, then those of the ways, at every speed: ``(n_field, ..., n_draw)``."""
         speed = np.asarray(platform.speed, dtype=float)
         density = np.asarray(platform.density, dtype=float)
         if speed.size == 1 and density.ndim <= 1:
@@ -106,11 +108,26 @@ class NetCooling(EstimatedPart):
                 np.zeros(count))
             for kind in ("jet", "wheel well") for axle in (1, 2)
         ]  # fmt: skip
-        taken = sum(
-            (np.maximum(state.air.of(i.name), 0.0) for i in case.table.inlets), np.zeros(count)
+        told = self._told(case, state.air, of, around, count)
+        return np.stack(
+            [cost.CzSf, cost.CzSr, cost.CxS, low, *beside, _taken(case, state.air), *told]
         )
-        told = way_fields(case, state.air, self.ways, count)
-        return np.stack([cost.CzSf, cost.CzSr, cost.CxS, low, *beside, taken, *told])
+
+    def _told(
+        self, case: CoolingCase, air: AirFlow, of: Of, around: Surroundings, count: int
+    ) -> list[Array]:
+        """Return what the splitter is told, way by way: the net with its air fed in, too."""
+        rows: list[Array] = []
+        for way in self.ways:
+            rows.append(told_of(case, air, way, count))
+            given: list[Array] = []
+            for flow in way.flows:
+                fed = CoolingCase.of_project(self.project, of, around, fed={way.node: flow})
+                there = solve_cooling(fed.system, fed.around).air
+                rows.append(told_of(fed, there, way, count))
+                given.extend(_given(fed, there) - _given(case, air))
+            rows += given
+        return rows
 
     @property
     def net_inputs(self) -> tuple[str, ...]:
@@ -194,6 +211,18 @@ def _within(part: EstimatedPart, beside: Array) -> dict[str, tuple[Field, Field,
         f"{part.name} → {names.get('wheels', 'wheel wells')}": (well_front, well_rear, none),
     }
     return {k: v for k, v in found.items() if np.any(v[0]) or np.any(v[1])}
+
+
+def _taken(case: CoolingCase, air: AirFlow) -> Array:
+    """Return the air taken in through the net's inlets [kg/s]."""
+    flows = [np.maximum(air.of(i.name), 0.0) for i in case.table.inlets]
+    return np.asarray(sum(flows, np.zeros(air.flow.shape[1])))
+
+
+def _given(case: CoolingCase, air: AirFlow) -> Array:
+    """Return ``GIVEN_WAY`` of a solved net, ``(4, n_draw)``."""
+    loads = cooling_loads(case.system.air, air, case.wheelbase, wells=case.wells)
+    return np.stack([loads.CzSf, loads.CzSr, loads.CxS, _taken(case, air)])
 
 
 def _is_of_net(name: str) -> bool:

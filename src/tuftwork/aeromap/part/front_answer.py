@@ -18,10 +18,8 @@ class FrontAnswer:
         Channels, droop, edge.
     upper, upper_centre
         CzS on top [m²] and its place behind the lip [m].
-    clearance, felt
-        Under the lip with the plate unbent, and what its load follows of it. [m]
-    response
-        Of the one to the other. [-]
+    clearance, gap
+        Under the lip and under the bodywork's edge, with the plate unbent. [m]
     onset, tolerance
         Angle of the air at the lip, bent, and what its rolled edge bears. [rad]
     gain
@@ -32,8 +30,7 @@ class FrontAnswer:
     upper: Field
     upper_centre: Field
     clearance: Field
-    felt: Field
-    response: Field
+    gap: Field
     onset: Field
     tolerance: Field
     gain: Field
@@ -48,10 +45,9 @@ class FrontAnswer:
         """CzS. [m²]"""
         return np.asarray(self.upper + self.under)
 
-    def height_of(self, felt: float) -> float:
-        """Return the lip's height at which its load is that of a felt one, medians [m]."""
-        off = (felt - np.median(self.felt)) / max(float(np.median(self.response)), 0.05)
-        return float(np.median(self.clearance) + off)
+    def lip_at(self, gap: float) -> float:
+        """Return the lip's height where a gap stands under the bodywork's edge, medians [m]."""
+        return gap + float(np.median(self.clearance) - np.median(self.gap))
 
     @property
     def arm(self) -> Field:

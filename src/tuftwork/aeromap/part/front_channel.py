@@ -1,5 +1,11 @@
 """Ways in which parts touch a splitter whose channels are solved; effects add."""
 
+from collections.abc import Mapping
+
+import numpy as np
+
+from tuftwork.aeromap.interface import Field
+
 FRONT_CHANNELS: dict[str, str] = {
     "front_pressure": "Cp where the middle of a splitter hands over to the floor [-]",
     "arch_pressure": "Cp in the front arches where a splitter's ramps end [-]",
@@ -21,3 +27,35 @@ def way_of(node: str) -> tuple[str, str, str]:
     area of its ways out [m²].
     """
     return f"pressure of {node}", f"flow of {node}", f"outlet of {node}"
+
+
+GIVEN_WAY: dict[str, str] = {
+    "front": "CzSf [m²]", "rear": "CzSr [m²]", "drag": "CxS [m²]",
+    "mass flow": "air taken in [kg/s]",
+}  # fmt: skip
+"""What the air net gives as a splitter's air comes into one of its nodes, and its unit."""
+
+
+def given_way(what: str, node: str) -> tuple[str, str]:
+    """Return the channels of a quadratic in the flow fed into a node: per m², per m⁴."""
+    return f"{what} per flow into {node}", f"{what} per flow into {node}, squared"
+
+
+def given_by(fed: Mapping[str, Field], around: Mapping[str, Field]) -> tuple[Field, ...]:
+    """Return ``GIVEN_WAY`` for air fed into nodes of the net, from what the net told.
+
+    Parameters
+    ----------
+    fed
+        Node → flow over the car's speed. [m²]
+    around
+        Channels of ``given_way``.
+    """
+    found = []
+    for what in GIVEN_WAY:
+        total: Field = np.zeros(1)
+        for node, flow in fed.items():
+            straight, square = (around.get(c, np.zeros(1)) for c in given_way(what, node))
+            total = total + (straight + square * flow) * flow
+        found.append(np.asarray(total))
+    return tuple(found)

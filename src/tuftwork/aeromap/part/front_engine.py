@@ -22,7 +22,14 @@ from tuftwork.aeromap.part.base import (
 )
 from tuftwork.aeromap.part.edge import edge_loss
 from tuftwork.aeromap.part.front_answer import FrontAnswer
-from tuftwork.aeromap.part.front_channel import FRONT_CHANNELS, angle_at, way_of
+from tuftwork.aeromap.part.front_channel import (
+    FRONT_CHANNELS,
+    GIVEN_WAY,
+    angle_at,
+    given_by,
+    given_way,
+    way_of,
+)
 from tuftwork.aeromap.part.front_spec import Place, front_inputs, front_spec, places_behind
 from tuftwork.car import Part, Splitter
 from tuftwork.errors import NotCovered
@@ -78,7 +85,30 @@ class ChannelSplitter(EstimatedPart):
             effects=self._effects(found, platform, draws, np.asarray(drag)),
             notices=self._notices(found),
         )  # fmt: skip
-        return replace(made, within=within)
+        fed = self.fed(found, draws, around)
+        if not fed:
+            return replace(made, within=within)
+        front, rear, more, taken = given_by(fed, around)
+        net = next((p.name for p in self._parts() if p.kind == "air net"), "air net")
+        return replace(
+            made, downforce_front=made.downforce_front + front,
+            downforce_rear=made.downforce_rear + rear, drag=made.drag + more, mass_flow=taken,
+            within=within | {f"{self.name} → {net}": (front, rear, more)},
+        )  # fmt: skip
+
+    def fed(
+        self, found: FrontAnswer, draws: Mapping[str, Field], around: Mapping[str, Field]
+    ) -> dict[str, Field]:
+        """Return the air its channels bring to nodes of the net, over the car's speed [m²]."""
+        own, flows = self.part.channel, dict[str, Field]()
+        assert own is not None
+        for strip, loads in zip(self.spec.strips, found.loads.strips, strict=True):
+            way = own.ramps if strip.name == "ramps" else own.vent
+            if way is None or not way.into or way_of(way.into)[0] not in around:
+                continue
+            share = self._way(strip.name, draws, around)[3]
+            flows[way.into] = flows.get(way.into, np.zeros(1)) + share * loads.flow
+        return flows
 
     def read(
         self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field],
@@ -93,18 +123,14 @@ class ChannelSplitter(EstimatedPart):
         slope = (platform.ride_height_rear - platform.ride_height_front) / draws[WHEELBASE]
         lip = self.key("station", draws)
         projection = np.maximum(self.key("projection", draws), 1e-3)
-        own_slope, own_height = self._at_rest(draws)
-        slope_felt = own_slope + own["response"] * (slope - own_slope)
-        rise = own["response"] * (platform.ride_height_front - own_height)
         lip_height = platform.ride_height_front + slope * lip - self.key("drop", draws)
-        gap = own_height + rise + slope_felt * (lip + projection) - self.key("drop", draws)
+        gap = lip_height + slope * projection
         head = self._or("head", draws, 1.0)
         width = self.key("width", draws)
         upper, centre = pool_load(width, own["upper_pressure"], own["pool"], projection)
         taken = around_of(around, "nose_flow") * draws.get(_RELIEF, np.zeros(1))
         upper = np.maximum(head * upper - taken, 0.0)
         onset = own["lip_angle"] + slope
-        slope = slope_felt
         bears = edge_tolerance(
             np.maximum(self.key("lip_radius", draws), 1e-5), self.tables[0].length,
             limit=own["edge_limit"], head=head,
@@ -125,16 +151,9 @@ class ChannelSplitter(EstimatedPart):
         loads = evaluate(self.tables, spans, front, states, bend=bend)
         return FrontAnswer(
             loads=loads, upper=upper, upper_centre=centre,
-            clearance=np.asarray(lip_height), felt=np.asarray(gap - slope * projection),
-            response=own["response"], tolerance=bears,
-            onset=np.asarray(onset + loads.droop / projection),
-            gain=gain,
+            clearance=np.asarray(lip_height), gap=np.asarray(gap), tolerance=bears,
+            onset=np.asarray(onset + loads.droop / projection), gain=gain,
         )  # fmt: skip
-
-    def _at_rest(self, draws: Mapping[str, Field]) -> tuple[Field, float]:
-        """Return rake and front ride height of the reference mass state. [rad], [m]"""
-        rise = self.reference.ride_height_rear - self.reference.ride_height_front
-        return np.asarray(rise / draws[WHEELBASE]), self.reference.ride_height_front
 
     def _state(
         self, k: int, gap: Field, draws: Mapping[str, Field], around: Mapping[str, Field]
@@ -282,11 +301,11 @@ class ChannelSplitter(EstimatedPart):
     def _notices(self, found: FrontAnswer) -> tuple[str, ...]:
         notices, loads = [], found.loads
         for table, strip, own in zip(self.tables, self.spec.strips, loads.strips, strict=True):
-            low = float(np.mean(found.felt < table.peak))
+            low = float(np.mean(found.gap < table.peak))
             if np.isfinite(table.peak) and low > 0.1:
                 notices.append(
                     f"{self.name}, {strip.name}: chokes in {low:.0%} of draws; lower it carries "
-                    f"less (greatest near {1e3 * found.height_of(table.peak):.0f} mm)."
+                    f"less (greatest near {1e3 * found.lip_at(table.peak):.0f} mm)."
                 )
             apart = float(np.mean(own.shape_factor > 3))
             if apart > 0.1:
@@ -339,7 +358,8 @@ def channel_splitter(
 def _hears(part: Splitter) -> tuple[str, ...]:
     assert part.channel is not None
     nodes = {w.into for w in (part.channel.ramps, part.channel.vent) if w is not None and w.into}
-    return (*FRONT_CHANNELS, *(channel for node in sorted(nodes) for channel in way_of(node)))
+    ways = [(*way_of(n), *(c for w in GIVEN_WAY for c in given_way(w, n))) for n in sorted(nodes)]
+    return (*FRONT_CHANNELS, *(channel for way in ways for channel in way))
 
 
 def fronted(

@@ -79,7 +79,7 @@ def front_spec(part: Splitter, reference: Reference) -> FrontSpec:
                          "leave no middle to the plate", "Narrow them.")  # fmt: skip
     strips = [FrontStrip(
         name="middle", width=round(width - across, 4), end=own.handover.best,
-        sides=WALLED if ramps is not None else sides,
+        sides=WALLED if ramps is not None else sides, is_throttled=own.vent is not None,
     )]  # fmt: skip
     if ramps is not None:
         strips.append(FrontStrip(

@@ -1,7 +1,10 @@
 """What the air net tells a splitter whose air leaves by the same ways out.
 
-The net says how much of its own air leaves a node; the node's pressure follows from its ways out,
-by the same law whether the net was solved or a response surface stands for it.
+The net is solved with three flows fed into each node that a splitter's channel goes to. From them
+the splitter gets the node's pressure as a quadratic in what it feeds, the net's own air giving way
+as that pressure rises, and what its air changes in the net's loads: one solution, seen from both
+sides. Where a node has ways out of its own its pressure follows from what leaves by them, by the
+same law whether the net was solved or a response surface stands for it.
 """
 
 from collections.abc import Mapping, Sequence
@@ -10,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tuftwork.aeromap.interface import Field, PartLoad
-from tuftwork.aeromap.part.front_channel import way_of
+from tuftwork.aeromap.part.front_channel import GIVEN_WAY, given_way, way_of
 from tuftwork.car import Project, Splitter
 from tuftwork.cooling.case import CoolingCase, cooling_quantities
 from tuftwork.cooling.element import Exit, Leak
@@ -19,6 +22,9 @@ from tuftwork.cooling.surroundings import OUTSIDE
 from tuftwork.quantity import Array
 
 _LEAK = 0.6  # [-] discharge of a leak of the net
+_STEPS = (0.5, 1.0)  # [-] of a way's reach: flows fed into it besides none
+_SHUT_NODE = 0.15  # [m²] reach of a node without ways out of its own
+_LEAST = 0.25  # [-] of the quadratic's curve by ways out alone: a node never opens as it fills
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,10 +55,30 @@ class Outlet:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Way:
-    """A node a splitter's air leaves by, with its ways out; no name: the mouths in the nose."""
+    """A node a splitter's air goes to, with its ways out; no name: the mouths in the nose.
+
+    Attributes
+    ----------
+    node
+    outlets
+        Exits and leaks from the node to the outside; none where its air has to pass the net.
+    reach
+        Largest flow it is solved for, over the car's speed. [m²]
+    """
 
     node: str
     outlets: tuple[Outlet, ...] = ()
+    reach: float = _SHUT_NODE
+
+    @property
+    def flows(self) -> tuple[float, ...]:
+        """What is fed into it besides nothing. [m²]"""
+        return tuple(step * self.reach for step in _STEPS) if self.node else ()
+
+    @property
+    def count(self) -> int:
+        """Of the fields that tell of it."""
+        return 1 if not self.node else 1 + len(_STEPS) * (1 + len(GIVEN_WAY))
 
 
 def ways_of(project: Project) -> tuple[Way, ...]:
@@ -70,7 +96,13 @@ def ways_of(project: Project) -> tuple[Way, ...]:
                     nodes[way.into] = None
     if not heard or project.cooling is None:
         return ()
-    return (*(Way(node=n, outlets=_outlets(project, n)) for n in nodes), Way(node=""))
+    return (*(_way(project, n) for n in nodes), Way(node=""))
+
+
+def _way(project: Project, node: str) -> Way:
+    outlets = _outlets(project, node)
+    whole = sum(float(o.open_area({})[0]) for o in outlets)
+    return Way(node=node, outlets=outlets, reach=0.4 * whole if outlets else _SHUT_NODE)
 
 
 def _outlets(project: Project, node: str) -> tuple[Outlet, ...]:
@@ -95,30 +127,29 @@ def _outlets(project: Project, node: str) -> tuple[Outlet, ...]:
     return tuple(found)
 
 
-def way_fields(case: CoolingCase, air: AirFlow, ways: Sequence[Way], count: int) -> list[Array]:
-    """Return one field a way, ``(n_draw,)``: air that leaves the node over car speed [m²].
+def told_of(case: CoolingCase, air: AirFlow, way: Way, count: int) -> Array:
+    """Return what a solved net says of a way, ``(n_draw,)``.
 
-    As cold air of the same dynamic pressure; for the nose what its mouths take in.
+    Air that leaves the node to the outside over car speed, as cold air of the same dynamic pressure
+    [m²]; its Cp where it has no way out [-]; for the nose what its mouths take in [m²].
     """
     around = air.around
     unit = np.asarray(around.density) * np.asarray(around.speed) * np.ones(count)
-    rows: list[Array] = []
-    for way in ways:
-        if not way.node:
-            taken = sum(
-                (np.maximum(air.of(i.name), 0.0) for i in case.table.inlets
-                 if i.kind == "leading-edge"),
-                np.zeros(count),
-            )  # fmt: skip
-            rows.append(taken / unit)
-            continue
-        flow = np.zeros(count)
-        for part in case.system.air.elements:
-            if isinstance(part, Exit | Leak) and {part.start, part.end} == {way.node, OUTSIDE}:
-                flow = flow + (1 if part.start == way.node else -1) * air.of(part.name)
-        hot = air.at(way.node, "temperature") / np.asarray(around.temperature)
-        rows.append(np.maximum(flow, 0.0) / unit * np.sqrt(hot))
-    return rows
+    if not way.node:
+        taken = sum(
+            (np.maximum(air.of(i.name), 0.0) for i in case.table.inlets
+             if i.kind == "leading-edge"),
+            np.zeros(count),
+        )  # fmt: skip
+        return np.asarray(taken / unit)
+    if not way.outlets:
+        return np.asarray(air.at(way.node) / np.asarray(around.head))
+    flow = np.zeros(count)
+    for part in case.system.air.elements:
+        if isinstance(part, Exit | Leak) and {part.start, part.end} == {way.node, OUTSIDE}:
+            flow = flow + (1 if part.start == way.node else -1) * air.of(part.name)
+    hot = air.at(way.node, "temperature") / np.asarray(around.temperature)
+    return np.asarray(np.maximum(flow, 0.0) / unit * np.sqrt(hot))
 
 
 def node_pressure(
@@ -149,6 +180,13 @@ def node_pressure(
     return 0.5 * (low + high), total
 
 
+def quadratic_through(flows: Sequence[float], values: Sequence[Array]) -> tuple[Array, Array]:
+    """Return a and b of y = a q + b q² through two points and the origin."""
+    (one, two), (y, z) = flows, values
+    b = (z / two - y / one) / (two - one)
+    return np.asarray(y / one - b * one), np.asarray(b)
+
+
 def telling(
     load: PartLoad, ways: Sequence[Way], fields: Array, draws: Mapping[str, Field]
 ) -> PartLoad:
@@ -156,12 +194,33 @@ def telling(
     if not ways:
         return load
     effects: dict[str, Field] = dict(load.effects)
-    for way, flow in zip(ways, fields, strict=True):
+    done = 0
+    for way in ways:
+        rows = fields[done : done + way.count]
+        done += way.count
         if not way.node:
-            effects["nose_flow"] = flow
-        elif way.outlets:
-            areas = [o.open_area(draws) for o in way.outlets]
-            outside = [o.of(o.pressure, draws) for o in way.outlets]
-            pressure, area = node_pressure(flow, areas, outside)
-            effects |= dict(zip(way_of(way.node), (pressure, flow, area), strict=True))
+            effects["nose_flow"] = rows[0]
+            continue
+        n = len(way.flows) + 1
+        pressure = _pressures(way, rows[:n], draws)
+        a, b = quadratic_through(way.flows, [p - pressure[0] for p in pressure[1:]])
+        own = _LEAST / np.square(max(way.reach / 0.4, 0.05))
+        b = np.maximum(b, own)
+        a = np.maximum(a, 0.0)
+        # a q + b q² as (2 Q q + q²)/A²: a flow Q that stands there already, and an area A
+        told = (pressure[0], np.asarray(0.5 * a / b), np.asarray(1 / np.sqrt(b)))
+        effects |= dict(zip(way_of(way.node), told, strict=True))
+        for k, what in enumerate(GIVEN_WAY):
+            pair = [rows[n + k + i * len(GIVEN_WAY)] for i in range(n - 1)]
+            straight, square = quadratic_through(way.flows, pair)
+            effects |= dict(zip(given_way(what, way.node), (straight, square), strict=True))
     return replace(load, effects=effects)
+
+
+def _pressures(way: Way, rows: Array, draws: Mapping[str, Field]) -> list[Array]:
+    """Return the node's Cp with nothing and with the way's flows fed into it."""
+    if not way.outlets:
+        return list(rows)
+    areas = [o.open_area(draws) for o in way.outlets]
+    outside = [o.of(o.pressure, draws) for o in way.outlets]
+    return [node_pressure(row, areas, outside)[0] for row in rows]

@@ -1,0 +1,41 @@
+"""The demo car with the channels under its splitter solved: ramps, footplates, a plate that bends.
+
+The sizes are those of the guide, drawn before anything was computed; the demo itself keeps the
+closed form, since nothing about ramps was planted in it.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+
+from tuftwork.demo import write_demo
+
+SPLITTER: dict[str, Any] = {
+    "stiffness": "150 N/mm ± 20 %",
+    "footplate_depth": "20 mm ± 2 mm",
+    "channel": {
+        "handover": "-0.35 m",
+        "ramps": {
+            "inner": "0.22 m", "outer": "0.84 m", "start": "-0.84 m", "end": "-0.36 m",
+            "rise": "48 mm ± 3 mm", "into": "front wells",
+        },
+    },
+}  # fmt: skip
+_KEPT = ("form", "about", "car", "mass_states", "weather", "parts", "states", "cooling", "study")
+
+
+def write_front_car(folder: Path) -> Path:
+    """Write the variant, tied to nothing: parts, two states, air net; its floor in closed form."""
+    place = write_demo(folder) / "project.toml"
+    tree = tomlkit.parse(place.read_text("utf-8")).unwrap()
+    for part in tree["parts"]:
+        if part["kind"] == "floor":
+            part.pop("channel", None)
+        if part["kind"] == "splitter":
+            part |= SPLITTER
+    tree = {key: tree[key] for key in _KEPT}
+    tree["states"] = [tree["states"][0], tree["states"][-1]]
+    tree["study"] |= {"draws": 64, "speeds": ["140 km/h", "180 km/h", "220 km/h"]}
+    place.write_text(tomlkit.dumps(tree), encoding="utf-8")
+    return folder
