@@ -99,3 +99,30 @@ def test_axle_split_of_an_open_two_seater() -> None:
     np.testing.assert_allclose(
         ours_rear / (ours_front + ours_rear), _rows("B31")[0]["lift"], atol=1e-3
     )
+
+
+def test_share_of_the_wheels_in_the_drag_of_the_two_seater() -> None:
+    # B32: 19.6 % (0.1 point); the parts' axle lifts are printed too, each to half a last digit
+    rows = np.genfromtxt(
+        DATA / "trial_axle_split.csv", delimiter=",", skip_header=4, names=True, dtype=None,
+        encoding=None,
+    )  # fmt: skip
+    own = [r for r in rows if r["case"] == "control" and r["part"] != "whole"]
+    (whole,) = (r for r in rows if r["case"] == "control" and r["part"] == "whole")
+    found = _budget(
+        _project(
+            [
+                _lump(str(r["part"]), r["Cl"], r["Cd"], f"{100 * (0.5 + r['Cm'] / r['Cl']):.6f} %")
+                for r in own
+            ]
+        )
+    )
+    front, rear, drag = found["whole car"]
+    wheels = sum(found[name][2] for name in ("front_wheels", "rear_wheels"))
+    assert abs(wheels / drag - 0.196) <= 1e-3
+    np.testing.assert_allclose(drag, whole["Cd"], atol=2e-4)
+    np.testing.assert_allclose((-front, -rear), (whole["Clf"], whole["Clr"]), atol=2e-4)
+    for row in own:
+        ours_front, ours_rear, _ = found[str(row["part"])]
+        np.testing.assert_allclose(-ours_front, row["Clf"], atol=1e-4)
+        np.testing.assert_allclose(-ours_rear, row["Clr"], atol=1e-4)

@@ -130,28 +130,36 @@ def test_speed_times_depth_is_kept_in_a_sealed_channel() -> None:
     np.testing.assert_allclose(flow, flow[0], rtol=1e-6)
 
 
-def _plane(length: float, total: float, blockage: float) -> tuple[float, float]:
+def _plane(
+    length: float, total: float, blockage: float, *, ahead: float = 2.0
+) -> tuple[float, float]:
     """Return recovery over the throat's dynamic pressure and greatest H of half a plane diffuser.
 
     The road stands for the plane of symmetry: no friction there, no leak, nothing outside. The
     layer at the inlet is such that its displacement closes ``blockage`` of half the throat at the
-    throat, where the published numbers have it.
+    throat, where the published numbers have it; ``ahead`` throat widths of level wall lead there.
     """
     width = 0.1
     h = width / 2
     rise = length * width * np.tan(np.radians(total / 2))
-    ramp = ((-2 * width, 0.0), (0.0, 0.0), (length * width, rise))
-    shape = FloorShape(width=1.0, front=-2 * width, exit=length * width, profile=ramp, edge_gap=0.0)
-    thickness, found = blockage * h / 1.45, None
-    for _ in range(3):
+    ramp = ((-ahead * width, 0.0), (0.0, 0.0), (length * width, rise))
+    shape = FloorShape(
+        width=1.0, front=-ahead * width, exit=length * width, profile=ramp, edge_gap=0.0
+    )
+    thickness, found, closes = blockage * h / 1.45, None, 0.0
+    for _ in range(6):
         closure = FloorClosure(
             mixing=0.0, road_friction=0.0, vortex_mixing=0.0, exit_pressure=0.0,
             inlet_thickness=thickness, reynolds=2.2e5 / width,
         )  # fmt: skip
         found = solve_line(shape, Stand(front=h, rear=h, wheelbase=1.0), closure, start=found)
         throat = int(np.argmin(np.abs(found.x + 0.5 * width)))
-        thickness = max(thickness * blockage * h / float(found.displacement[throat]), 1e-5)
+        closes = float(found.displacement[throat]) / h
+        if abs(closes / blockage - 1) < 0.01:
+            break
+        thickness = max(thickness * blockage / closes, 1e-5)
     assert found is not None
+    assert abs(closes / blockage - 1) < 0.03
     gained = found.pressure[-1] - found.pressure[throat]
     return float(gained / found.speed[throat] ** 2), float(found.shape_factor.max())
 
@@ -162,7 +170,7 @@ _D12 = [r for r in _table("channel_internal") if r["quantity"] == "best_angle"]
 
 def _thin(row: np.void) -> object:
     marks = (
-        [pytest.mark.xfail(strict=True, reason="peak recovery 0.803 against 0.86: miss 0.017")]
+        [pytest.mark.xfail(strict=True, reason="peak recovery 0.810 against 0.86: miss 0.010")]
         if row["blockage"] < 0.03
         else []
     )
@@ -173,8 +181,12 @@ def _thin(row: np.void) -> object:
 def test_peak_recovery_of_plane_diffusers_over_inlet_blockage(row: np.void) -> None:
     # D10 (memory, medium): nothing in the layer's closure was fitted to it. The throat is square:
     # each of its four walls closes a quarter of what is closed, the two that diverge half of it.
-    # The layers of the level walls, which would take some more, are not in a mean over the width
-    best = max(_plane(row["length"], a, 0.5 * row["blockage"])[0] for a in np.arange(4.0, 13.0))
+    # The layers of the level walls, which would take some more, are not in a mean over the width.
+    # One width of wall leads to the throat: over two a layer closes more than the thinnest printed
+    best = max(
+        _plane(row["length"], a, 0.5 * row["blockage"], ahead=1.0)[0]
+        for a in np.arange(4.0, 12.1, 0.5)
+    )
     assert abs(best - row["value"]) <= row["band"]
 
 
