@@ -9,7 +9,9 @@ import typer
 from tuftwork.cli.frame import NO, JsonOption, ProjectArgument, command, print_json
 from tuftwork.cli.show import show_lines, show_table
 
-CaseOption = Annotated[str, typer.Option(help="A case of the project by name; its first unless given.")]
+CaseOption = Annotated[
+    str, typer.Option(help="A case of the project by name; its first unless given.")
+]
 CardsOption = Annotated[
     int,
     typer.Option("--cards", min=0, help="Graphics cards that share the box; as the case says."),
@@ -79,6 +81,9 @@ def run(
     fields: Annotated[
         bool, typer.Option("--fields", help="Export the whole field too (VTI, VTK HDF, netCDF).")
     ] = False,
+    zarr: Annotated[
+        bool, typer.Option("--zarr", help="Export fields and load histories as a Zarr store.")
+    ] = False,
     register: Annotated[
         bool, typer.Option(help="Register the finished run as evidence of the project.")
     ] = True,
@@ -88,11 +93,14 @@ def run(
     """Run a case of the 3-D flow; goes on from a checkpoint, Ctrl-C keeps one."""
     from tuftwork.files import read_project
     from tuftwork.study.flow.desk import run_case
+    from tuftwork.study.flow.files import Form
     from tuftwork.study.flow.page import CAUTION
 
     folder = read_project(project).folder
+    wanted: tuple[tuple[bool, Form], ...] = ((fields, "files"), (zarr, "zarr"))
+    forms = tuple(form for is_wanted, form in wanted if is_wanted)
     with _watching(quiet=as_json) as tell:
-        state = run_case(folder, case, tell=tell, fields=fields, register=register, cards=cards)
+        state = run_case(folder, case, tell=tell, fields=forms, register=register, cards=cards)
     kept = {k: v for k, v in state.items() if k not in ("history", "pid")}
     if as_json:
         print_json(kept)

@@ -106,9 +106,9 @@ def _vtk_file(kind: str, body: str, tail: str, arrays: list[Named]) -> bytes:
 
 
 def surface_values(
-    result: FlowResult, part: int, *, size: float | None = None
+    result: FlowResult, part: int, *, size: float | None = None, state: State = "mean"
 ) -> tuple[Floats, npt.NDArray[np.int64], dict[str, Floats]]:
-    """Return a part's triangles, split to about two cells, with mean surface values.
+    """Return a part's triangles, split to about two cells, with its surface values.
 
     Parameters
     ----------
@@ -118,6 +118,8 @@ def surface_values(
         Number of the part, from 0.
     size
         Longest edge wanted; two cells unless given. [m]
+    state
+        Mean or last instant.
 
     Returns
     -------
@@ -137,7 +139,7 @@ def surface_values(
     pieces = split_long(case.parts[part].triangles(), size or 2.0 * case.finest)
     vertices, number = np.unique(np.round(pieces.reshape(-1, 3), 7), axis=0, return_inverse=True)
     q = 0.5 * case.lattice_speed**2
-    feet, rows = _beside(result, part)
+    feet, rows = _beside(result, part, state)
     if not len(feet):  # swallowed by another part: nothing blows on it
         empty = np.full(len(vertices), np.nan)
         values = {"pressure_coefficient": empty, "friction_coefficient": empty.copy()}
@@ -155,7 +157,7 @@ def surface_values(
     return vertices, number.reshape(-1, 3).astype(np.int64), values
 
 
-def _beside(result: FlowResult, part: int) -> tuple[Floats, Floats]:
+def _beside(result: FlowResult, part: int, state: State) -> tuple[Floats, Floats]:
     """Feet on the wall (n, 3) [m] and rows of the cells beside a part, over all boxes of cells."""
     from tuftwork.flow.engine import lever
 
@@ -166,13 +168,13 @@ def _beside(result: FlowResult, part: int) -> tuple[Floats, Floats]:
         own = np.flatnonzero((walls.counted() == part + 1) & (walls.geometry[3] >= 0))
         at = prepared.case.cell * lever(prepared.setup)[:, own]
         feet.append((at + np.array(prepared.origin)[:, None]).T)
-        rows.append(box.wall_rows[:, own])
+        rows.append((box.wall_rows if state == "mean" else box.last_rows)[:, own])
     return np.concatenate(feet), np.concatenate(rows, axis=1)
 
 
-def vtp_bytes(result: FlowResult, part: int) -> bytes:
-    """Return one part's surface with its mean values as a VTK surface file."""
-    vertices, faces, values = surface_values(result, part)
+def vtp_bytes(result: FlowResult, part: int, state: State = "mean") -> bytes:
+    """Return one part's surface with its values as a VTK surface file."""
+    vertices, faces, values = surface_values(result, part, state=state)
     point = [(name, 1, v.astype("<f4")) for name, v in values.items()]
     place = [("Points", 3, vertices.astype("<f4").ravel())]
     offsets = 3 * np.arange(1, len(faces) + 1)
@@ -192,8 +194,10 @@ def vtp_bytes(result: FlowResult, part: int) -> bytes:
     return _vtk_file("PolyData", body, "</Piece>\n</PolyData>\n", arrays)
 
 
-def glb_bytes(result: FlowResult, *, low: float = -1.5, high: float = 1.0) -> bytes:
-    """Return all parts coloured by mean pressure coefficient as a binary glTF scene.
+def glb_bytes(
+    result: FlowResult, *, low: float = -1.5, high: float = 1.0, state: State = "mean"
+) -> bytes:
+    """Return all parts coloured by pressure coefficient as a binary glTF scene.
 
     Parameters
     ----------
@@ -201,6 +205,8 @@ def glb_bytes(result: FlowResult, *, low: float = -1.5, high: float = 1.0) -> by
         A finished run.
     low, high
         Pressure coefficients at the ends of the colour scale. [-]
+    state
+        Mean or last instant.
 
     Returns
     -------
@@ -212,7 +218,7 @@ def glb_bytes(result: FlowResult, *, low: float = -1.5, high: float = 1.0) -> by
 
     scene = trimesh.Scene()
     for n, part in enumerate(result.prepared.case.parts):
-        vertices, faces, values = surface_values(result, n)
+        vertices, faces, values = surface_values(result, n, state=state)
         cp = values["pressure_coefficient"]
         share = np.where(cp < 0, 0.5 - 0.5 * cp / low, 0.5 + 0.5 * cp / high)
         colour = (colormaps["RdBu_r"](np.clip(share, 0, 1)) * 255).astype(np.uint8)
@@ -223,7 +229,16 @@ def glb_bytes(result: FlowResult, *, low: float = -1.5, high: float = 1.0) -> by
 
 
 def dataset(result: FlowResult, state: State = "mean") -> "xarray.Dataset":
-    """Return the fields as a data set with axes and units, ready for netCDF."""
+    """Return the fields of one box of cells as a data set with axes and units.
+
+    Parameters
+    ----------
+    result
+        A finished run, or one of its ``boxes``; the air that another box answers for is
+        not-a-number.
+    state
+        Mean or last instant.
+    """
     import xarray
 
     prepared = result.prepared
@@ -254,9 +269,8 @@ def dataset(result: FlowResult, state: State = "mean") -> "xarray.Dataset":
         ),
     }
     attributes = {key: str(value) for key, value in result.made_with.items()}
-    return xarray.Dataset(
-        data, coords=axes, attrs=attributes | {"state": state, "origin": "computed"}
-    )
+    attributes |= {"state": state, "origin": "computed", "cell_size": f"{prepared.case.cell:.9g} m"}
+    return xarray.Dataset(data, coords=axes, attrs=attributes)
 
 
 def series_dataset(result: FlowResult, rows: Mapping[str, Floats]) -> "xarray.Dataset":

@@ -7,7 +7,6 @@ from its checkpoint after a kill.
 
 import json
 import os
-import re
 import subprocess
 import sys
 import time
@@ -23,11 +22,12 @@ from tuftwork.files import NEW, OpenProject, read_project, save_changes, write_a
 from tuftwork.files.evidence import copy_in
 from tuftwork.files.flow import write_flow_record
 from tuftwork.files.flow_state import FlowStateFile
-from tuftwork.flow import FlowResult, Prepared, Progress, run
+from tuftwork.flow import Prepared, Progress, run
 from tuftwork.flow.judge import prepared_or_faults
 from tuftwork.flow.slab_crew import mpi_world
 from tuftwork.flow.statistics import SeriesMean
 from tuftwork.study.flow.case import Built, built_case, run_named
+from tuftwork.study.flow.files import Form, check_forms, export_run, slug
 from tuftwork.study.flow.gentle import gently
 from tuftwork.study.flow.record import record_tree
 
@@ -175,7 +175,7 @@ def prepare_case(opened: OpenProject, name: str = "") -> tuple[Built, Prepared]:
 
 
 def run_case(
-    folder: Path, name: str = "", *, tell: Tell = _nobody, fields: bool = False,
+    folder: Path, name: str = "", *, tell: Tell = _nobody, fields: Sequence[Form] = (),
     register: bool = True, cards: int = 0,
 ) -> dict[str, Any]:  # fmt: skip
     """Run a case of a project to its end and register it as evidence.
@@ -189,7 +189,7 @@ def run_case(
     tell
         Called with the state as it is written, about twice a second.
     fields
-        Whether the whole field is exported too.
+        Forms in which the whole field is exported too.
     register
         Whether the finished run becomes evidence of the project.
     cards
@@ -209,6 +209,7 @@ def run_case(
     KeyboardInterrupt
         After Ctrl-C; the run has come to its next sample and kept a checkpoint.
     """
+    check_forms(fields)
     opened = read_project(folder)
     cards = cards or run_named(opened.project, name).cards
     if cards > 1:
@@ -231,7 +232,7 @@ def run_case(
 
 
 def _noted(
-    opened: OpenProject, built: Built, desk: Desk, wanted: tuple[bool, bool, int]
+    opened: OpenProject, built: Built, desk: Desk, wanted: tuple[Sequence[Form], bool, int]
 ) -> dict[str, Any]:
     """Carry a run out and note how it ends, whatever happens."""
     try:
@@ -253,7 +254,7 @@ def _said(error: BaseException) -> list[str]:
 
 
 def _carried_out(
-    opened: OpenProject, built: Built, desk: Desk, wanted: tuple[bool, bool, int]
+    opened: OpenProject, built: Built, desk: Desk, wanted: tuple[Sequence[Form], bool, int]
 ) -> dict[str, Any]:
     fields, register, cards = wanted
     prepared, faults = prepared_or_faults(built.case, built.forecast(cards=cards))
@@ -269,7 +270,8 @@ def _carried_out(
     record = record_tree(result, built)
     target = desk.folder / f"flow-{slug(built.run.name)}.npz"
     write_flow_record(target, record)
-    written = _export(result, built, opened.folder / "out" / "flow" / slug(built.run.name), fields)
+    target_folder = opened.folder / "out" / "flow" / slug(built.run.name)
+    written = export_run(result, target_folder, wheelbase=built.wheelbase, fields=fields)
     evidence = register_run(opened.folder, built.run.name, target) if register else ""
     desk.checkpoint.unlink(missing_ok=True)
     desk.note(
@@ -278,38 +280,6 @@ def _carried_out(
         bias=record["bias"], notices=record["notices"],
     )  # fmt: skip
     return desk.state
-
-
-def _export(result: FlowResult, built: Built, folder: Path, fields: bool) -> list[str]:
-    """Write the open files of a run: surfaces, scene and histories; fields where asked."""
-    from tuftwork.flow import dataset, glb_bytes, vti_bytes, vtp_bytes
-    from tuftwork.flow.look import load_rows
-    from tuftwork.flow.output import series_dataset
-    from tuftwork.flow.vtkhdf import vtkhdf_bytes
-
-    folder.mkdir(parents=True, exist_ok=True)
-    written = []
-
-    def keep(name: str, data: bytes) -> None:
-        write_atomic(folder / name, data)
-        written.append(str(folder / name))
-
-    for n, part in enumerate(result.prepared.case.parts):
-        keep(f"surface-{slug(part.name)}.vtp", vtp_bytes(result, n))
-    keep("car.glb", glb_bytes(result))
-    rows = load_rows(result, wheelbase=built.wheelbase)
-    series = folder / "loads.nc"
-    series_dataset(result, rows).to_netcdf(series, engine="h5netcdf")
-    written.append(str(series))
-    if fields:
-        for state in ("mean", "last"):
-            for n, box in enumerate((result, *result.boxes)):
-                stem = f"fields-{state}-box{n}" if n else f"fields-{state}"
-                keep(f"{stem}.vti", vti_bytes(box, state))
-                keep(f"{stem}.vtkhdf", vtkhdf_bytes(box, state))
-        dataset(result).to_netcdf(folder / "fields-mean.nc", engine="h5netcdf")
-        written.append(str(folder / "fields-mean.nc"))
-    return written
 
 
 def register_run(folder: Path, case: str, record: Path) -> str:
@@ -365,8 +335,3 @@ def start_process(folder: Path, built: Built) -> dict[str, Any]:
               back_end=built.run.back_end, longest=built.run.longest, text="", faults=[],
               history=[])  # fmt: skip
     return desk.state
-
-
-def slug(name: str) -> str:
-    """Return a name as a file's: small letters, digits and dashes."""
-    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "case"

@@ -39,8 +39,10 @@ def _surfaces(record: dict[str, Any]) -> dict[str, bytes]:
     out = {
         "surface.vtp": polydata_bytes(
             car["vertices"], faces=car["faces"],
-            values={"pressure_coefficient": car["pressure"],
-                    "friction_coefficient": car["friction"], "part": car["part"]},
+            values={"part": car["part"]} | {
+                f"{key}_coefficient{then}": car[key + then]
+                for then in ("", "_last") for key in ("pressure", "friction") if key + then in car
+            },
         ),
         "streamlines.vtp": polydata_bytes(
             lines["vertices"], line_start=lines["start"], values={"speed": lines["speed"]}

@@ -173,6 +173,8 @@ def view_live(bench: Any, message: Mapping[str, Any]) -> Answer:
         "travel": record["series"]["travel"], "front": record["series"]["front"],
         "rear": record["series"]["rear"], "drag": record["series"]["drag"],
     }  # fmt: skip
+    # records written before values of one instant were kept have none
+    arrays |= {k: surface[k] for k in ("pressure_last", "friction_last") if k in surface}
     planes = []
     for n, plane in enumerate(record["planes"]):
         planes.append({k: plane[k] for k in ("name", "axis", "at")})

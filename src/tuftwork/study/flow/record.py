@@ -17,6 +17,7 @@ from tuftwork.flow.look import (
     streamlines,
     vortex_surface,
 )
+from tuftwork.flow.output import State
 from tuftwork.flow.prepare import body_length
 from tuftwork.flow.statistics import SeriesMean
 from tuftwork.flow.vortex import Mark
@@ -130,23 +131,26 @@ def _series(result: FlowResult, built: Built) -> dict[str, Any]:
 def _surface(result: FlowResult) -> dict[str, Any]:
     case = result.prepared.case
     size = max(2 * case.finest, body_length(case.parts) / _FINEST)
-    vertices, faces, owner, pressure, friction = [], [], [], [], []
+    vertices, faces, owner = [], [], []
+    fields: dict[str, list[np.ndarray]] = {}
     count = 0
     for n in range(len(case.parts)):
         places, corners, values = surface_values(result, n, size=size)
+        _, _, now = surface_values(result, n, size=size, state="last")
         vertices.append(places)
         faces.append(corners + count)
         owner.append(np.full(len(places), n, np.uint8))
-        pressure.append(values["pressure_coefficient"])
-        friction.append(values["friction_coefficient"])
+        for then, found in (("", values), ("_last", now)):
+            for key in ("pressure", "friction"):
+                fields.setdefault(key + then, []).append(found[f"{key}_coefficient"])
         count += len(places)
     return {
         "names": [p.name for p in case.parts],
         **_places(np.concatenate(vertices)),
         "faces": np.concatenate(faces).astype(np.int32),
         "part": np.concatenate(owner),
-        "pressure": _rounded(np.concatenate(pressure), 3).astype(_HALF),
-        "friction": _rounded(np.concatenate(friction), 5).astype(_HALF),
+        **{key: _rounded(np.concatenate(rows), 5 if "friction" in key else 3).astype(_HALF)
+           for key, rows in fields.items()},
     }  # fmt: skip
 
 
@@ -167,9 +171,12 @@ def _planes(result: FlowResult) -> list[dict[str, Any]]:
         ("behind the car", "x", min(float(high[0]) + 0.1 * length, end)),
         ("half a length behind", "x", min(float(high[0]) + 0.5 * length, end)),
     ]
-    out = [_plane_tree(plane(result, axis, at), name, low, high) for name, axis, at in wanted]
-    still = plane(result, "y", 0.0, "last")
-    return [*out, _plane_tree(still, "middle of the car, one instant", low, high)]
+    states: tuple[tuple[State, str], ...] = (("mean", ""), ("last", ", one instant"))
+    return [
+        _plane_tree(plane(result, axis, at, state), name + then, low, high)
+        for state, then in states
+        for name, axis, at in wanted
+    ]
 
 
 def _plane_tree(found: Plane, name: str, low: Any, high: Any) -> dict[str, Any]:
