@@ -1,10 +1,12 @@
 """Cell updates per second: the CPU kernel against the same statements run by NumPy."""
 
 import time
+from collections.abc import Callable
 from math import prod
 
 import numpy as np
 import pytest
+from numba import get_num_threads, set_num_threads
 
 from tuftwork.flow import recipe
 from tuftwork.flow.engine import build_engine
@@ -51,10 +53,8 @@ def test_the_cpu_kernel_is_ten_times_as_fast_as_numpy(benchmark: pytest.FixtureR
     assert slow / fast > 3
 
 
-def test_a_box_of_finer_cells_costs_little_more_than_its_cells(
-    benchmark: pytest.FixtureRequest,
-) -> None:
-    """Time of a coarse step over that of both boxes alone, in one run; a card gave 1.05 to 1.18."""
+def two_levels() -> NestedEngine:
+    """A box of cells half the size in the middle of another, about as many cells in each."""
     wide, fine = (64, 48, 48), (68, 60, 60)
     nests = [
         Nest(setup=Setup(shape=wide, viscosity=1e-3, mark=plain_box(wide))),
@@ -66,16 +66,36 @@ def test_a_box_of_finer_cells_costs_little_more_than_its_cells(
     engine = NestedEngine(nests)
     engine.start_uniform()
     engine.advance(1)
-    alone = 0.0
-    for nest, box in zip(nests, engine.engines, strict=True):
-        box.advance(1)
-        times = []
-        for _ in range(4):
-            begin = time.perf_counter()
+    return engine
+
+
+def cost_of_levels(engine: NestedEngine, clock: Callable[[], float], rounds: int) -> float:
+    """Time of a pair of coarse steps over that of the boxes alone, taken by turns."""
+    whole, alone = [], []
+    for _ in range(rounds):
+        begin = clock()
+        engine.advance(1)
+        middle = clock()
+        for nest, box in zip(engine.nests, engine.engines, strict=True):
             box.advance(nest.scale)
-            times.append(time.perf_counter() - begin)
-        alone += min(times)
-    benchmark.pedantic(engine.advance, args=(1,), rounds=4)
-    ratio = benchmark.stats.stats.min / alone
-    benchmark.extra_info["ratio to the sum of the levels"] = ratio
-    assert ratio < 2.0
+        whole.append(middle - begin)
+        alone.append(clock() - middle)
+    return min(whole) / min(alone)
+
+
+def test_a_box_of_finer_cells_costs_little_more_than_its_cells(
+    benchmark: pytest.FixtureRequest,
+) -> None:
+    """Asked 1.3; on one thread its own time is counted, whatever else the machine does."""
+    engine = two_levels()
+    benchmark.pedantic(engine.advance, args=(1,), rounds=2)
+    every = get_num_threads()
+    benchmark.extra_info["ratio on all cores"] = cost_of_levels(engine, time.perf_counter, 6)
+    try:
+        set_num_threads(1)
+        ratio = cost_of_levels(engine, time.thread_time, 6)
+    finally:
+        set_num_threads(every)
+    benchmark.extra_info["ratio on one core"] = ratio
+    assert ratio < 1.3
+    assert benchmark.extra_info["ratio on all cores"] < 2.0
