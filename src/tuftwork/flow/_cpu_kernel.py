@@ -40,6 +40,18 @@ def other_surface(table, m, ex, ey, ez, px, py, pz):
     return fall * (ex * vx + ey * vy + ez * vz)
 
 
+@njit(error_model="numpy")
+@no_type_check
+def varies(table, m):
+    """Whether a surface without slip moves otherwise at other places."""
+    if table[m, 0] != 0.0:
+        return 0.0
+    out = 0.0
+    for n in (4, 5, 6, 10, 11, 12):
+        out = max2(out, max2(table[m, n], -table[m, n]))
+    return out
+
+
 VEL = np.array([[0, 0, 0], [1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1], [1, 1, 0], [-1, -1, 0], [1, 0, 1], [-1, 0, -1], [1, 0, -1], [-1, 0, 1], [1, -1, 0], [-1, 1, 0], [0, 1, 1], [0, -1, -1], [0, 1, -1], [0, -1, 1], [1, 1, 1], [-1, -1, -1], [1, 1, -1], [-1, -1, 1], [1, -1, 1], [-1, 1, -1], [1, -1, -1], [-1, 1, 1]], dtype=np.int64)
 OPP = np.array([0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15, 18, 17, 20, 19, 22, 21, 24, 23, 26, 25], dtype=np.int64)
 
@@ -464,9 +476,12 @@ def wall_cell(
     side = main[m]
     nx, ny, nz, y = geo[0, m], geo[1, m], geo[2, m], geo[3, m]
     wall_law = table[side, 0]
-    vx = other_surface(table, side, 1.0, 0.0, 0.0, i, j, k)
-    vy = other_surface(table, side, 0.0, 1.0, 0.0, i, j, k)
-    vz = other_surface(table, side, 0.0, 0.0, 1.0, i, j, k)
+    turns = varies(table, side)
+    foot = max2(y, -y)
+    px, py, pz = i - foot * nx, j - foot * ny, k - foot * nz
+    vx = other_surface(table, side, 1.0, 0.0, 0.0, px, py, pz)
+    vy = other_surface(table, side, 0.0, 1.0, 0.0, px, py, pz)
+    vz = other_surface(table, side, 0.0, 0.0, 1.0, px, py, pz)
     Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
     fill, part = full[m], zone[m]
     q1, sid1 = cut[0, m], sid[0, m]
@@ -1068,10 +1083,13 @@ def wall_cell(
     if q1 > 0.0:
         kick = rho * (exn * eym * ezm - exl * eym * ezm)
         if sid1 != side:
-            push = other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k)
+            push = other_surface(table, sid1, 1.0, 0.0, 0.0, i + q1, j, k)
             apart = push - (vx)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.44444444444444442 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid1, 1.0, 0.0, 0.0, i + q1, j, k) - (vx))
         h = 2.0 * q1
         r = 0.0
         if h < 1.0:
@@ -1082,7 +1100,7 @@ def wall_cell(
         turn = (tx) * (pull - (nx) * held)
         r = r + 0.44444444444444442 * turn
         if table[sid1, 0] < 0.0:
-            r = g1 - 0.44444444444444442 * other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k)
+            r = g1 - 0.44444444444444442 * other_surface(table, sid1, 1.0, 0.0, 0.0, i + q1, j, k)
         if sid1 > 0:
             Fxw = Fxw + (g1 + r)
         if even:
@@ -1096,10 +1114,13 @@ def wall_cell(
     if q2 > 0.0:
         kick = rho * (exl * eym * ezm - exn * eym * ezm)
         if sid2 != side:
-            push = other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k)
+            push = other_surface(table, sid2, -1.0, 0.0, 0.0, i - q2, j, k)
             apart = push - (- vx)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.44444444444444442 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid2, -1.0, 0.0, 0.0, i - q2, j, k) - (- vx))
         h = 2.0 * q2
         r = 0.0
         if h < 1.0:
@@ -1110,7 +1131,7 @@ def wall_cell(
         turn = (- tx) * (pull - (- nx) * held)
         r = r + 0.44444444444444442 * turn
         if table[sid2, 0] < 0.0:
-            r = g2 - 0.44444444444444442 * other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k)
+            r = g2 - 0.44444444444444442 * other_surface(table, sid2, -1.0, 0.0, 0.0, i - q2, j, k)
         if sid2 > 0:
             Fxw = Fxw - (g2 + r)
         if even:
@@ -1124,10 +1145,13 @@ def wall_cell(
     if q3 > 0.0:
         kick = rho * (exm * eyn * ezm - exm * eyl * ezm)
         if sid3 != side:
-            push = other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k)
+            push = other_surface(table, sid3, 0.0, 1.0, 0.0, i, j + q3, k)
             apart = push - (vy)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.44444444444444442 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid3, 0.0, 1.0, 0.0, i, j + q3, k) - (vy))
         h = 2.0 * q3
         r = 0.0
         if h < 1.0:
@@ -1138,7 +1162,7 @@ def wall_cell(
         turn = (ty) * (pull - (ny) * held)
         r = r + 0.44444444444444442 * turn
         if table[sid3, 0] < 0.0:
-            r = g3 - 0.44444444444444442 * other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k)
+            r = g3 - 0.44444444444444442 * other_surface(table, sid3, 0.0, 1.0, 0.0, i, j + q3, k)
         if sid3 > 0:
             Fyw = Fyw + (g3 + r)
         if even:
@@ -1152,10 +1176,13 @@ def wall_cell(
     if q4 > 0.0:
         kick = rho * (exm * eyl * ezm - exm * eyn * ezm)
         if sid4 != side:
-            push = other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k)
+            push = other_surface(table, sid4, 0.0, -1.0, 0.0, i, j - q4, k)
             apart = push - (- vy)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.44444444444444442 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid4, 0.0, -1.0, 0.0, i, j - q4, k) - (- vy))
         h = 2.0 * q4
         r = 0.0
         if h < 1.0:
@@ -1166,7 +1193,7 @@ def wall_cell(
         turn = (- ty) * (pull - (- ny) * held)
         r = r + 0.44444444444444442 * turn
         if table[sid4, 0] < 0.0:
-            r = g4 - 0.44444444444444442 * other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k)
+            r = g4 - 0.44444444444444442 * other_surface(table, sid4, 0.0, -1.0, 0.0, i, j - q4, k)
         if sid4 > 0:
             Fyw = Fyw - (g4 + r)
         if even:
@@ -1180,10 +1207,13 @@ def wall_cell(
     if q5 > 0.0:
         kick = rho * (exm * eym * ezn - exm * eym * ezl)
         if sid5 != side:
-            push = other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k)
+            push = other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k + q5)
             apart = push - (vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.44444444444444442 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k + q5) - (vz))
         h = 2.0 * q5
         r = 0.0
         if h < 1.0:
@@ -1194,7 +1224,7 @@ def wall_cell(
         turn = (tz) * (pull - (nz) * held)
         r = r + 0.44444444444444442 * turn
         if table[sid5, 0] < 0.0:
-            r = g5 - 0.44444444444444442 * other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k)
+            r = g5 - 0.44444444444444442 * other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k + q5)
         if sid5 > 0:
             Fzw = Fzw + (g5 + r)
         if even:
@@ -1208,10 +1238,13 @@ def wall_cell(
     if q6 > 0.0:
         kick = rho * (exm * eym * ezl - exm * eym * ezn)
         if sid6 != side:
-            push = other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k)
+            push = other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k - q6)
             apart = push - (- vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.44444444444444442 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k - q6) - (- vz))
         h = 2.0 * q6
         r = 0.0
         if h < 1.0:
@@ -1222,7 +1255,7 @@ def wall_cell(
         turn = (- tz) * (pull - (- nz) * held)
         r = r + 0.44444444444444442 * turn
         if table[sid6, 0] < 0.0:
-            r = g6 - 0.44444444444444442 * other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k)
+            r = g6 - 0.44444444444444442 * other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k - q6)
         if sid6 > 0:
             Fzw = Fzw - (g6 + r)
         if even:
@@ -1236,10 +1269,13 @@ def wall_cell(
     if q7 > 0.0:
         kick = rho * (exn * eyn * ezm - exl * eyl * ezm)
         if sid7 != side:
-            push = other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k)
+            push = other_surface(table, sid7, 1.0, 1.0, 0.0, i + q7, j + q7, k)
             apart = push - (vx + vy)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid7, 1.0, 1.0, 0.0, i + q7, j + q7, k) - (vx + vy))
         h = 2.0 * q7
         r = 0.0
         if h < 1.0:
@@ -1250,7 +1286,7 @@ def wall_cell(
         turn = (tx + ty) * (pull - (nx + ny) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid7, 0] < 0.0:
-            r = g7 - 0.1111111111111111 * other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k)
+            r = g7 - 0.1111111111111111 * other_surface(table, sid7, 1.0, 1.0, 0.0, i + q7, j + q7, k)
         if sid7 > 0:
             Fxw = Fxw + (g7 + r)
             Fyw = Fyw + (g7 + r)
@@ -1265,10 +1301,13 @@ def wall_cell(
     if q8 > 0.0:
         kick = rho * (exl * eyl * ezm - exn * eyn * ezm)
         if sid8 != side:
-            push = other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k)
+            push = other_surface(table, sid8, -1.0, -1.0, 0.0, i - q8, j - q8, k)
             apart = push - (- vx - vy)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid8, -1.0, -1.0, 0.0, i - q8, j - q8, k) - (- vx - vy))
         h = 2.0 * q8
         r = 0.0
         if h < 1.0:
@@ -1279,7 +1318,7 @@ def wall_cell(
         turn = (- tx - ty) * (pull - (- nx - ny) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid8, 0] < 0.0:
-            r = g8 - 0.1111111111111111 * other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k)
+            r = g8 - 0.1111111111111111 * other_surface(table, sid8, -1.0, -1.0, 0.0, i - q8, j - q8, k)
         if sid8 > 0:
             Fxw = Fxw - (g8 + r)
             Fyw = Fyw - (g8 + r)
@@ -1294,10 +1333,13 @@ def wall_cell(
     if q9 > 0.0:
         kick = rho * (exn * eym * ezn - exl * eym * ezl)
         if sid9 != side:
-            push = other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k)
+            push = other_surface(table, sid9, 1.0, 0.0, 1.0, i + q9, j, k + q9)
             apart = push - (vx + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid9, 1.0, 0.0, 1.0, i + q9, j, k + q9) - (vx + vz))
         h = 2.0 * q9
         r = 0.0
         if h < 1.0:
@@ -1308,7 +1350,7 @@ def wall_cell(
         turn = (tx + tz) * (pull - (nx + nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid9, 0] < 0.0:
-            r = g9 - 0.1111111111111111 * other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k)
+            r = g9 - 0.1111111111111111 * other_surface(table, sid9, 1.0, 0.0, 1.0, i + q9, j, k + q9)
         if sid9 > 0:
             Fxw = Fxw + (g9 + r)
             Fzw = Fzw + (g9 + r)
@@ -1323,10 +1365,13 @@ def wall_cell(
     if q10 > 0.0:
         kick = rho * (exl * eym * ezl - exn * eym * ezn)
         if sid10 != side:
-            push = other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k)
+            push = other_surface(table, sid10, -1.0, 0.0, -1.0, i - q10, j, k - q10)
             apart = push - (- vx - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid10, -1.0, 0.0, -1.0, i - q10, j, k - q10) - (- vx - vz))
         h = 2.0 * q10
         r = 0.0
         if h < 1.0:
@@ -1337,7 +1382,7 @@ def wall_cell(
         turn = (- tx - tz) * (pull - (- nx - nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid10, 0] < 0.0:
-            r = g10 - 0.1111111111111111 * other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k)
+            r = g10 - 0.1111111111111111 * other_surface(table, sid10, -1.0, 0.0, -1.0, i - q10, j, k - q10)
         if sid10 > 0:
             Fxw = Fxw - (g10 + r)
             Fzw = Fzw - (g10 + r)
@@ -1352,10 +1397,13 @@ def wall_cell(
     if q11 > 0.0:
         kick = rho * (exn * eym * ezl - exl * eym * ezn)
         if sid11 != side:
-            push = other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k)
+            push = other_surface(table, sid11, 1.0, 0.0, -1.0, i + q11, j, k - q11)
             apart = push - (vx - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid11, 1.0, 0.0, -1.0, i + q11, j, k - q11) - (vx - vz))
         h = 2.0 * q11
         r = 0.0
         if h < 1.0:
@@ -1366,7 +1414,7 @@ def wall_cell(
         turn = (tx - tz) * (pull - (nx - nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid11, 0] < 0.0:
-            r = g11 - 0.1111111111111111 * other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k)
+            r = g11 - 0.1111111111111111 * other_surface(table, sid11, 1.0, 0.0, -1.0, i + q11, j, k - q11)
         if sid11 > 0:
             Fxw = Fxw + (g11 + r)
             Fzw = Fzw - (g11 + r)
@@ -1381,10 +1429,13 @@ def wall_cell(
     if q12 > 0.0:
         kick = rho * (exl * eym * ezn - exn * eym * ezl)
         if sid12 != side:
-            push = other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k)
+            push = other_surface(table, sid12, -1.0, 0.0, 1.0, i - q12, j, k + q12)
             apart = push - (- vx + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid12, -1.0, 0.0, 1.0, i - q12, j, k + q12) - (- vx + vz))
         h = 2.0 * q12
         r = 0.0
         if h < 1.0:
@@ -1395,7 +1446,7 @@ def wall_cell(
         turn = (- tx + tz) * (pull - (- nx + nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid12, 0] < 0.0:
-            r = g12 - 0.1111111111111111 * other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k)
+            r = g12 - 0.1111111111111111 * other_surface(table, sid12, -1.0, 0.0, 1.0, i - q12, j, k + q12)
         if sid12 > 0:
             Fxw = Fxw - (g12 + r)
             Fzw = Fzw + (g12 + r)
@@ -1410,10 +1461,13 @@ def wall_cell(
     if q13 > 0.0:
         kick = rho * (exn * eyl * ezm - exl * eyn * ezm)
         if sid13 != side:
-            push = other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k)
+            push = other_surface(table, sid13, 1.0, -1.0, 0.0, i + q13, j - q13, k)
             apart = push - (vx - vy)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid13, 1.0, -1.0, 0.0, i + q13, j - q13, k) - (vx - vy))
         h = 2.0 * q13
         r = 0.0
         if h < 1.0:
@@ -1424,7 +1478,7 @@ def wall_cell(
         turn = (tx - ty) * (pull - (nx - ny) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid13, 0] < 0.0:
-            r = g13 - 0.1111111111111111 * other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k)
+            r = g13 - 0.1111111111111111 * other_surface(table, sid13, 1.0, -1.0, 0.0, i + q13, j - q13, k)
         if sid13 > 0:
             Fxw = Fxw + (g13 + r)
             Fyw = Fyw - (g13 + r)
@@ -1439,10 +1493,13 @@ def wall_cell(
     if q14 > 0.0:
         kick = rho * (exl * eyn * ezm - exn * eyl * ezm)
         if sid14 != side:
-            push = other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k)
+            push = other_surface(table, sid14, -1.0, 1.0, 0.0, i - q14, j + q14, k)
             apart = push - (- vx + vy)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid14, -1.0, 1.0, 0.0, i - q14, j + q14, k) - (- vx + vy))
         h = 2.0 * q14
         r = 0.0
         if h < 1.0:
@@ -1453,7 +1510,7 @@ def wall_cell(
         turn = (- tx + ty) * (pull - (- nx + ny) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid14, 0] < 0.0:
-            r = g14 - 0.1111111111111111 * other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k)
+            r = g14 - 0.1111111111111111 * other_surface(table, sid14, -1.0, 1.0, 0.0, i - q14, j + q14, k)
         if sid14 > 0:
             Fxw = Fxw - (g14 + r)
             Fyw = Fyw + (g14 + r)
@@ -1468,10 +1525,13 @@ def wall_cell(
     if q15 > 0.0:
         kick = rho * (exm * eyn * ezn - exm * eyl * ezl)
         if sid15 != side:
-            push = other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k)
+            push = other_surface(table, sid15, 0.0, 1.0, 1.0, i, j + q15, k + q15)
             apart = push - (vy + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid15, 0.0, 1.0, 1.0, i, j + q15, k + q15) - (vy + vz))
         h = 2.0 * q15
         r = 0.0
         if h < 1.0:
@@ -1482,7 +1542,7 @@ def wall_cell(
         turn = (ty + tz) * (pull - (ny + nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid15, 0] < 0.0:
-            r = g15 - 0.1111111111111111 * other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k)
+            r = g15 - 0.1111111111111111 * other_surface(table, sid15, 0.0, 1.0, 1.0, i, j + q15, k + q15)
         if sid15 > 0:
             Fyw = Fyw + (g15 + r)
             Fzw = Fzw + (g15 + r)
@@ -1497,10 +1557,13 @@ def wall_cell(
     if q16 > 0.0:
         kick = rho * (exm * eyl * ezl - exm * eyn * ezn)
         if sid16 != side:
-            push = other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k)
+            push = other_surface(table, sid16, 0.0, -1.0, -1.0, i, j - q16, k - q16)
             apart = push - (- vy - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid16, 0.0, -1.0, -1.0, i, j - q16, k - q16) - (- vy - vz))
         h = 2.0 * q16
         r = 0.0
         if h < 1.0:
@@ -1511,7 +1574,7 @@ def wall_cell(
         turn = (- ty - tz) * (pull - (- ny - nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid16, 0] < 0.0:
-            r = g16 - 0.1111111111111111 * other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k)
+            r = g16 - 0.1111111111111111 * other_surface(table, sid16, 0.0, -1.0, -1.0, i, j - q16, k - q16)
         if sid16 > 0:
             Fyw = Fyw - (g16 + r)
             Fzw = Fzw - (g16 + r)
@@ -1526,10 +1589,13 @@ def wall_cell(
     if q17 > 0.0:
         kick = rho * (exm * eyn * ezl - exm * eyl * ezn)
         if sid17 != side:
-            push = other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k)
+            push = other_surface(table, sid17, 0.0, 1.0, -1.0, i, j + q17, k - q17)
             apart = push - (vy - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid17, 0.0, 1.0, -1.0, i, j + q17, k - q17) - (vy - vz))
         h = 2.0 * q17
         r = 0.0
         if h < 1.0:
@@ -1540,7 +1606,7 @@ def wall_cell(
         turn = (ty - tz) * (pull - (ny - nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid17, 0] < 0.0:
-            r = g17 - 0.1111111111111111 * other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k)
+            r = g17 - 0.1111111111111111 * other_surface(table, sid17, 0.0, 1.0, -1.0, i, j + q17, k - q17)
         if sid17 > 0:
             Fyw = Fyw + (g17 + r)
             Fzw = Fzw - (g17 + r)
@@ -1555,10 +1621,13 @@ def wall_cell(
     if q18 > 0.0:
         kick = rho * (exm * eyl * ezn - exm * eyn * ezl)
         if sid18 != side:
-            push = other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k)
+            push = other_surface(table, sid18, 0.0, -1.0, 1.0, i, j - q18, k + q18)
             apart = push - (- vy + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid18, 0.0, -1.0, 1.0, i, j - q18, k + q18) - (- vy + vz))
         h = 2.0 * q18
         r = 0.0
         if h < 1.0:
@@ -1569,7 +1638,7 @@ def wall_cell(
         turn = (- ty + tz) * (pull - (- ny + nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid18, 0] < 0.0:
-            r = g18 - 0.1111111111111111 * other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k)
+            r = g18 - 0.1111111111111111 * other_surface(table, sid18, 0.0, -1.0, 1.0, i, j - q18, k + q18)
         if sid18 > 0:
             Fyw = Fyw - (g18 + r)
             Fzw = Fzw + (g18 + r)
@@ -1584,10 +1653,13 @@ def wall_cell(
     if q19 > 0.0:
         kick = rho * (exn * eyn * ezn - exl * eyl * ezl)
         if sid19 != side:
-            push = other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k)
+            push = other_surface(table, sid19, 1.0, 1.0, 1.0, i + q19, j + q19, k + q19)
             apart = push - (vx + vy + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid19, 1.0, 1.0, 1.0, i + q19, j + q19, k + q19) - (vx + vy + vz))
         h = 2.0 * q19
         r = 0.0
         if h < 1.0:
@@ -1598,7 +1670,7 @@ def wall_cell(
         turn = (tx + ty + tz) * (pull - (nx + ny + nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid19, 0] < 0.0:
-            r = g19 - 0.027777777777777776 * other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k)
+            r = g19 - 0.027777777777777776 * other_surface(table, sid19, 1.0, 1.0, 1.0, i + q19, j + q19, k + q19)
         if sid19 > 0:
             Fxw = Fxw + (g19 + r)
             Fyw = Fyw + (g19 + r)
@@ -1614,10 +1686,13 @@ def wall_cell(
     if q20 > 0.0:
         kick = rho * (exl * eyl * ezl - exn * eyn * ezn)
         if sid20 != side:
-            push = other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k)
+            push = other_surface(table, sid20, -1.0, -1.0, -1.0, i - q20, j - q20, k - q20)
             apart = push - (- vx - vy - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid20, -1.0, -1.0, -1.0, i - q20, j - q20, k - q20) - (- vx - vy - vz))
         h = 2.0 * q20
         r = 0.0
         if h < 1.0:
@@ -1628,7 +1703,7 @@ def wall_cell(
         turn = (- tx - ty - tz) * (pull - (- nx - ny - nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid20, 0] < 0.0:
-            r = g20 - 0.027777777777777776 * other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k)
+            r = g20 - 0.027777777777777776 * other_surface(table, sid20, -1.0, -1.0, -1.0, i - q20, j - q20, k - q20)
         if sid20 > 0:
             Fxw = Fxw - (g20 + r)
             Fyw = Fyw - (g20 + r)
@@ -1644,10 +1719,13 @@ def wall_cell(
     if q21 > 0.0:
         kick = rho * (exn * eyn * ezl - exl * eyl * ezn)
         if sid21 != side:
-            push = other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k)
+            push = other_surface(table, sid21, 1.0, 1.0, -1.0, i + q21, j + q21, k - q21)
             apart = push - (vx + vy - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid21, 1.0, 1.0, -1.0, i + q21, j + q21, k - q21) - (vx + vy - vz))
         h = 2.0 * q21
         r = 0.0
         if h < 1.0:
@@ -1658,7 +1736,7 @@ def wall_cell(
         turn = (tx + ty - tz) * (pull - (nx + ny - nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid21, 0] < 0.0:
-            r = g21 - 0.027777777777777776 * other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k)
+            r = g21 - 0.027777777777777776 * other_surface(table, sid21, 1.0, 1.0, -1.0, i + q21, j + q21, k - q21)
         if sid21 > 0:
             Fxw = Fxw + (g21 + r)
             Fyw = Fyw + (g21 + r)
@@ -1674,10 +1752,13 @@ def wall_cell(
     if q22 > 0.0:
         kick = rho * (exl * eyl * ezn - exn * eyn * ezl)
         if sid22 != side:
-            push = other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k)
+            push = other_surface(table, sid22, -1.0, -1.0, 1.0, i - q22, j - q22, k + q22)
             apart = push - (- vx - vy + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid22, -1.0, -1.0, 1.0, i - q22, j - q22, k + q22) - (- vx - vy + vz))
         h = 2.0 * q22
         r = 0.0
         if h < 1.0:
@@ -1688,7 +1769,7 @@ def wall_cell(
         turn = (- tx - ty + tz) * (pull - (- nx - ny + nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid22, 0] < 0.0:
-            r = g22 - 0.027777777777777776 * other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k)
+            r = g22 - 0.027777777777777776 * other_surface(table, sid22, -1.0, -1.0, 1.0, i - q22, j - q22, k + q22)
         if sid22 > 0:
             Fxw = Fxw - (g22 + r)
             Fyw = Fyw - (g22 + r)
@@ -1704,10 +1785,13 @@ def wall_cell(
     if q23 > 0.0:
         kick = rho * (exn * eyl * ezn - exl * eyn * ezl)
         if sid23 != side:
-            push = other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k)
+            push = other_surface(table, sid23, 1.0, -1.0, 1.0, i + q23, j - q23, k + q23)
             apart = push - (vx - vy + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid23, 1.0, -1.0, 1.0, i + q23, j - q23, k + q23) - (vx - vy + vz))
         h = 2.0 * q23
         r = 0.0
         if h < 1.0:
@@ -1718,7 +1802,7 @@ def wall_cell(
         turn = (tx - ty + tz) * (pull - (nx - ny + nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid23, 0] < 0.0:
-            r = g23 - 0.027777777777777776 * other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k)
+            r = g23 - 0.027777777777777776 * other_surface(table, sid23, 1.0, -1.0, 1.0, i + q23, j - q23, k + q23)
         if sid23 > 0:
             Fxw = Fxw + (g23 + r)
             Fyw = Fyw - (g23 + r)
@@ -1734,10 +1818,13 @@ def wall_cell(
     if q24 > 0.0:
         kick = rho * (exl * eyn * ezl - exn * eyl * ezn)
         if sid24 != side:
-            push = other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k)
+            push = other_surface(table, sid24, -1.0, 1.0, -1.0, i - q24, j + q24, k - q24)
             apart = push - (- vx + vy - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid24, -1.0, 1.0, -1.0, i - q24, j + q24, k - q24) - (- vx + vy - vz))
         h = 2.0 * q24
         r = 0.0
         if h < 1.0:
@@ -1748,7 +1835,7 @@ def wall_cell(
         turn = (- tx + ty - tz) * (pull - (- nx + ny - nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid24, 0] < 0.0:
-            r = g24 - 0.027777777777777776 * other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k)
+            r = g24 - 0.027777777777777776 * other_surface(table, sid24, -1.0, 1.0, -1.0, i - q24, j + q24, k - q24)
         if sid24 > 0:
             Fxw = Fxw - (g24 + r)
             Fyw = Fyw + (g24 + r)
@@ -1764,10 +1851,13 @@ def wall_cell(
     if q25 > 0.0:
         kick = rho * (exn * eyl * ezl - exl * eyn * ezn)
         if sid25 != side:
-            push = other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k)
+            push = other_surface(table, sid25, 1.0, -1.0, -1.0, i + q25, j - q25, k - q25)
             apart = push - (vx - vy - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid25, 1.0, -1.0, -1.0, i + q25, j - q25, k - q25) - (vx - vy - vz))
         h = 2.0 * q25
         r = 0.0
         if h < 1.0:
@@ -1778,7 +1868,7 @@ def wall_cell(
         turn = (tx - ty - tz) * (pull - (nx - ny - nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid25, 0] < 0.0:
-            r = g25 - 0.027777777777777776 * other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k)
+            r = g25 - 0.027777777777777776 * other_surface(table, sid25, 1.0, -1.0, -1.0, i + q25, j - q25, k - q25)
         if sid25 > 0:
             Fxw = Fxw + (g25 + r)
             Fyw = Fyw - (g25 + r)
@@ -1794,10 +1884,13 @@ def wall_cell(
     if q26 > 0.0:
         kick = rho * (exl * eyn * ezn - exn * eyl * ezl)
         if sid26 != side:
-            push = other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k)
+            push = other_surface(table, sid26, -1.0, 1.0, 1.0, i - q26, j + q26, k + q26)
             apart = push - (- vx + vy + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
+        else:
+            if turns > 0.0:
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid26, -1.0, 1.0, 1.0, i - q26, j + q26, k + q26) - (- vx + vy + vz))
         h = 2.0 * q26
         r = 0.0
         if h < 1.0:
@@ -1808,7 +1901,7 @@ def wall_cell(
         turn = (- tx + ty + tz) * (pull - (- nx + ny + nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid26, 0] < 0.0:
-            r = g26 - 0.027777777777777776 * other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k)
+            r = g26 - 0.027777777777777776 * other_surface(table, sid26, -1.0, 1.0, 1.0, i - q26, j + q26, k + q26)
         if sid26 > 0:
             Fxw = Fxw - (g26 + r)
             Fyw = Fyw + (g26 + r)

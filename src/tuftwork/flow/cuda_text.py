@@ -45,6 +45,13 @@ __device__ __forceinline__ float other_surface(const float* surface, int m, floa
   return fall * (ex * (t[1] + t[5] * rz - t[6] * ry) + ey * (t[2] + t[6] * rx - t[4] * rz)
        + ez * (t[3] + t[4] * ry - t[5] * rx));
 }
+
+__device__ __forceinline__ float varies(const float* surface, int m) {
+  const float* t = surface + 13 * m;
+  if (t[0] != 0.0f) return 0.0f;
+  return max2(max2(max2(fabsf(t[4]), fabsf(t[5])), fabsf(t[6])),
+              max2(max2(fabsf(t[10]), fabsf(t[11])), fabsf(t[12])));
+}
 """.replace("@PAIR", PAIR_HEAD)
 
 _PLACE = """
@@ -121,9 +128,12 @@ def _wall(even: bool) -> str:
     body = ["const int side = main_[m];"]
     body += [f"const float n{a} = geo[(size_t){c} * NWALL + m];" for c, a in enumerate("xyz")]
     body += ["const float y = geo[(size_t)3 * NWALL + m];"]
-    body += ["const float wall_law = surface[13 * side];"]
+    body += ["const float wall_law = surface[13 * side], turns = varies(surface, side);"]
+    body += [
+        f"const float p{a} = {c} - fabsf(y) * n{a};" for a, c in zip("xyz", "ijk", strict=True)
+    ]
     for a, unit in zip("xyz", ("1.0f,0.0f,0.0f", "0.0f,1.0f,0.0f", "0.0f,0.0f,1.0f"), strict=True):
-        body.append(f"const float v{a} = other_surface(surface, side, {unit}, i, j, k);")
+        body.append(f"const float v{a} = other_surface(surface, side, {unit}, px, py, pz);")
     body += ["const float fill = full[m];", "const float* own = core + 7 * zone[m];"]
     body += [f"const float {name} = own[{n}];" for n, name in enumerate(porous_recipe.CORE)]
     body += [*_load(even), *recipe.c_lines(porous_recipe.resist())]
@@ -138,7 +148,10 @@ def _wall(even: bool) -> str:
     body.append("st(AT(0, n), g0);")
     for q in range(1, N_VELOCITY):
         e = _velocity(q)
-        call = f"other_surface(surface, sid{q}, {e[0]}.0f, {e[1]}.0f, {e[2]}.0f, i, j, k)"
+        hit = ", ".join(
+            f"{c} {'+' if v > 0 else '-'} q{q}" if v else c for c, v in zip("ijk", e, strict=True)
+        )
+        call = f"other_surface(surface, sid{q}, {e[0]}.0f, {e[1]}.0f, {e[2]}.0f, {hit})"
         body.append(f"if (q{q} > 0.0f) {{")
         kind = f"surface[13 * sid{q}]"
         body += [

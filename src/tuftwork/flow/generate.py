@@ -53,6 +53,18 @@ def other_surface(table, m, ex, ey, ez, px, py, pz):
     return fall * (ex * vx + ey * vy + ez * vz)
 
 
+@njit(error_model="numpy")
+@no_type_check
+def varies(table, m):
+    """Whether a surface without slip moves otherwise at other places."""
+    if table[m, 0] != 0.0:
+        return 0.0
+    out = 0.0
+    for n in (4, 5, 6, 10, 11, 12):
+        out = max2(out, max2(table[m, n], -table[m, n]))
+    return out
+
+
 '''
 
 _ROW = '''@njit(
@@ -159,9 +171,12 @@ def wall_cell(
     side = main[m]
     nx, ny, nz, y = geo[0, m], geo[1, m], geo[2, m], geo[3, m]
     wall_law = table[side, 0]
-    vx = other_surface(table, side, 1.0, 0.0, 0.0, i, j, k)
-    vy = other_surface(table, side, 0.0, 1.0, 0.0, i, j, k)
-    vz = other_surface(table, side, 0.0, 0.0, 1.0, i, j, k)
+    turns = varies(table, side)
+    foot = max2(y, -y)
+    px, py, pz = i - foot * nx, j - foot * ny, k - foot * nz
+    vx = other_surface(table, side, 1.0, 0.0, 0.0, px, py, pz)
+    vy = other_surface(table, side, 0.0, 1.0, 0.0, px, py, pz)
+    vz = other_surface(table, side, 0.0, 0.0, 1.0, px, py, pz)
     Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
     fill, part = full[m], zone[m]
 '''
@@ -218,6 +233,14 @@ def _neighbour(e: tuple[int, ...], sign: int) -> str:
     return f"({parts[2]} * ly + {parts[1]}) * lx + {parts[0]}"
 
 
+def _hit(i: int) -> str:
+    """Where link ``i`` meets its surface."""
+    return ", ".join(
+        f"{c} {'+' if v > 0 else '-'} q{i}" if v else c
+        for c, v in zip("ijk", VELOCITY[i], strict=True)
+    )
+
+
 def _wall_body() -> list[str]:
     out = []
     pad = "    "
@@ -240,7 +263,7 @@ def _wall_body() -> list[str]:
         o, there = OPPOSITE[i], _neighbour(e, 1)
         out.append(f"{pad}if q{i} > 0.0:")
         for text in recipe.python_lines(wall_recipe.link(i), 2):
-            call = f"other_surface(table, sid{i}, {e[0]}.0, {e[1]}.0, {e[2]}.0, i, j, k)"
+            call = f"other_surface(table, sid{i}, {e[0]}.0, {e[1]}.0, {e[2]}.0, {_hit(i)})"
             out.append(text.replace(f"other({i})", call).replace(f"kind({i})", f"table[sid{i}, 0]"))
         out += [
             f"{pad}    if even:",

@@ -202,6 +202,11 @@ def link(i: int) -> list[Line]:
         Line("if", "", "max2(apart, -apart) > 1e-6"),
         Line("set", "kick", f"{six} * rho * push"),
         Line("end"),
+        Line("else"),
+        # without slip: at the speed where the link meets the surface, not at the cell's foot
+        Line("if", "", "turns > 0.0"),
+        Line("set", "kick", f"kick + {six} * rho * (other({i}) - {along(e, 'v')})"),
+        Line("end"),
         Line("end"),
         *_sent_back(i, "r"),
         # before collision and after it in the shares that the interpolation takes
