@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from tuftwork.flow.engine import Moments
+from tuftwork.flow.moments import Moments
 from tuftwork.flow.porous import Porous
 from tuftwork.flow.prepare import Prepared
 

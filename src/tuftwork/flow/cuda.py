@@ -17,11 +17,11 @@ from tuftwork.flow.doubt import Extremes, Looked, extremes
 from tuftwork.flow.engine import (
     AbstractEngine,
     Backend,
-    Moments,
     Precision,
     lever,
     with_core_force,
 )
+from tuftwork.flow.moments import Moments
 from tuftwork.flow.setup import Floats, Setup
 
 BLOCK = 128

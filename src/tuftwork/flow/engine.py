@@ -1,7 +1,7 @@
 """What every back end can do, and the CPU one (Numba, double precision)."""
 
 from abc import ABC, abstractmethod
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Literal
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy.typing as npt
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.flow.doubt import Extremes, Looked, extremes
 from tuftwork.flow.lattice import VELOCITY, quiescent_departure, relaxation_rate
+from tuftwork.flow.moments import Moments, Shown
 from tuftwork.flow.setup import Floats, Setup
 
 Backend = Literal["cpu", "cuda"]
@@ -21,40 +22,6 @@ PRECISIONS: dict[str, tuple[Precision, ...]] = {
     "cuda": ("float32", "float16"),
 }
 """Storage each back end offers; arithmetic is double on the CPU and single on the card."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Moments:
-    """Density and velocity of every cell; solid cells are undefined.
-
-    Attributes
-    ----------
-    density
-        Density over reference density. Shape (lz, ly, lx). [-]
-    velocity
-        Velocity. Shape (3, lz, ly, lx). [cells/step]
-    """
-
-    density: Floats
-    velocity: Floats
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
-    """What there is to see of one box of cells.
-
-    Attributes
-    ----------
-    mean, last
-        Mean moments and those now.
-    rows, last_rows
-        Mean wall rows and those now. Shape (10, n_wall).
-    """
-
-    mean: Moments
-    last: Moments
-    rows: Floats
-    last_rows: Floats
 
 
 class AbstractEngine(ABC):

@@ -15,10 +15,9 @@ from tuftwork.flow.engine import (
     SMALL,
     AbstractEngine,
     CpuEngine,
-    Moments,
-    Shown,
     build_engine,
 )
+from tuftwork.flow.moments import Moments, Shown
 from tuftwork.flow.nest import Nest, answers_for, check_nests, without_covered
 from tuftwork.flow.nest_map import Coupling, couple
 from tuftwork.flow.setup import Floats, Setup

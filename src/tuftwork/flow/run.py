@@ -13,7 +13,8 @@ from tuftwork.flow.checkpoint import Shelf, put_back, to_save
 from tuftwork.flow.core_flow import CoreFlow, core_flows
 from tuftwork.flow.cut import momentum_unit
 from tuftwork.flow.doubt import Doubt, Lookout, jump_between_halves
-from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision
+from tuftwork.flow.engine import AbstractEngine, Backend, Precision
+from tuftwork.flow.moments import Moments
 from tuftwork.flow.part_load import PartLoad, part_loads, sum_parts
 from tuftwork.flow.passage import with_flux
 from tuftwork.flow.prepare import Prepared, steps_for

@@ -12,7 +12,8 @@ import numpy.typing as npt
 
 from tuftwork.errors import InputError
 from tuftwork.flow.doubt import Extremes, Looked
-from tuftwork.flow.engine import AbstractEngine, Backend, Moments, Precision
+from tuftwork.flow.engine import AbstractEngine, Backend, Precision
+from tuftwork.flow.moments import Moments
 from tuftwork.flow.setup import Floats, Setup
 from tuftwork.flow.slab import Slab, cut_slabs
 from tuftwork.flow.slab_part import PLACED, Part

@@ -181,7 +181,9 @@ def test_the_page_shows_cost_loads_and_chain(flown: tuple[Path, dict]) -> None:
     assert view["names"][0] == "body"
     assert arrays["vertices"].shape[0] == arrays["pressure"].shape[0]
     assert arrays["faces"].max() < len(arrays["vertices"])
-    assert len(view["planes"]) == 8
+    means, instants = view["planes"][:7], view["planes"][7:]
+    assert [p["name"] for p in instants] == [f"{p['name']}, one instant" for p in means]
+    assert arrays["pressure_last"].shape == arrays["pressure"].shape
 
 
 def test_settings_are_weighed_as_they_move_and_all_faults_are_told(
