@@ -197,7 +197,7 @@ class Stream:
 
     def wait_event(self, event: "Event") -> None:
         wanted = event.recorded
-        self.held.append((lambda: event.reached >= wanted, lambda: None))
+        self.held.append((lambda: wanted in event.reached, lambda: None))
 
     def __enter__(self) -> None:
         _card_here().entered.append(self)
@@ -213,12 +213,13 @@ class Event:
     """A mark in a queue."""
 
     def __init__(self, **_: Any) -> None:
-        self.recorded = self.reached = 0
+        self.recorded = 0
+        self.reached = {0}
 
     def record(self, stream: Stream) -> None:
         self.recorded += 1
         mark = self.recorded
-        stream.held.append((lambda: True, lambda: setattr(self, "reached", mark)))
+        stream.held.append((lambda: True, lambda: self.reached.add(mark)))
 
 
 class Messages:

@@ -10,7 +10,7 @@ import os
 import signal
 import sys
 from collections.abc import Callable, Sequence
-from functools import cache, partial
+from functools import cache
 from multiprocessing import get_context
 from threading import Thread
 from typing import Any, Literal
@@ -52,8 +52,8 @@ class PipeLink:
             part.take(side, plane, even=even)
         self._join()
 
-    def swap(self, part: Part, out: dict[Side, Any], into: dict[Side, Any]) -> None:
-        """Send rows to the neighbours of a slab and put what they send in its place."""
+    def swap(self, part: Part, other: Part, out: dict[Side, Any], into: dict[Side, Any]) -> None:
+        """Send rows to the neighbours and put what they send in its place."""
         for side, rows in out.items():
             self._send(side, rows)
         for side, rows in into.items():
@@ -118,29 +118,28 @@ class Member:
     def _build(
         self, share: Slab | Stack, kind: Kind, precision: Precision, key: Any, ends: Ends
     ) -> None:
-        make: Callable[[Slab], Part]
+        link: Any
+        make: Callable[[Slab, int], Part]
         if kind == "cpu":
-            link: Any = PipeLink(ends or {})
-            make = partial(CpuPart, overlap=True)
-        else:
-            from tuftwork.flow.slab_cuda import CudaPart, NcclLink, load_cupy
+            link = PipeLink(ends or {})
 
-            main = load_cupy().cuda.Stream(non_blocking=True)
-            make = partial(CudaPart, precision=precision, main=main)
-        if isinstance(share, Stack):
-            parts = [None if slab is None else make(slab) for slab in share.slabs]
+            def make(slab: Slab, level: int) -> Part:
+                return CpuPart(slab, overlap=True)
         else:
-            part = make(share)
-        if kind == "cuda":
+            from tuftwork.flow.slab_cuda import CudaPart, NcclLink
+
             link = NcclLink(key, share.number, share.count)
+
+            def make(slab: Slab, level: int) -> Part:
+                return CudaPart(slab, precision, level)
+
         if isinstance(share, Stack):
+            boxes = zip(share.slabs, share.levels, strict=True)
+            parts = [None if slab is None else make(slab, level) for slab, level in boxes]
             self._hand = StackHand(share, parts, link, lambda: self._overlap)
-            return
-
-        def advance(n_pair: int) -> None:
-            part.advance(n_pair, link, overlap=self._overlap)
-
-        self._hand = Hand(part, advance)
+        else:
+            part = make(share, 0)
+            self._hand = Hand(part, lambda n: part.advance(n, link, overlap=self._overlap))
 
 
 def _free_cards() -> None:

@@ -16,6 +16,8 @@ from tuftwork.flow.slab import DOWN, N_CROSSING, OTHER, SIDES, UP, Side, Slab, e
 from tuftwork.flow.slab_part import Part
 
 _THREADS = 256
+_FIRST = 5
+"""How far a stream can go before others."""
 _TEXT = """
 #define PLANE (LX * LY)
 __device__ const int CROSSING[2][9] = {{%s}, {%s}};
@@ -84,16 +86,16 @@ class CudaPart(Part):
         Which.
     precision
         Storage of the populations.
-    main
-        Stream on which its cells step; a new one if None.
+    level
+        Of its box: finer ones go first where several could step.
     """
 
     engine: SlabCudaEngine
 
-    def __init__(self, slab: Slab, precision: Precision, main: Any = None) -> None:
+    def __init__(self, slab: Slab, precision: Precision, level: int = 0) -> None:
         super().__init__(slab)
         cupy = load_cupy()
-        self.main = main or cupy.cuda.Stream(non_blocking=True)
+        self.main = cupy.cuda.Stream(non_blocking=True, priority=-min(level, _FIRST - 1))
         self.main.use()
         self.engine = SlabCudaEngine(slab.setup, precision)
         self._top = slab.setup.shape[2] - 2
@@ -109,6 +111,10 @@ class CudaPart(Part):
             for even in (True, False)
         }
         self.main.synchronize()
+
+    def use(self) -> None:
+        """Put what is asked for next behind what this slab of a box was asked for."""
+        self.main.use()
 
     def whole(self, *, even: bool) -> None:
         """Advance all layers by one step."""
@@ -170,7 +176,7 @@ class NcclLink:
         self._nccl = nccl
         self._comm = nccl.NcclCommunicator(count, key, number)
         # planes are few and everybody waits for them: they go first where a card can choose
-        self._stream = self._cupy.cuda.Stream(non_blocking=True, priority=-5)
+        self._stream = self._cupy.cuda.Stream(non_blocking=True, priority=-_FIRST)
         self._ready = self._cupy.cuda.Event(disable_timing=True)
         self._here = self._cupy.cuda.Event(disable_timing=True)
 
@@ -202,16 +208,18 @@ class NcclLink:
         assert isinstance(part, CudaPart)
         part.main.wait_event(self._here)
 
-    def swap(self, part: Part, out: dict[Side, Any], into: dict[Side, Any]) -> None:
-        """Send rows to the neighbours of a slab and put what they send in its place."""
+    def swap(self, part: Part, other: Part, out: dict[Side, Any], into: dict[Side, Any]) -> None:
+        """Send rows that ``part`` has read to the neighbours; ``other`` waits for them and it."""
         assert isinstance(part, CudaPart)
+        assert isinstance(other, CudaPart)
         self._ready.record(part.main)
-        self._stream.wait_event(self._ready)
-        self._stream.use()
-        self._exchange(part.slab, out, into)
-        self._here.record(self._stream)
-        part.main.use()
-        part.main.wait_event(self._here)
+        other.main.wait_event(self._ready)
+        if out or into:
+            self._stream.wait_event(self._ready)
+            self._stream.use()
+            self._exchange(other.slab, out, into)
+            self._here.record(self._stream)
+            other.main.wait_event(self._here)
 
     def _exchange(self, slab: Slab, out: dict[Side, Any], into: dict[Side, Any]) -> None:
         """Send up, take from below, send down, take from above: two slabs may meet twice."""

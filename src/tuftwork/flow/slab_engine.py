@@ -46,6 +46,7 @@ class Hand:
     def do(self, verb: str, arguments: tuple[Any, ...]) -> Any:
         """Do what is asked and return the answer."""
         part, engine = self.part, self.part.engine
+        part.use()
         verbs: dict[str, Callable[..., Any]] = {
             "start": part.start,
             "start_uniform": engine.start_uniform,

@@ -170,8 +170,8 @@ class Stack:
     ----------
     number, count
         Place from below, and how many there are.
-    slabs
-        By box; None where it has no layers between the planes.
+    slabs, levels
+        By box; no slab where it has no layers between the planes.
     joints
         Where finer boxes join their parents.
     """
@@ -179,6 +179,7 @@ class Stack:
     number: int
     count: int
     slabs: tuple[Slab | None, ...]
+    levels: tuple[int, ...]
     joints: tuple[Joint, ...]
 
 
@@ -210,8 +211,15 @@ def cut_stacks(nests: Sequence[Nest], count: int) -> tuple[Stack, ...]:
             pair = (child, nest.parent)
             for k, joint in enumerate(cut_joints(lists, pair, slabs[child], slabs[nest.parent])):
                 joints[k] += [joint] if joint is not None else []
+    levels = tuple(nest.level for nest in nests)
     return tuple(
-        Stack(number=k, count=count, slabs=tuple(own[k] for own in slabs), joints=tuple(joints[k]))
+        Stack(
+            number=k,
+            count=count,
+            slabs=tuple(own[k] for own in slabs),
+            levels=levels,
+            joints=tuple(joints[k]),
+        )
         for k in range(count)
     )
 

@@ -1,4 +1,10 @@
-"""What one process does for its slabs of all boxes: step them in turn and let levels meet."""
+"""What one process does for its slabs of all boxes: step them and let levels meet.
+
+A box's step and the two steps of the finer boxes in it do not need each other: the finer ones take
+the air round them from before it, and give theirs back after it. On a card each box has a stream of
+its own, so where a slab waits for its neighbour at one level, another level goes on; without that
+every step of every box would take as long as on the card that has most of it.
+"""
 
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -12,8 +18,11 @@ from tuftwork.flow.slab_part import CpuPart, Link, Part
 class Seam:
     """Exchange between two levels in one slab, and with the slabs below and above."""
 
-    def __init__(self, joint: Joint, exchange: CpuLink | CudaLink, child: Part) -> None:
-        self.joint, self._exchange, self._child = joint, exchange, child
+    def __init__(
+        self, joint: Joint, exchange: CpuLink | CudaLink, child: Part, parent: Part
+    ) -> None:
+        self.joint, self._exchange = joint, exchange
+        self._child, self._parent = child, parent
         width = 1 if isinstance(exchange, CpuLink) else 12
         self._out, self._into = (
             {side: exchange.ten[width * a : width * b] for side, (a, b) in rows.items()}
@@ -22,13 +31,16 @@ class Seam:
 
     def fill(self, even: bool, link: Link) -> None:
         """Fill the finer box's ghosts."""
+        self._parent.use()
         self._exchange.read(even)
-        if self._out or self._into:
-            link.swap(self._child, self._out, self._into)
+        link.swap(self._parent, self._child, self._out, self._into)
+        self._child.use()
         self._exchange.spread()
 
-    def give(self, even: bool) -> None:
+    def give(self, even: bool, link: Link) -> None:
         """Write the finer box's moments into its parent."""
+        link.swap(self._child, self._parent, {}, {})
+        self._parent.use()
         self._exchange.give(even)
 
 
@@ -61,8 +73,9 @@ class StackHand:
         for joint in stack.joints:
             child, parent = parts[joint.child], parts[joint.parent]
             if child is not None and parent is not None:
-                seam = Seam(joint, make(joint, child, parent), child)
+                seam = Seam(joint, make(joint, child, parent), child, parent)
                 self._seams[joint.parent].append(seam)
+        self.do("wait", ())
 
     def do(self, verb: str, arguments: tuple[Any, ...]) -> Any:
         """Do what is asked and return the answer."""
@@ -90,7 +103,7 @@ class StackHand:
         for seam in seams:
             self._step(seam.joint.child, True)
             self._step(seam.joint.child, False)
-            seam.give(not even)
+            seam.give(not even, self._link)
 
 
 def _refuse(n_pair: int) -> None:

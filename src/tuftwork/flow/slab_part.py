@@ -37,8 +37,13 @@ class Link(Protocol):
         """See to it that nothing done from now on comes before what the neighbours sent."""
         ...
 
-    def swap(self, part: "Part", out: dict[Side, Any], into: dict[Side, Any]) -> None:
-        """Send rows to the neighbours of a slab and put what they send in its place."""
+    def swap(
+        self, part: "Part", other: "Part", out: dict[Side, Any], into: dict[Side, Any]
+    ) -> None:
+        """Send rows that ``part`` has read to the neighbours; ``other`` waits for what they send.
+
+        With nothing to send or to wait for from them, ``other`` waits for ``part`` alone.
+        """
         ...
 
 
@@ -50,6 +55,9 @@ class Part(ABC):
     def __init__(self, slab: Slab) -> None:
         self.slab = slab
         self.sides = tuple(s for s, meets in zip(SIDES, slab.meets, strict=True) if meets)
+
+    def use(self) -> None:  # noqa: B027 - on the CPU everything comes one after the other
+        """Put what is asked for next behind what this slab of a box was asked for."""
 
     @abstractmethod
     def whole(self, *, even: bool) -> None:
@@ -81,6 +89,7 @@ class Part(ABC):
 
     def step(self, link: Link, *, even: bool, overlap: bool) -> None:
         """Advance by one step and have the planes in place."""
+        self.use()
         if overlap:
             self.edge(even=even)
             link.begin(self, even=even)
