@@ -5,29 +5,15 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
+from tests.unit.study.flow_car import flow_car
 from typer.testing import CliRunner
 
 from tuftwork.cli import program
 from tuftwork.study.flow.desk import register_run
 
-TEXT = """
-form = 1
-[about]
-title = "A shape"
-[car]
-name = "Shape"
-wheelbase = "2.6 m"
-frontal_area = "1.9 m^2"
-[[mass_states]]
-name = "race"
-mass = "900 kg"
-front_weight = "48 %"
-ride_height_front = "160 mm"
-ride_height_rear = "175 mm"
-[weather]
-temperature = "15 °C"
-[study]
-speeds = ["150 km/h"]
+TEXT = (
+    flow_car(front="160 mm", rear="175 mm")
+    + """
 [flow]
 generic = "coupe"
 numbers = { ride_height_front = "160 mm", ride_height_rear = "175 mm", splitter_length = "0 m" }
@@ -37,6 +23,7 @@ speed = "220 km/h"
 cell = "62 mm"
 counts = false
 """
+)
 
 
 @pytest.fixture

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from tests.unit.study.flow_car import flow_car
 
 from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.files import read_project
@@ -18,33 +19,7 @@ from tuftwork.study.flow.case import built_case, run_named
 from tuftwork.study.flow.desk import Desk, run_case, slug
 from tuftwork.study.flow.sighting import flown_runs, runs_held, sighted_rows
 
-BASE = """
-form = 1
-[about]
-title = "A small car"
-[car]
-name = "Small"
-wheelbase = "2.6 m"
-frontal_area = "1.9 m^2"
-[[mass_states]]
-name = "race"
-mass = "900 kg"
-front_weight = "48 %"
-ride_height_front = "300 mm"
-ride_height_rear = "310 mm"
-[weather]
-temperature = "15 °C"
-pressure = "1013 hPa"
-[[parts]]
-name = "body"
-kind = "body"
-downforce = "-0.1 ± 0.15"
-drag = "0.37 ± 0.15"
-front_share = "50 % ± 10 %"
-[study]
-speeds = ["150 km/h"]
-draws = 64
-"""
+BASE = flow_car()
 FLOW = """
 [flow]
 generic = "coupe"

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from tests.unit.study.flow_car import flow_car
 
 from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.files import read_project
@@ -14,32 +15,9 @@ from tuftwork.study import Bench
 from tuftwork.study.flow.case import built_case, run_named
 from tuftwork.study.flow.desk import run_case
 
-CAR = """
-form = 1
-[about]
-title = "A van"
-[car]
-name = "Van"
-wheelbase = "2.6 m"
-frontal_area = "1.3 m^2"
-[[mass_states]]
-name = "race"
-mass = "900 kg"
-front_weight = "48 %"
-ride_height_front = "300 mm"
-ride_height_rear = "300 mm"
-[weather]
-temperature = "15 °C"
-pressure = "1013 hPa"
-[[parts]]
-name = "body"
-kind = "body"
-downforce = "-0.1 ± 0.15"
-drag = "0.37 ± 0.15"
-front_share = "50 % ± 10 %"
-[study]
-speeds = ["150 km/h"]
-draws = 64
+CAR = (
+    flow_car(rear="300 mm", frontal_area="1.3 m^2")
+    + """
 [[flow.surfaces]]
 file = "van.stl"
 unit = "m"
@@ -47,6 +25,7 @@ front_axle = "0.5 m"
 ride_height_front = "300 mm"
 ride_height_rear = "300 mm"
 """
+)
 CASE = """
 [[flow.cases]]
 name = "Coarse 150"
