@@ -19,6 +19,7 @@ from tuftwork.car.cooling import Cooling
 from tuftwork.car.crossed import CrossedNames, crossings
 from tuftwork.car.crossing import Crossing
 from tuftwork.car.device import Device, Schedule, ScheduleRule, position_at
+from tuftwork.car.drive import RigPoint, Tyres
 from tuftwork.car.floor import FloorChannel, HardPoint
 from tuftwork.car.flow import Flow, FlowRun, FlowSurface
 from tuftwork.car.flow_inside import FlowCore, FlowFan, FlowOpening, FlowSlab
@@ -128,6 +129,7 @@ __all__ = [
     "Pictures",
     "PlaneAt",
     "Project",
+    "RigPoint",
     "Rival",
     "Schedule",
     "ScheduleRule",
@@ -142,6 +144,7 @@ __all__ = [
     "TopSpeedClaim",
     "Trim",
     "TrimExtra",
+    "Tyres",
     "Weather",
     "Wing",
     "WingPart",

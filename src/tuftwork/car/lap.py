@@ -1,20 +1,15 @@
 """What a lap needs of one car as the project file says it: circuits, tyres, driver, trim."""
 
-from itertools import pairwise
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from tuftwork.car.drive import Gears, PowerAt, Tyres, exactly
 from tuftwork.car.table import Table, number
 from tuftwork.quantity import Quantity
 
 _Name = Annotated[str, Field(min_length=1, max_length=80)]
 _Height = Annotated[Quantity, number("height", positive=True, most=1.0)]
-
-
-def _exactly(value: float, dimension: str) -> Quantity:
-    unit = "%" if dimension == "share" else ""
-    return Quantity(best=value, low=value, high=value, unit=unit, dimension=dimension)
 
 
 class Stretch(Table):
@@ -134,77 +129,6 @@ class LapCircuit(Table):
         return (self.file,) if self.file else self.laps
 
 
-class Tyres(Table):
-    """Grip of one axle's tyres: falls in a straight line with the load on a wheel."""
-
-    grip: Annotated[
-        Quantity,
-        number("ratio", least=0.2, most=4.0),
-        Field(description="Greatest side force over load, at ``wheel_load``"),
-    ]
-    grip_loss: Annotated[
-        Quantity,
-        number("ratio", least=0.0, most=0.5),
-        Field(description="Share of it lost for each kN more on a wheel"),
-    ] = _exactly(0.0, "ratio")
-    wheel_load: Annotated[
-        Quantity, number("force", positive=True), Field(description="At which ``grip`` holds")
-    ] = Quantity(best=3000.0, low=3000.0, high=3000.0, unit="N", dimension="force")
-    margin: Annotated[
-        Quantity,
-        number("share", least=0.0, most=0.5),
-        Field(description="Share the driver leaves unused"),
-    ] = _exactly(0.0, "share")
-
-
-class PowerAt(Table):
-    """Power at one road speed."""
-
-    speed: Annotated[Quantity, number("speed", least=0.0), Field(description="Road speed")]
-    power: Annotated[
-        Quantity, number("power", positive=True), Field(description="At the crankshaft there")
-    ]
-
-
-class EngineAt(Table):
-    """Power at one engine speed."""
-
-    turning: Annotated[
-        float, Field(gt=0.0, le=30_000.0, description="Engine speed in turns a minute")
-    ]
-    power: Annotated[
-        Quantity, number("power", positive=True), Field(description="At the crankshaft there")
-    ]
-
-
-class Gears(Table):
-    """An engine curve and the gears it drives through; the best gear at every speed is used."""
-
-    ratios: Annotated[
-        tuple[Annotated[float, Field(gt=0.0, le=60.0)], ...],
-        Field(
-            min_length=1,
-            max_length=12,
-            description="Engine turns for one of the wheel, final drive included",
-        ),
-    ]
-    rolling_radius: Annotated[
-        Quantity, number("length", positive=True, most=1.0), Field(description="Of a driven tyre")
-    ]
-    engine: Annotated[
-        tuple[EngineAt, ...],
-        Field(min_length=2, max_length=200, description="Rising in engine speed, to the limiter"),
-    ]
-
-    @model_validator(mode="after")
-    def _rising(self) -> "Gears":
-        """Refuse engine speeds that fall back."""
-        speeds = [row.turning for row in self.engine]
-        if any(b <= a for a, b in pairwise(speeds)):
-            raise ValueError("'engine' must rise in turning from row to row")
-        return self
-
-
 class Driver(Table):
     """How well this driver repeats a lap."""
 
@@ -269,7 +193,7 @@ class TrimExtra(Table):
         Quantity,
         number("ratio", positive=True, most=1.5),
         Field(description="Against the dry"),
-    ] = _exactly(1.0, "ratio")
+    ] = exactly(1.0, "ratio")
     ride_height_front: Annotated[
         Quantity | None, number("height", positive=True, most=1.0), Field(description="At rest")
     ] = None
@@ -302,7 +226,7 @@ class Trim(Table):
         Quantity,
         number("share", positive=True, most=0.2),
         Field(description="How far it may be off, either way"),
-    ] = _exactly(0.01, "share")
+    ] = exactly(0.01, "share")
     corners: Annotated[
         tuple[str, str], Field(description="Two corners whose speeds the driver looks at")
     ]
@@ -333,7 +257,7 @@ class Lap(Table):
         Quantity,
         number("ratio", least=0.2, most=2.0),
         Field(description="On all tyres alike: how well the road's grip is known"),
-    ] = _exactly(1.0, "ratio")
+    ] = exactly(1.0, "ratio")
     driven: Annotated[Literal["front", "rear", "all"], Field(description="Driven axle")] = "rear"
     brake_share: Annotated[
         Quantity | None,
@@ -344,7 +268,7 @@ class Lap(Table):
         Quantity,
         number("share", positive=True, most=1.0),
         Field(description="Of the side load transfer in front"),
-    ] = _exactly(0.5, "share")
+    ] = exactly(0.5, "share")
     roll_angle: Annotated[
         Quantity, number("angle", least=0.0, most=0.2), Field(description="At 1 g sideways")
     ] = Quantity(best=0.0, low=0.0, high=0.0, unit="°", dimension="angle")
@@ -352,21 +276,21 @@ class Lap(Table):
         Quantity,
         number("share", least=0.0, most=0.5),
         Field(description="Of the downforce lost at that roll"),
-    ] = _exactly(0.0, "share")
+    ] = exactly(0.0, "share")
     rotating_inertia: Annotated[
         Quantity,
         number("ratio", least=0.0, most=0.5),
         Field(description="Of turning parts, over the car's mass"),
-    ] = _exactly(0.03, "ratio")
+    ] = exactly(0.03, "ratio")
     anti_dive: Annotated[
         Quantity, number("share", least=0.0, most=1.0), Field(description="Front, braking")
-    ] = _exactly(0.0, "share")
+    ] = exactly(0.0, "share")
     anti_lift: Annotated[
         Quantity, number("share", least=0.0, most=1.0), Field(description="Rear, braking")
-    ] = _exactly(0.0, "share")
+    ] = exactly(0.0, "share")
     anti_squat: Annotated[
         Quantity, number("share", least=0.0, most=1.0), Field(description="Rear, driving")
-    ] = _exactly(0.0, "share")
+    ] = exactly(0.0, "share")
     width: Annotated[
         Quantity, number("length", positive=True), Field(description="Of the car over all")
     ] = Quantity(best=1.9, low=1.9, high=1.9, unit="m", dimension="length")

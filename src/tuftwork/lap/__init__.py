@@ -57,7 +57,13 @@ from tuftwork.lap.trim import (
     trim_rows_as_text,
     trim_table,
 )
-from tuftwork.lap.tyre import fit_grip_to_corners, fit_tyre, magic_formula, skid_pad_grip
+from tuftwork.lap.tyre import (
+    fit_grip_to_corners,
+    fit_tyre,
+    magic_formula,
+    rig_grip,
+    skid_pad_grip,
+)
 from tuftwork.lap.value import (
     DriverScatter,
     Package,
@@ -158,6 +164,7 @@ __all__ = [
     "prepare",
     "rank_changes",
     "reverse",
+    "rig_grip",
     "run_case",
     "skid_pad_grip",
     "solve_lap",

@@ -60,10 +60,37 @@ def fit_tyre(wheel_load: Array, peak_force: Array, *, at: float = 3000.0) -> Tyr
     load, force = np.asarray(wheel_load, float), np.asarray(peak_force, float)
     if load.size < 2 or not np.all(load > 0.0) or float(np.ptp(load)) == 0.0:
         raise InputError("wheel_load", "list", "N", "needs two or more different loads above 0")
-    slope, level = np.polyfit(load - at, force / load, 1)
-    if not level > 0.0:
+    grip, loss = rig_grip(load, force, at=at)
+    if not grip > 0.0:
         raise InputError("peak_force", float(force.min()), "N", "gives no grip", "Sign of the rig?")
-    return Tyre(grip=float(level), load_loss=float(-slope / level), wheel_load=at)
+    return Tyre(grip=float(grip), load_loss=float(loss), wheel_load=at)
+
+
+def rig_grip(
+    wheel_load: Numeric, peak_force: Numeric, *, at: Numeric = 3000.0
+) -> tuple[Array, Array]:
+    """Return grip and its loss over load of the line that best fits peaks from a tyre test.
+
+    Parameters
+    ----------
+    wheel_load, peak_force : (n, ...)
+        Vertical load and lateral peak; draws along the axes behind the first. [N]
+    at : (...)
+        Load at which grip is stated. [N]
+
+    Returns
+    -------
+    grip : (...)
+        Friction at ``at``. [-]
+    load_loss : (...)
+        Share of it lost for each newton more. [1/N]
+    """
+    load, force = np.broadcast_arrays(np.asarray(wheel_load, float), np.asarray(peak_force, float))
+    mu, middle = force / load, load.mean(axis=0)
+    arm = load - middle
+    slope = np.sum(arm * mu, axis=0) / np.sum(np.square(arm), axis=0)
+    grip = mu.mean(axis=0) + slope * (np.asarray(at) - middle)
+    return np.asarray(grip), np.asarray(-slope / grip)
 
 
 def skid_pad_grip(diameter: Numeric, time: Numeric, *, gravity: float = 9.80665) -> Numeric:

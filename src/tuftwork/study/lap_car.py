@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tuftwork.aeromap.platform import AxleSpring, suspension_of
-from tuftwork.car import Lap, Project, Table
+from tuftwork.car import Lap, Project, Table, Tyres
 from tuftwork.errors import InputError
 from tuftwork.lap import (
     Brakes,
@@ -22,6 +22,7 @@ from tuftwork.lap import (
     parameters_of,
     power_from_gears,
     power_over_speed,
+    rig_grip,
 )
 from tuftwork.lap.parameter import INDEX
 from tuftwork.lap.vehicle import LEAST_TRAVEL
@@ -69,7 +70,12 @@ def lap_quantities(project: Project) -> dict[str, Quantity]:
         return {}
     found: dict[str, Quantity] = {}
     for axle in ("front", "rear"):
-        found |= _numbers(getattr(project.lap, axle), f"lap.{axle}.")
+        tyres = getattr(project.lap, axle)
+        idle = {"grip_loss"} if tyres.rig else {"rig_to_track"}
+        numbers = _numbers(tyres, f"lap.{axle}.")
+        found |= {n: q for n, q in numbers.items() if n.rpartition(".")[2] not in idle}
+        for k, point in enumerate(tyres.rig):
+            found |= _numbers(point, f"lap.{axle}.rig.{k}.")
     own = project.lap
     for key in _OWN:
         quantity = getattr(own, key)
@@ -95,6 +101,10 @@ def lap_labels(project: Project) -> dict[str, str]:
     for axle in ("front", "rear"):
         for key in type(project.lap.front).model_fields:
             found[f"lap.{axle}.{key}"] = f"{axle} tyres: {key.replace('_', ' ')}"
+        for k in range(len(getattr(project.lap, axle).rig)):
+            for key in ("load", "force"):
+                name = f"{axle} tyres: {key} at point {k + 1} of the rig"
+                found[f"lap.{axle}.rig.{k}.{key}"] = name
     return found
 
 
@@ -165,8 +175,9 @@ def _parameters(
     keys = (("mass", "mass"), ("weight_front", "front_weight"), ("cg_height", "cg_height"))
     values = {name: drawn[f"{own}{key}"] for name, key in keys}
     for axle in ("front", "rear"):
-        values[f"grip_{axle}"] = grip * drawn[f"lap.{axle}.grip"]
-        values[f"load_loss_{axle}"] = _PER_KN * drawn[f"lap.{axle}.grip_loss"]
+        own_grip, loss = _grip_of(getattr(lap, axle), axle, drawn)
+        values[f"grip_{axle}"] = grip * own_grip
+        values[f"load_loss_{axle}"] = loss
         values[f"wheel_load_{axle}"] = drawn[f"lap.{axle}.wheel_load"]
         values[f"margin_{axle}"] = drawn[f"lap.{axle}.margin"]
     for key in ("rotating_inertia", "anti_dive", "anti_lift", "anti_squat"):
@@ -190,6 +201,22 @@ def _parameters(
                 f"the lap knows two stops an axle: only the {axle}'s first two are in it"
             )
     return values, tuple(notices)
+
+
+def _grip_of(tyres: Tyres, axle: str, drawn: Mapping[str, Array]) -> tuple[Array, Array]:
+    """Return grip and its loss per newton, as given or from the points of a tyre test."""
+    if not tyres.rig:
+        return drawn[f"lap.{axle}.grip"], _PER_KN * drawn[f"lap.{axle}.grip_loss"]
+    load, force = (
+        np.stack([drawn[f"lap.{axle}.rig.{k}.{key}"] for k in range(len(tyres.rig))])
+        for key in ("load", "force")
+    )
+    grip, loss = rig_grip(load, force, at=drawn[f"lap.{axle}.wheel_load"])
+    if not (np.all(grip > 0) and np.all(loss > -1e-4)):
+        raise InputError(f"lap.{axle}.rig", f"{len(tyres.rig)} points", "",
+                         "give no grip that falls with load",
+                         "Look at the signs and at the ranges.")  # fmt: skip
+    return drawn[f"lap.{axle}.rig_to_track"] * grip, np.maximum(loss, 0.0)
 
 
 def _spring_values(axle: str, spring: AxleSpring) -> dict[str, Array]:

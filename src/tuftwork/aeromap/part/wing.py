@@ -6,35 +6,13 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from tuftwork.aeromap.interface import Field, PartLoad, PlatformState
-from tuftwork.aeromap.part.base import (
-    WHEELBASE,
-    EstimatedPart,
-    Reference,
-    loaded,
-    pitched_height,
-)
-from tuftwork.aeromap.part.coefficient import (
-    coefficient_sources,
-    coefficients_of,
-    overridden,
-    without,
-)
-from tuftwork.aeromap.part.edge import edge_head, edge_inputs
-from tuftwork.aeromap.part.wing_role import (
-    HEARS,
-    Role,
-    effects_ahead,
-    effects_of_beam,
-    onset_of,
-    role_coefficients,
-    role_idle,
-    role_of,
-    role_quantities,
-    vented_by,
-)
+from tuftwork.aeromap.part.base import WHEELBASE, Reference, loaded
+from tuftwork.aeromap.part.coefficient import coefficient_sources, coefficients_of
+from tuftwork.aeromap.part.wing_place import PlacedWing, placed
+from tuftwork.aeromap.part.wing_role import role_coefficients, role_of, vented_by
 from tuftwork.car import Wing, WingPart
 from tuftwork.errors import InputError
-from tuftwork.quantity import Quantity, exact
+from tuftwork.quantity import exact
 from tuftwork.wing.estimate import (
     CHECKED_ASPECT_RATIO,
     CHECKED_HEIGHT_RATIO,
@@ -48,35 +26,24 @@ from tuftwork.wing.estimate import (
 )
 
 _EXIT_HEIGHT = 0.25  # [m] of a diffuser's exit over the ground; the wing hangs several times higher
-_KEYS = ("span", "chord", "incidence", "station", "height")
 _OPTIONAL = ("gurney", "end_plate_height", "camber", "thickness")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class EstimatedWing(EstimatedPart):
-    """A wing in closed form; ``role`` says where it stands, see ``wing_role``."""
+class EstimatedWing(PlacedWing):
+    """A wing in closed form."""
 
     elements: int = 1
-    role: Role = "rear wing"
 
     def load(
         self, platform: PlatformState, draws: Mapping[str, Field], around: Mapping[str, Field]
     ) -> PartLoad:
         """Return the wing's load; see :class:`tuftwork.aeromap.interface.PartModel`."""
-        wheelbase, station = draws[WHEELBASE], self.key("station", draws)
-        front = platform.ride_height_front - self.reference.ride_height_front
-        rear = platform.ride_height_rear - self.reference.ride_height_rear
-        height = np.maximum(
-            pitched_height(self.key("height", draws), station, front, rear, wheelbase), 1e-3
-        )
-        reynolds = platform.density * platform.speed * self.key("chord", draws) / platform.viscosity
+        own, here = self.coefficients(draws), self.standing(platform, draws, around)
+        station, height = self.key("station", draws), np.maximum(here.height, 1e-3)
         deaf = np.zeros(1)
-        own = self.coefficients(draws)
-        tilt, head = onset_of(self.role, around, own, self.name)
-        onset = WingOnset(reynolds=reynolds, pressure=1 + head, angle=tilt)
-        # a car that rises at the rear carries its wing nose-down with it
-        incidence = self.key("incidence", draws) + (rear - front) / wheelbase
-        geometry = self._geometry(draws, incidence, height)
+        onset = WingOnset(reynolds=here.reynolds, pressure=1 + here.head, angle=here.tilt)
+        geometry = self._geometry(draws, here.incidence, height)
         # what changes nothing on this wing is no input of it; the engine takes zero
         wanted = {field.name: own.get(field.name, deaf) for field in fields(WingCoefficients)}
         found = estimate_wing(geometry, onset, WingCoefficients(**wanted))
@@ -87,7 +54,7 @@ class EstimatedWing(EstimatedPart):
             found.downforce,
             moment,
             found.drag,
-            wheelbase,
+            draws[WHEELBASE],
             effects=self._effects(found, geometry, draws),
             notices=self._notices(found, geometry),
         )
@@ -129,24 +96,14 @@ class EstimatedWing(EstimatedPart):
     def _effects(
         self, found: WingLoad, geometry: WingGeometry, draws: Mapping[str, Field]
     ) -> dict[str, Field]:
-        own = self.coefficients(draws)
-        if self.role == "beam wing":
-            below = np.maximum(self.key("clearance", draws), 0.25 * geometry.chord)
-            suction = bound_vortex_suction(found.coefficient, geometry.chord, geometry.span, below)
-            return effects_of_beam(own, found.coefficient, suction)
-        if "lower_pressure" in own:
-            below = np.maximum(geometry.height - _EXIT_HEIGHT, geometry.chord)
-            suction = bound_vortex_suction(found.coefficient, geometry.chord, geometry.span, below)
-            return {"exit_pressure": own["lower_pressure"] * suction}
-        return effects_ahead(own, found.coefficient, edge_head(self, found.downforce, own, draws))
+        def below() -> Field:
+            clear = np.maximum(geometry.height - _EXIT_HEIGHT, geometry.chord)
+            return bound_vortex_suction(found.coefficient, geometry.chord, geometry.span, clear)
+
+        return self.done_to_others(found.coefficient, found.downforce, draws, below)
 
     def _notices(self, found: WingLoad, geometry: WingGeometry) -> tuple[str, ...]:
-        notices = []
-        stalled = float(np.mean(found.margin < 0))
-        if stalled > 0.5:
-            notices.append(f"{self.name}: past the stall in most draws.")
-        elif stalled > 0.1:
-            notices.append(f"{self.name}: may be past the stall ({stalled:.0%} of draws).")
+        notices = self.stall_notices(found.margin)
         low, high = CHECKED_ASPECT_RATIO
         aspect = float(np.median(geometry.span / geometry.chord))
         if not low <= aspect <= high:
@@ -161,42 +118,28 @@ class EstimatedWing(EstimatedPart):
 
 def wing_model(part: WingPart, reference: Reference, heard: Collection[str]) -> EstimatedWing:
     """Return the model of a wing of the project; ``heard`` are the channels some part hears."""
-    role = role_of(part, reference)
-    more = role_coefficients(role)
-    own = overridden({**coefficients_of("wing", "estimate"), **more}, part.model, part.name)
-    edge = edge_inputs(role, part.station.best, reference)
-    heard = {*heard, "floor_edge"} if edge else heard
-    own = without(own, _idle(part, role, heard), part.model, part.name)
     if isinstance(part, Wing) and part.onset:
         raise InputError(
             f"{part.name}.onset", "given", "", "changes nothing on a wing without a section",
             "Name its section: the lattice then takes the air along the span.",
         )  # fmt: skip
-    given: dict[str, Quantity] = {key: getattr(part, key) for key in _KEYS} | role_quantities(part)
-    for key in _OPTIONAL:
-        value = getattr(part, key)
-        if value is not None:
-            given[key] = value
+    more = role_coefficients(role_of(part, reference))
+    optional = {key: getattr(part, key) for key in _OPTIONAL}
     if part.elements > 1:
         # an exact input: a study notices when the number changes
-        given["elements"] = exact(float(part.elements), "ratio", unit="")
-    inputs = {f"{part.name}.{k}": q for k, q in given.items()}
-    inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()} | edge
+        optional["elements"] = exact(float(part.elements), "ratio", unit="")
+    common = placed(
+        part, reference, heard, coefficients={**coefficients_of("wing", "estimate"), **more},
+        idle=_idle(part), optional=optional,
+    )  # fmt: skip
     return EstimatedWing(
-        name=part.name,
-        kind=part.kind,
-        inputs=inputs | {WHEELBASE: reference.wheelbase},
-        sources=(*SOURCES, *coefficient_sources(more)),
-        reference=reference,
-        hears=HEARS[role],
-        elements=part.elements,
-        role=role,
+        **common, sources=(*SOURCES, *coefficient_sources(more)), elements=part.elements
     )
 
 
-def _idle(part: WingPart, role: Role, heard: Collection[str]) -> set[str]:
+def _idle(part: WingPart) -> set[str]:
     """Return the coefficients that change nothing on this wing."""
-    idle = role_idle(role, heard)
+    idle: set[str] = set()
     if part.gurney is None or not part.gurney.high > 0:
         idle |= {"gurney", "gurney_drag", "stall_gurney"}
     if part.end_plate_height is None or not part.end_plate_height.high > 0:

@@ -6,40 +6,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tuftwork.aeromap.interface import Field, PartLoad, PartModel, PlatformState
-from tuftwork.aeromap.part.base import (
-    WHEELBASE,
-    EstimatedPart,
-    Reference,
-    loaded,
-    pitched_height,
-)
-from tuftwork.aeromap.part.coefficient import (
-    coefficient_sources,
-    coefficients_of,
-    overridden,
-    without,
-)
-from tuftwork.aeromap.part.edge import edge_head, edge_inputs
-from tuftwork.aeromap.part.wing_role import (
-    HEARS,
-    Role,
-    effects_ahead,
-    effects_of_beam,
-    onset_of,
-    role_coefficients,
-    role_idle,
-    role_of,
-    role_quantities,
-    vented_by,
-)
+from tuftwork.aeromap.part.base import WHEELBASE, Reference, loaded
+from tuftwork.aeromap.part.coefficient import coefficient_sources, coefficients_of
+from tuftwork.aeromap.part.wing_place import PlacedWing, placed
+from tuftwork.aeromap.part.wing_role import role_coefficients, role_of, vented_by
 from tuftwork.aeromap.part.wing_spec import refuse_idle, spec_of
 from tuftwork.car import WingPart
 from tuftwork.errors import NotCovered
-from tuftwork.quantity import Quantity, Source
+from tuftwork.quantity import Source
 from tuftwork.section import gurney as gurney_increment
 from tuftwork.wing.bank import REFERENCE_TILT, WingBank
 from tuftwork.wing.estimate import (
-    bound_vortex_suction,
     effective_aspect_ratio,
     finite_slope,
     plate_friction,
@@ -54,16 +31,14 @@ _SOURCES = (
     Source(key="green1977", place="lag of the outer shear stress"),
     Source(key="bertin1979", place="vortex lattice"),
 )
-_KEYS = ("span", "chord", "incidence", "station", "height")
 _OPTIONAL = ("gurney", "end_plate_height")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LatticeWing(EstimatedPart):
+class LatticeWing(PlacedWing):
     """A wing answered from tables of the lattice; ``bank`` is put in once it was computed."""
 
     spec: WingSpec
-    role: Role = "rear wing"
     bank: WingBank | None = None
 
     def load(
@@ -71,18 +46,11 @@ class LatticeWing(EstimatedPart):
     ) -> PartLoad:
         """Return the wing's load; see :class:`tuftwork.aeromap.interface.PartModel`."""
         bank = self._bank()
-        wheelbase, station = draws[WHEELBASE], self.key("station", draws)
-        front = platform.ride_height_front - self.reference.ride_height_front
-        rear = platform.ride_height_rear - self.reference.ride_height_rear
-        height = pitched_height(self.key("height", draws), station, front, rear, wheelbase)
-        reynolds = platform.density * platform.speed * self.key("chord", draws) / platform.viscosity
-        own = self.coefficients(draws)
-        tilt, more = onset_of(self.role, around, own, self.name)
+        own, here = self.coefficients(draws), self.standing(platform, draws, around)
+        reynolds, height = here.reynolds, here.height
         # what comes from ahead acts with the share of the span it is met by
-        head, turn = 1 + more * bank.share, tilt * bank.share
-        # a car that rises at the rear carries its wing nose-down with it
-        setting = self.key("incidence", draws) + (rear - front) / wheelbase
-        setting = setting + self._gurney_angle(draws, own)
+        tilt, head, turn = here.tilt, 1 + here.head * bank.share, here.tilt * bank.share
+        setting = here.incidence + self._gurney_angle(draws, own)
         # about the angle of no load: slope and greatest coefficient each take their own factor
         steep = own["slope"] * section_slope(reynolds) / section_slope(self.spec.reynolds)
         stretch = steep / own["stall"]
@@ -96,14 +64,14 @@ class LatticeWing(EstimatedPart):
         down = head * (load * np.cos(turn) + drag * np.sin(turn))
         back = head * (drag * np.cos(turn) - load * np.sin(turn))
         # what pitch and setting move the centre of load, about where it was drawn
-        arm = station + found.x_centre - _drawn_centre(bank, self.spec)
+        arm = self.key("station", draws) + found.x_centre - _drawn_centre(bank, self.spec)
         high = np.maximum(height, 1e-3)
         return loaded(
             down,
             down * arm + back * high,
             back,
-            wheelbase,
-            effects=self._effects(down, bank, draws, own),
+            draws[WHEELBASE],
+            effects=self._effects(down, bank, draws),
             notices=self._notices(found, bank),
         )
 
@@ -164,27 +132,14 @@ class LatticeWing(EstimatedPart):
         gain, more = vented_by(key, own, load / area)
         return load + area * gain, drag + area * more
 
-    def _effects(
-        self, down: Field, bank: WingBank, draws: Mapping[str, Field], own: Mapping[str, Field]
-    ) -> dict[str, Field]:
-        span, chord = self.key("span", draws), self.key("chord", draws)
-        coefficient = down / (span * chord)
-        if self.role == "beam wing":
-            below = np.maximum(self.key("clearance", draws), 0.25 * chord)
-            suction = bound_vortex_suction(coefficient, chord, span, below)
-            return effects_of_beam(own, coefficient, suction)
-        if "lower_pressure" in own:
-            # the Cp that goes with a small added speed u is -2u
-            return {"exit_pressure": -2.0 * own["lower_pressure"] * bank.below * down}
-        return effects_ahead(own, coefficient, edge_head(self, down, own, draws))
+    def _effects(self, down: Field, bank: WingBank, draws: Mapping[str, Field]) -> dict[str, Field]:
+        coefficient = down / (self.key("span", draws) * self.key("chord", draws))
+        # the Cp that goes with a small added speed u is -2u
+        return self.done_to_others(coefficient, down, draws, lambda: -2.0 * bank.below * down)
 
     def _notices(self, found: WingLoads, bank: WingBank) -> tuple[str, ...]:
         notices = [f"{self.name}: {text}." for text in bank.notices]
-        stalled = float(np.mean(found.margin < 0))
-        if stalled > 0.5:
-            notices.append(f"{self.name}: past the stall in most draws.")
-        elif stalled > 0.1:
-            notices.append(f"{self.name}: may be past the stall ({stalled:.0%} of draws).")
+        notices += self.stall_notices(found.margin)
         outside = float(np.mean(found.is_outside))
         if outside > 0.05:
             notices.append(
@@ -241,23 +196,12 @@ def lattice_wing(part: WingPart, reference: Reference, heard: Collection[str]) -
     role = role_of(part, reference)
     refuse_idle(part, role)
     coefficients = {**coefficients_of("wing", "engine"), **role_coefficients(role)}
-    own = overridden(coefficients, part.model, part.name)
-    edge = edge_inputs(role, part.station.best, reference)
-    heard = {*heard, "floor_edge"} if edge else heard
-    own = without(own, _idle(part, role, heard), part.model, part.name)
-    given: dict[str, Quantity] = {key: getattr(part, key) for key in _KEYS} | role_quantities(part)
-    given |= {key: q for key in _OPTIONAL if (q := getattr(part, key)) is not None}
-    inputs = {f"{part.name}.{k}": q for k, q in given.items()}
-    inputs |= {f"{part.name}.model.{k}": q for k, q in own.items()} | edge
+    common = placed(
+        part, reference, heard, coefficients=coefficients, idle=_idle(part),
+        optional={key: getattr(part, key) for key in _OPTIONAL},
+    )  # fmt: skip
     return LatticeWing(
-        name=part.name,
-        kind=part.kind,
-        inputs=inputs | {WHEELBASE: reference.wheelbase},
-        sources=(*_SOURCES, *coefficient_sources(coefficients)),
-        reference=reference,
-        hears=HEARS[role],
-        spec=spec_of(part),
-        role=role,
+        **common, sources=(*_SOURCES, *coefficient_sources(coefficients)), spec=spec_of(part)
     )
 
 
@@ -268,10 +212,10 @@ def equipped(models: Sequence[PartModel], banks: Mapping[str, WingBank]) -> tupl
     )
 
 
-def _idle(part: WingPart, role: Role, heard: Collection[str]) -> set[str]:
+def _idle(part: WingPart) -> set[str]:
     """Return the coefficients that change nothing on this wing."""
     assert part.section is not None
-    idle = role_idle(role, heard)
+    idle: set[str] = set()
     if part.gurney is None or not part.gurney.high > 0:
         idle |= {"gurney", "gurney_drag"}
     if part.section.mount != "bottom":
