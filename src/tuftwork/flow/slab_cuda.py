@@ -76,6 +76,14 @@ class SlabCudaEngine(CudaEngine):
         """Return the CUDA C++ text of all kernels."""
         return super().text(half=half) + slab_text()
 
+    def densities_of(self, layers: slice) -> Any:
+        """Return the density in some layers now. Shape (n, ly, lx)."""
+        cp, setup = self._cupy, self.setup
+        rows = cp.zeros((4, setup.n_cell), cp.float32)
+        rows[0] = 1.0
+        self.kernel["fields"](*self._cells(256), (self._f, self._mark, rows, np.int32(0)))
+        return cp.asarray(rows[0].reshape(setup.shape[::-1])[layers]).get()
+
 
 class CudaPart(Part):
     """A slab on the current card.
@@ -115,6 +123,10 @@ class CudaPart(Part):
     def use(self) -> None:
         """Put what is asked for next behind what this slab of a box was asked for."""
         self.main.use()
+
+    def densities_of(self, layers: slice) -> Any:
+        """Return the density in some layers now. Shape (n, ly, lx)."""
+        return self.engine.densities_of(layers)
 
     def whole(self, *, even: bool) -> None:
         """Advance all layers by one step."""

@@ -16,7 +16,8 @@ from tuftwork.flow.engine import AbstractEngine, Backend, Precision
 from tuftwork.flow.moments import Moments
 from tuftwork.flow.setup import Floats, Setup
 from tuftwork.flow.slab import Slab, cut_slabs
-from tuftwork.flow.slab_part import PLACED, Part
+from tuftwork.flow.slab_look import join_extremes, with_planes
+from tuftwork.flow.slab_part import Part
 
 if TYPE_CHECKING:
     from tuftwork.flow.prepare import Prepared
@@ -177,21 +178,15 @@ class SlabEngine(AbstractEngine):
         return found
 
     def extremes(self, looked: Looked, speed: float) -> Extremes:
-        """Return the largest and smallest values now; each slab looks at its own layers."""
+        """Return the largest and smallest values now; each slab looks at its own layers first."""
         if self._looked is not looked:
             rows = [slice(s.low, s.high) for s in self.slabs]
             self.crew.ask("look", [(looked.air[r], looked.still[r]) for r in rows])
             self._looked = looked
         found = self._all("extremes", speed)
-        share = np.array([n for _, n in found]) / max(sum(n for _, n in found), 1)
-        each = [one for one, _ in found]
-        worst: dict[str, Any] = {
-            name: (min if name == "thin" else max)(getattr(one, name) for one in each)
-            for name in PLACED
-        }
-        mean: dict[str, Any] = {name: float(share @ [getattr(one, name) for one in each])
-                for name in ("rippled", "mass")}  # fmt: skip
-        return Extremes(**worst, **mean)
+        seen = join_extremes([(one, count) for one, count, _ in found])
+        planes = [slab.low for slab in self.slabs[1:]]
+        return with_planes(seen, planes, [edges for _, _, edges in found], looked.air, speed)
 
     def set_force(self, force: tuple[float, float, float]) -> None:
         """Change the body force from now on."""

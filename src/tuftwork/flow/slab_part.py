@@ -15,12 +15,11 @@ from tuftwork.flow.doubt import Extremes, Looked
 from tuftwork.flow.engine import AbstractEngine, CpuEngine
 from tuftwork.flow.setup import PLAIN, SOLID, Floats
 from tuftwork.flow.slab import N_CROSSING, SIDES, Side, Slab, some_walls
+from tuftwork.flow.slab_look import PLACED, REACH
 
 Plane = Any
 """Nine populations of one layer, on the host or on a card. Shape (9, ly·lx)."""
 State = dict[str, npt.NDArray[np.generic]]
-PLACED = ("speed", "total", "dense", "thin", "ripple")
-"""Extremes that have a place."""
 CENTRE_Z = 9
 """Place of the height of a surface's centre in its row of the table."""
 
@@ -155,17 +154,27 @@ class Part(ABC):
         pad = ((1, 1), (0, 0), (0, 0))
         self._looked = Looked(air=np.pad(air, pad), still=np.pad(still, pad))
 
-    def extremes(self, speed: float) -> tuple[Extremes, int]:
-        """Return the extremes with cells numbered as in the whole box, and how many were seen.
+    def extremes(self, speed: float) -> tuple[Extremes, int, tuple[Floats, Floats]]:
+        """Return the extremes, how many cells were seen, and the density beside both planes.
 
-        Ripple across the plane to the next slab is not seen.
+        Cells are numbered as in the whole box. Within slabs of fewer than six layers no ripple is
+        looked for from layer to layer.
         """
         found = self.engine.extremes(self._looked, speed)
         first = (self.slab.low - 1) * self.slab.plane
         moved: dict[str, Any] = {
             name: (getattr(found, name)[0], getattr(found, name)[1] + first) for name in PLACED
         }
-        return replace(found, **moved), int(self._looked.air.sum())
+        top = self.slab.setup.shape[2] - 1
+        low, high = (
+            self.densities_of(slice(a, b))
+            for a, b in ((1, min(1 + REACH, top)), (max(top - REACH, 1), top))
+        )
+        return replace(found, **moved), int(self._looked.air.sum()), (low, high)
+
+    def densities_of(self, layers: slice) -> Floats:
+        """Return the density in some layers now. Shape (n, ly, lx)."""
+        return self.engine.moments().density[layers]
 
     def densities(self, cells: npt.NDArray[np.int64]) -> Floats:
         """Return the density departure of some of the slab's wall cells."""
