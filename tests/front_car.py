@@ -39,3 +39,18 @@ def write_front_car(folder: Path) -> Path:
     tree["study"] |= {"draws": 64, "speeds": ["140 km/h", "180 km/h", "220 km/h"]}
     place.write_text(tomlkit.dumps(tree), encoding="utf-8")
     return folder
+
+
+def write_nose_alone(folder: Path) -> Path:
+    """Write a car of which nothing but a splitter with one open channel is described."""
+    place = write_demo(folder) / "project.toml"
+    tree = tomlkit.parse(place.read_text("utf-8")).unwrap()
+    (own,) = (p for p in tree["parts"] if p["kind"] == "splitter")
+    tree["parts"] = [own | {"channel": {"handover": "-0.60 m", "pressure": "-0.4 ± 0.1"}}]
+    tree = {
+        k: tree[k] for k in ("form", "about", "car", "mass_states", "weather", "parts", "study")
+    }
+    del tree["car"]["front"], tree["car"]["rear"]
+    tree["study"] |= {"draws": 32, "speeds": ["140 km/h", "220 km/h"]}
+    place.write_text(tomlkit.dumps(tree), encoding="utf-8")
+    return folder

@@ -8,7 +8,7 @@ import pytest
 import tomlkit
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import Site
-from tests.front_car import SPLITTER
+from tests.front_car import SPLITTER, write_nose_alone
 
 from tuftwork.demo import write_demo
 from tuftwork.study import Bench
@@ -51,3 +51,20 @@ def test_the_splitter_stands_under_the_floor_with_numbers_and_a_sweep(
     expect(front.get_by_role("img", name=re.compile("^CzS of the splitter"))).to_be_visible()
     front.locator("button.num").first.click()
     expect(page.get_by_role("complementary", name="Why")).to_contain_text("settled together")
+
+
+@pytest.fixture(scope="module")
+def nose(tmp_path_factory: pytest.TempPathFactory) -> Site:
+    """Serve a car of which nothing but the splitter is described."""
+    bench = Bench(write_nose_alone(tmp_path_factory.mktemp("nose") / "car"), runs_itself=False)
+    bench.run()
+    return Site(bench)  # type: ignore[arg-type]
+
+
+def test_without_a_floor_the_page_shows_the_front_floor_alone(page: Page, nose: Site) -> None:
+    nose.open(page, "floor")
+    front = page.locator(".floor-front")
+    expect(front.get_by_role("heading", name="Front floor: splitter")).to_be_visible(timeout=WAIT)
+    expect(page.get_by_text("No floor in this project.")).to_be_visible()
+    expect(page.get_by_text("Solving the floor")).to_have_count(0)
+    expect(page.get_by_role("slider")).to_have_count(0)

@@ -1,6 +1,7 @@
 """The channels under a splitter, its rolled edge and its upwash, against closed forms.
 
-No published series of a splitter's load was found: its level is checked against nothing in print.
+No published series of a splitter's load with its geometry was found: the level stands against the
+exact plate above a wall in the limit in which a channel has an answer, against nothing measured.
 """
 
 from pathlib import Path
@@ -26,6 +27,12 @@ def _row(name: str) -> dict[str, float]:
     )  # fmt: skip
     row = next(r for r in table if r["id"] == name)
     return {k: float(row[k]) for k in ("area_ratio", "base_pressure", "value")}
+
+
+def _plate_slope(height: float) -> float:
+    """Return the lift slope of a plate above a wall, height at mid-chord over chord [1/rad]."""
+    table = np.genfromtxt(DATA / "wallplate_linear.csv", delimiter=",", skip_header=4, names=True)
+    return float(2 * np.pi * np.interp(height, table["h_c"], table["CLa_ratio"]))
 
 
 def _walled(ratio: float, base: float, *, gap: float = 0.3, length: float = 1.6) -> LineResult:
@@ -93,6 +100,39 @@ class TestChannel:
         assert 0 < k < len(loads) - 1
         assert loads[-1] < 0.9 * loads[k]
         assert loads[0] < 0.9 * loads[k]
+
+
+class TestPlate:
+    """A bare inclined plate: the channel under it against the exact flow round all of it.
+
+    The channel ends at the outside's pressure and has no upper side; both are small only where the
+    plate is close to the wall against its length, where the load goes to α c/h.
+    """
+
+    @staticmethod
+    def _share(height: float) -> float:
+        """Return the channel's load over the exact plate's, at mid-chord height over chord."""
+        chord, angle = 6.0, np.radians(0.25)
+        loads = []
+        for slope in (-angle, angle):
+            strip = FrontStrip(name="middle", width=1.0, end=chord, sides=WALLED)
+            spec = FrontSpec(lip=0.0, projection=0.1, strips=(strip,), bends=False,
+                             gap=(0.1, 2.0), reynolds=4e7)  # fmt: skip
+            # the gap is that at the hinge
+            gap = height * chord - slope * (0.5 * chord - 0.1)
+            point = np.array([slope, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0])
+            loads.append(solve_strip(spec, strip, gap, point, n_node=160).downforce / chord)
+        return float((loads[1] - loads[0]) / (2 * angle) / _plate_slope(height))
+
+    def test_it_carries_most_of_the_exact_load_close_to_the_wall_and_never_more(self) -> None:
+        shares = [self._share(h) for h in (0.05, 0.10, 0.15, 0.20)]
+        assert np.all(np.diff(shares) < 0)
+        assert 0.5 < shares[0] < 1.0
+
+    @pytest.mark.parametrize("height", [0.05, 0.10])
+    def test_its_slope_is_that_of_continuity(self, height: float) -> None:
+        # α c/h of a channel without loss; layers of plate and road take some of it
+        assert self._share(height) * _plate_slope(height) == pytest.approx(1 / height, rel=0.12)
 
 
 class TestEdge:

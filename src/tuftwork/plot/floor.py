@@ -83,7 +83,8 @@ def ride_height_sweep(
         ax.set_ylim(bottom=0.0)
         ax.set_xlabel("rear ride height at this rake [mm]")
         ax.set_ylabel("CzS of the floor [m²]")
-        ax.legend()
+        # above the axes: neither the curves nor the line at "now" can run into it
+        ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), borderaxespad=0.3, labelspacing=0.25)
     return ax
 
 

@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from tuftwork.car import Floor, Project
+from tuftwork.car import Floor, Project, Splitter
 from tuftwork.errors import InputError, NotConverged
 from tuftwork.floor import PlanResult
 from tuftwork.study.answers import Answers
@@ -50,15 +50,21 @@ _LINKS = (
 def floor_support(project: Project, answers: Answers | None) -> Support:
     """Return the support of the page."""
     floors = [p for p in project.parts if isinstance(p, Floor)]
-    if not floors:
+    fronts = [p for p in project.parts if isinstance(p, Splitter) and p.channel is not None]
+    if not floors and not fronts:
         return "none", ""
     tied = bool(project.measured) and project.study.tie_to_measured
-    return ("measured" if tied else "computed"), counted(len(floors), "floor")
+    own = counted(len(floors), "floor") if floors else counted(len(fronts), "front floor")
+    return ("measured" if tied else "computed"), own
 
 
 def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
-    """Return one floor of the project."""
+    """Return one floor of the project; a splitter with channels where there is no floor."""
     own = answers.state_named(state) if answers.project.states else ""
+    if not floor and not floors_of(answers.project):
+        fronts = front_rows(answers, [], "", own or answers.states[0])
+        if fronts:
+            return _front_alone(answers, own or answers.states[0], fronts)
     case = floor_case(answers.project, floor, own)
     kept = worked_of(answers, case.part.name)
     named = own or answers.states[0]
@@ -110,6 +116,17 @@ def floor_page(answers: Answers, floor: str = "", state: str = "") -> Page:
             *(["sweep, prices, strakes and levers stand at the baseline's ride heights"]
               if named != answers.states[0] else []),
         ],
+    }  # fmt: skip
+
+
+def _front_alone(answers: Answers, state: str, fronts: list[dict[str, Any]]) -> Page:
+    """Return the page of a car without a floor, of which the front floor is solved."""
+    return {
+        "floors": [], "floor": "", "state": state, "states": list(answers.states),
+        "engine": "none", "cautions": list(CAUTIONS), "calibration": None, "level": None,
+        "answer": f"No floor in this project. {fronts[0]['text']}", "notices": [],
+        "handles": None, "loads": [], "sweep": None, "field": None, "prices": None,
+        "fronts": fronts, "strakes": [], "levers": [], "flows": None, "trails": [], "cause": None,
     }  # fmt: skip
 
 

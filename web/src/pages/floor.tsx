@@ -245,7 +245,7 @@ function FloorView({ tree }: { tree: FloorTree }) {
         </div>
       </div>
       {refusal.value && <RefusedNote refusal={refusal.value} />}
-      {!field && !refusal.value && <Busy what="Solving the floor" />}
+      {!field && !refusal.value && tree.floors.length > 0 && <Busy what="Solving the floor" />}
       {field && h && (
         <>
           <FloorPlan field={field} front={h.front_m} exit={h.exit_m} half={h.half_width_m} tail={h.tail_half_m}
@@ -255,7 +255,7 @@ function FloorView({ tree }: { tree: FloorTree }) {
         </>
       )}
       <div class="floor-split">
-        <LoadTable tree={tree} live={live.value} flows={flows} />
+        {tree.floors.length > 0 && <LoadTable tree={tree} live={live.value} flows={flows} />}
         {tree.sweep && <SweepChart sweep={tree.sweep} engine={tree.engine} now={now} live={live.value} isMoved={isMoved} />}
       </div>
       {live.value && <Notices notices={live.value.notices} />}

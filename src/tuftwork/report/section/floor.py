@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
+from tuftwork.car import Splitter
 from tuftwork.plot.floor import floor_pressure, nose_sweep, ride_height_sweep
 from tuftwork.plot.style import house_style, new_figure
 from tuftwork.report.figure import PAPER
@@ -66,7 +67,18 @@ def floor_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any
                 },
             }
         )
-    return {"sheets": sheets} if sheets else None
+    alone = [] if floors_of(answers.project) else _alone(answers, state, folder)
+    return {"sheets": sheets, "alone": alone} if sheets or alone else None
+
+
+def _alone(answers: Answers, state: str, folder: Path) -> list[dict[str, Any]]:
+    """Return the sheet of front floors in a car without a floor."""
+    if not any(isinstance(p, Splitter) and p.channel is not None for p in answers.project.parts):
+        return []
+    page = floor_page(answers, "", state)
+    fronts = _fronts(page["fronts"], 0, folder)
+    keys = ("state", "answer", "cautions")
+    return [{key: page[key] for key in keys} | {"fronts": fronts}] if fronts else []
 
 
 def _fronts(rows: list[dict[str, Any]], number: int, folder: Path) -> list[dict[str, Any]]:
