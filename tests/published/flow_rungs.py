@@ -230,6 +230,94 @@ def duct_cylinder_pulse(diameter: int, speed: float, backend: Backend = CPU):
     }
 
 
+# The cylinder across a square duct, Schäfer & Turek 1996: 2.5 × 0.41 × 0.41 m, at (0.5, 0.2) m.
+
+
+@dataclass(frozen=True, kw_only=True)
+class SquareDuctCylinder:
+    """The duct with ``diameter`` cells over the cylinder, mean speed ``speed``."""
+
+    diameter: int
+    reynolds: float
+    speed: float
+    length: float = 25.0
+
+    @property
+    def rows(self) -> int:
+        return round(4.1 * self.diameter)
+
+    def profile(self) -> np.ndarray:
+        """Product of two parabolas, 9/4 of the mean at most. Shape (3, n + 1, n + 1)."""
+        y = np.arange(self.rows + 1) - 0.5
+        one = np.maximum(6 * y * (self.rows - y) / self.rows**2, 0.0)
+        u = self.speed * one * one[:, None]
+        return np.stack([u, 0 * u, 0 * u])
+
+    def setup(self) -> Setup:
+        d, n = self.diameter, self.rows
+        shape = (round(self.length * d) + 1, n + 1, n + 1)
+        removed = np.zeros(shape[::-1], np.uint8)
+        label = np.zeros_like(removed)
+        removed[0], removed[:, 0], removed[:, :, 0] = 1, 1, 1
+        label[:, :, 0] = 2
+        ring = circle(5 * d + 0.5, 2 * d + 0.5, d / 2, 180)
+        from tuftwork.shape.loft import loft
+
+        rings = [np.column_stack([ring, np.full(len(ring), z)]) for z in (-2.0, n + 3.0)]
+        mesh = loft("cylinder", np.array(rings))
+        body = Body(triangles=mesh.vertices[mesh.faces], surface=1)
+        centre, fall = 0.5 * n + 0.5, 4.0 / n**2
+        inflow = Surface(
+            name="inflow", velocity=(2.25 * self.speed, 0.0, 0.0),
+            centre=(0.0, centre, centre), fall=(0.0, fall, fall),
+        )  # fmt: skip
+        mark, links = wrap_bodies(
+            shape, [body], (Surface(name="walls"), Surface(name="cylinder"), inflow), skin=0.0,
+            surroundings=removed, around_label=label,
+        )  # fmt: skip
+        return Setup(
+            shape=shape, viscosity=self.speed * d / self.reynolds, mark=mark, walls=links,
+            profile=self.profile(),
+            sponge=(fading(shape[0], 2 * d), np.zeros(shape[1]), np.zeros(shape[2])),
+        )  # fmt: skip
+
+    def pressure_step(self, engine: AbstractEngine) -> float:
+        """Pressure between front and rear point half way across, for ρ = 1 and 0.2 m/s."""
+        d, k = self.diameter, (self.rows + 1) // 2
+        rows = engine.moments().density[k : k + 1, 2 * d : 2 * d + 2].mean(axis=(0, 1))
+        ahead, behind = round(4.5 * d), round(5.5 * d) + 1
+        share = np.array([1.875, -1.25, 0.375])  # to the wall, half a cell from the first centre
+        front = share @ rows[[ahead, ahead - 1, ahead - 2]]
+        rear = share @ rows[[behind, behind + 1, behind + 2]]
+        return float((front - rear) / 3 / self.speed**2 * 0.2**2)
+
+
+def square_duct_cylinder(
+    diameter: int, reynolds: float, speed: float, through: float, backend: Backend = CPU,
+    *, length: float = 25.0,
+):  # fmt: skip
+    """3D-1Z (Re 20) and 3D-2Z (Re 100), steady inflow: ends of drag and lift after ``through``.
+
+    ``through``: passages of the duct at the mean speed; the last quarter of them is looked at.
+    """
+    case = SquareDuctCylinder(diameter=diameter, reynolds=reynolds, speed=speed, length=length)
+    engine = build_engine(case.setup(), *backend)
+    engine.start_uniform()
+    steps = round(through * length * diameter / speed)
+    every = max(2, 2 * round(diameter / speed / 40))
+    sampled(engine, 1, round(0.75 * steps), 100)
+    force = sampled(engine, 1, round(0.25 * steps), every)
+    drag, lift = (force[:, :2] / (0.5 * speed**2 * diameter * case.rows)).T
+    lift = smooth(lift, 3)
+    swing = float(np.ptp(lift))
+    return {
+        "drag": float(drag.mean()), "drag_max": float(smooth(drag, 3).max()),
+        "lift": float(lift.mean()), "lift_max": float(lift.max()), "lift_min": float(lift.min()),
+        "pressure": case.pressure_step(engine),
+        "strouhal": frequency(lift, every * speed / diameter) if swing > 1e-3 else float("nan"),
+    }  # fmt: skip
+
+
 # The cylinder in free air: the stream is prescribed all round.
 
 

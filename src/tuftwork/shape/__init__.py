@@ -1,5 +1,6 @@
 """Geometry: imported meshes mended or refused, lofts, the reference bluff body, a generic car."""
 
+from tuftwork.shape.diffuser_body import diffuser_bluff_body
 from tuftwork.shape.generic import KINDS, GenericCar, generic_car, generic_numbers
 from tuftwork.shape.loft import block, drum, loft, reference_bluff_body
 from tuftwork.shape.mesh import (
@@ -18,6 +19,7 @@ __all__ = [
     "at_ride_heights",
     "block",
     "check_mesh",
+    "diffuser_bluff_body",
     "drum",
     "frontal_area",
     "generic_car",

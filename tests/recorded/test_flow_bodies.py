@@ -1,0 +1,128 @@
+"""Recorded runs of the lattice flow on a card: the diffuser body, and the channel's profile.
+
+What is recorded is this package's own; what it is held against is printed, and named beside it.
+The runs themselves come from the functions of tests/published/flow_bodies.py and flow_rungs.py.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+HERE = Path(__file__).parent / "data"
+PRINTED = Path(__file__).parents[1] / "published" / "data"
+
+
+def table(path: Path) -> np.ndarray:
+    return np.genfromtxt(
+        (line for line in path.read_text("utf-8").splitlines() if not line.startswith("#")),
+        delimiter=",", names=True, dtype=None, encoding=None,
+    )  # fmt: skip
+
+
+def falling() -> np.ndarray:
+    """The 17° ramp with 4 mm cells, each height from the higher one before it."""
+    rows = table(HERE / "flow_diffuser_body.csv")
+    rows = rows[(rows["angle"] == 17) & (rows["under"] == 4)]
+    is_lower = np.isnan(rows["from"]) | (rows["from"] > rows["height"])
+    return rows[is_lower]
+
+
+def at(rows: np.ndarray, height: float) -> np.void:
+    return rows[np.argmin(np.abs(rows["height"] - height))]
+
+
+def test_downforce_peaks_at_the_printed_height() -> None:
+    # D33 (memory, low): h/d 0.2 +- 0.05
+    rows = falling()
+    assert abs(float(rows["height"][np.argmax(rows["downforce"])]) - 0.20) <= 0.05
+
+
+def test_downforce_has_one_maximum() -> None:
+    # D38 (seen, regimes): rises as the height falls, then falls; two standard errors are allowed
+    rows = falling()
+    top = int(np.argmax(rows["downforce"]))
+    rise = np.diff(rows["downforce"])
+    allowed = 2 * np.hypot(rows["error"][1:], rows["error"][:-1])
+    assert np.all(rise[:top] > -allowed[:top])
+    assert np.all(rise[top:] < allowed[top:])
+
+
+def test_attached_then_dead_air_on_the_ramp_then_one_side_lost() -> None:
+    # D30 (seen in the abstract): enhancement, symmetric, attached; maximum, separation on the ramp,
+    # symmetric; reduction, asymmetric
+    rows, lines = falling(), table(HERE / "flow_diffuser_pressure.csv")
+    on_ramp = (lines["x"] > 0.85) & (lines["x"] < 1.25)
+    high, peak, low = at(rows, 0.22), at(rows, 0.19), at(rows, 0.10)
+    assert lines["speed_17_022"][on_ramp].min() > 0.5
+    assert lines["speed_17_019"][on_ramp].min() < 0.2
+    assert high["reversed_left"] == high["reversed_right"] == 0
+    assert abs(peak["reversed_left"] - peak["reversed_right"]) < 0.01
+    assert low["downforce"] < peak["downforce"]
+    assert low["reversed_left"] - low["reversed_right"] > 0.2
+
+
+def test_the_side_that_is_lost_loses_suction_in_the_ramps_first_half() -> None:
+    # D32 (seen in the abstract of 2001)
+    lines = table(HERE / "flow_diffuser_pressure.csv")
+    first = (lines["x"] > 0.80) & (lines["x"] < 1.05)
+    peak = np.abs(lines["left_17_019"] - lines["right_17_019"])[first]
+    low = (lines["left_17_01"] - lines["right_17_01"])[first]
+    assert peak.max() < 0.1
+    assert low.mean() > 0.15
+
+
+@pytest.mark.xfail(strict=True, reason="miss: 11 % lost at h/d 0.1 against a quarter")
+def test_a_quarter_is_lost_at_half_the_peaks_height() -> None:
+    # D30, size from memory
+    rows = falling()
+    assert at(rows, 0.10)["downforce"] <= 0.75 * rows["downforce"].max()
+
+
+def profile(re_tau: int, half: int) -> np.ndarray:
+    rows = table(HERE / "flow_channel_profile.csv")
+    return rows[(rows["re_tau"] == re_tau) & (rows["half"] == half)]
+
+
+MODEL = 0.04
+"""Half of what friction is allowed with a modelled wall, 8 %: u+ goes with its root."""
+
+
+def against_moser(half: int, rows: slice) -> float:
+    """Largest error of u+ against the printed profile at y+ above 30."""
+    ours = profile(395, half)[rows]
+    ours = ours[(ours["y_plus"] > 30) & (ours["y_plus"] < 390)]
+    printed = table(PRINTED / "moser1999_retau395.csv")
+    y, u = printed["y_plus"], printed["U_plus"]
+    expected = np.interp(np.log(ours["y_plus"]), np.log(y[1:]), u[1:])
+    return float(np.abs(ours["u_plus"] / expected - 1).max())
+
+
+MISS_24 = pytest.mark.xfail(strict=True, reason="miss: 4.9 % high against 4 %")
+
+
+@pytest.mark.parametrize("half", [16, pytest.param(24, marks=MISS_24), 32])
+def test_the_channel_has_its_printed_profile_beyond_the_layer(half: int) -> None:
+    # Moser, Kim and Mansour 1999 (seen), true Re_tau 392
+    assert against_moser(half, slice(4, None)) < MODEL
+
+
+def test_the_profile_follows_the_log_law_where_that_is_stated() -> None:
+    # L64, Lee and Moser 2015 (memory, high): kappa 0.384, B 4.27 at y+ > 350, y/h < 0.16
+    ours = profile(5200, 32)
+    span = ours["y_plus"][-1] * 32 / 31.5
+    inside = (ours["y_plus"] > 350) & (ours["y_plus"] < 0.16 * span)
+    law = np.log(ours["y_plus"][inside]) / 0.384 + 4.27
+    assert inside.sum() >= 3
+    assert np.abs(ours["u_plus"][inside] / law - 1).max() < MODEL
+
+
+@pytest.mark.xfail(strict=True, reason="miss: kappa 0.21, B -9.6 against 0.384, 4.27")
+def test_the_profile_has_the_slope_of_the_log_law() -> None:
+    # L64: +- 0.004 and 0.1
+    ours = profile(5200, 32)
+    span = ours["y_plus"][-1] * 32 / 31.5
+    inside = (ours["y_plus"] > 350) & (ours["y_plus"] < 0.16 * span)
+    slope, start = np.polyfit(np.log(ours["y_plus"][inside]), ours["u_plus"][inside], 1)
+    assert abs(1 / slope - 0.384) < 0.004
+    assert abs(start - 4.27) < 0.1
