@@ -148,13 +148,13 @@ def sweep(
     """Run many cases of the 3-D flow; what is done is not run again, what failed is told."""
     from tuftwork.files import read_project
     from tuftwork.study.flow.page import CAUTION
-    from tuftwork.study.flow.sweep import run_sweep, spread_cases, swept_rows
+    from tuftwork.study.flow.sweep import listed, run_sweep, spread_cases, swept_rows
 
     opened = read_project(project)
     names = tuple(case or ())
     values = {"front": front, "rear": rear, "yaw": yaw}
     if any(values.values()):
-        asked = {name: _listed(text) for name, text in values.items()}
+        asked = {name: listed(text) for name, text in values.items()}
         opened, spread = spread_cases(opened, base, asked)
         names += spread
     found = run_sweep(
@@ -176,13 +176,6 @@ def sweep(
         show_lines({r["why_not"]: None for r in rows if r["why_not"]})
         show_lines([CAUTION])
     return 0 if all(one.is_done for one in found) else NO
-
-
-def _listed(text: str) -> list[str]:
-    """Return the values of a list such as ``30,40,50 mm``; a unit at the end holds for all."""
-    parts = [part.strip() for part in text.split(",") if part.strip()]
-    unit = parts[-1].lstrip("+-−.0123456789").strip() if parts else ""
-    return [p if p[-1].isalpha() or p.endswith("°") else f"{p} {unit}".strip() for p in parts]
 
 
 @command("flow show")

@@ -156,6 +156,10 @@ OPEN_LIVE: Mapping[str, str] = {
     "flow_cancel": "tuftwork.study.flow.live:cancel_live",
     "flow_add": "tuftwork.study.flow.live:add_live",
     "flow_view": "tuftwork.study.flow.live:view_live",
+    "flow_spread": "tuftwork.study.flow.sweep_live:spread_live",
+    "flow_sweep": "tuftwork.study.flow.sweep_live:sweep_live",
+    "flow_sweep_start": "tuftwork.study.flow.sweep_live:sweep_start_live",
+    "flow_sweep_stop": "tuftwork.study.flow.sweep_live:sweep_stop_live",
     "log_cure": "tuftwork.study.trial.take:cure_live",
     "log_roles": "tuftwork.study.trial.roles:roles_live",
 }

@@ -1,38 +1,27 @@
 """A sweep of the 3-D flow: spread, run, stopped, gone on with, registered; on Dask too."""
 
+import os
 import signal
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.unit.study.flow_car import flow_car
 
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.files import read_project
+from tuftwork.study import Bench
 from tuftwork.study.flow import sweep as module
 from tuftwork.study.flow.case import built_case, run_named
 from tuftwork.study.flow.desk import Desk
 from tuftwork.study.flow.sighting import sighted_rows
 from tuftwork.study.flow.sweep import run_sweep, spread_cases, swept_rows
+from tuftwork.study.flow.sweep_desk import built_cases, is_sweeping, stop_sweep, sweep_tree
 
-TEXT = """
-form = 1
-[about]
-title = "A small car"
-[car]
-name = "Small"
-wheelbase = "2.6 m"
-frontal_area = "1.9 m^2"
-[[mass_states]]
-name = "race"
-mass = "900 kg"
-front_weight = "48 %"
-ride_height_front = "300 mm"
-ride_height_rear = "310 mm"
-[weather]
-temperature = "15 °C"
-[study]
-speeds = ["150 km/h"]
+TEXT = (
+    flow_car()
+    + """
 [flow]
 generic = "coupe"
 numbers = { ride_height_front = "300 mm", ride_height_rear = "310 mm", splitter_length = "0 m", \
@@ -44,6 +33,7 @@ speed = "150 km/h"
 cell = "110 mm"
 longest = 6.0
 """
+)
 
 
 @pytest.fixture
@@ -130,6 +120,78 @@ def test_what_a_sweep_gave_feeds_the_models_with_its_bias(project: Path, ran: li
 def test_a_scheduler_whose_workers_do_not_see_the_folder_is_told(tmp_path: Path) -> None:
     task = module._Task(folder=str(tmp_path / "gone"), name="x", cards=1, place=0, threads=0)
     assert "on a disk that all share" in module.run_one(task)["text"]
+
+
+def test_a_sweep_told_to_stop_ends_and_goes_on_when_started_again(
+    project: Path, ran: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _, names = spread_cases(read_project(project), "", {"yaw": ["0", "3", "4"]})
+    bench = Bench(project, runs_itself=False)
+    seen: list[dict[str, Any]] = []
+    inner = module.run_case
+
+    def run_case(*args: Any, **more: Any) -> dict[str, Any]:
+        seen.append(sweep_tree(bench))
+        assert stop_sweep(project, built_cases(bench))
+        return inner(*args, **more)
+
+    monkeypatch.setattr(module, "run_case", run_case)
+    found = run_sweep(project, names)
+    assert [one.state for one in found] == ["done", "cancelled", "cancelled"]
+    assert "stopped before it began" in found[1].text
+    (during,) = seen
+    assert during["is_going"]
+    assert (during["done"], during["count"], during["left"]) == (0, 3, 1)  # the base is not in it
+    assert [row["state"] for row in during["rows"]] == ["not run", *["waiting"] * 3]
+    monkeypatch.setattr(module, "run_case", inner)
+    assert [one.state for one in run_sweep(project, names)] == ["was done", "done", "done"]
+    assert not is_sweeping(project)
+
+
+def test_the_page_has_a_row_for_every_case_with_its_loads(project: Path, ran: list[str]) -> None:
+    bench = Bench(project, runs_itself=False)
+    answer, _ = bench.live({"do": "flow_spread", "front": "290, 300 mm", "yaw": "0, 6"})
+    assert len(answer["names"]) == 4
+    run_sweep(project, answer["names"])
+    tree = bench.live({"do": "flow_sweep"})[0]["sweep"]
+    rows = {row["name"]: row for row in tree["rows"]}
+    states = [row["state"] for row in tree["rows"]]
+    assert states == ["not run", "done", "failed", "done", "failed"]
+    done = rows["coarse, front 290 mm yaw 0 °"]
+    assert "290.0" in done["at"]
+    assert done["drag"]["low"] < done["drag"]["best"] < done["drag"]["high"]
+    assert bench.why(done["drag"]["why"])["steps"]
+    assert "diverged" in rows["coarse, front 290 mm yaw 6 °"]["text"]
+    assert tree["left"] == 3
+    assert bench.page("flow")["sweep"] == tree
+    with pytest.raises(InputError, match="needs front or rear"):
+        bench.live({"do": "flow_spread"})
+
+
+def test_a_sweep_is_started_once_and_told_to_stop_from_the_page(
+    project: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = Bench(project, runs_itself=False)
+    asked: list[list[str]] = []
+
+    class Popen:
+        pid = os.getpid()
+
+        def __init__(self, command: list[str], **_: Any) -> None:
+            asked.append(command)
+
+        def wait(self) -> int:
+            return 0
+
+    monkeypatch.setattr("tuftwork.study.flow.sweep_desk.subprocess.Popen", Popen)
+    tree = bench.live({"do": "flow_sweep_start"})[0]["sweep"]
+    assert tree["is_going"]
+    assert asked[0][-3:] == ["--case", "coarse", "--json"]
+    with pytest.raises(InputError, match="is running already"):
+        bench.live({"do": "flow_sweep_start"})
+    answer, _ = bench.live({"do": "flow_sweep_stop"})
+    assert answer["asked"]
+    assert answer["sweep"]["is_stopping"]
 
 
 @pytest.mark.filterwarnings("ignore")

@@ -28,9 +28,13 @@ const ENDS: Record<string, [number, number]> = {
   pressure: [-1.5, 1], friction: [0, 0.01], loss: [0, 1], speed: [0, 1.4],
 };
 const WORDS: Record<string, string> = {
-  pressure: "Cp, mean", friction: "friction coefficient", loss: "total pressure lost, share of q",
+  pressure: "pressure coefficient Cp", friction: "friction coefficient", loss: "total pressure lost, share of q",
   speed: "speed over car speed",
 };
+/** What is shown: means, or the last instant, where the record holds it. */
+type State = "mean" | "last";
+const INSTANT = ", one instant";
+const STATES = [["mean", "mean"], ["last", "one instant"]] as const;
 const scaleOf = (field: string): Scale => (field === "pressure" ? "pressure" : "even");
 
 /** The sheet's paper as it is now, and whether the sheet is dark. */
@@ -75,6 +79,8 @@ function Solid({ view }: { view: View }) {
   const canvas = useRef<HTMLCanvasElement>(null);
   const scene = useRef<Scene | null>(null);
   const field = useSignal<"pressure" | "friction">("pressure");
+  const state = useSignal<State>("mean");
+  const hasInstant = "pressure_last" in view.arrays;
   const more = useSignal({ vortices: false, lines: true, plane: -1 });
   const broken = useSignal("");
   const hand = useRef<{ x: number; y: number; shift: boolean } | null>(null);
@@ -98,10 +104,10 @@ function Solid({ view }: { view: View }) {
   useEffect(() => {
     const { rgb, dark } = sheet();
     scene.current?.show(
-      bodiesOf(view, field.value, more.value, rgb, dark),
+      bodiesOf(view, field.value, state.value, more.value, rgb, dark),
       rgb.map((v) => v / 255) as Rgb,
     );
-  }, [view, field.value, more.value, tone]);
+  }, [view, field.value, state.value, more.value, tone]);
   const turn = (azimuth: number, elevation: number) => {
     const made = scene.current;
     if (!made) return;
@@ -142,6 +148,9 @@ function Solid({ view }: { view: View }) {
       <div class="controls">
         <Choice label="Colour" value={field.value} options={[["pressure", "pressure"], ["friction", "friction"]]}
           onPick={(v) => (field.value = v)} />
+        {hasInstant && (
+          <Choice label="Surface" value={state.value} options={STATES} onPick={(v) => (state.value = v)} />
+        )}
         <fieldset class="ticks">
           <legend>Also show</legend>
           <Tick label="streamlines" on={more.value.lines} onTurn={(lines) => (more.value = { ...more.value, lines })} />
@@ -152,7 +161,7 @@ function Solid({ view }: { view: View }) {
           <select value={String(more.value.plane)}
             onChange={(e) => (more.value = { ...more.value, plane: Number(e.currentTarget.value) })}>
             <option value="-1">none</option>
-            {view.planes.map((p, k) => <option key={p.name} value={String(k)}>{p.name}</option>)}
+            {meansOf(view).map((p) => <option key={p.name} value={String(view.planes.indexOf(p))}>{p.name}</option>)}
           </select>
         </label>
         <div class="deeds" role="group" aria-label="Look from">
@@ -192,13 +201,21 @@ function Solid({ view }: { view: View }) {
           onPointerUp={() => (hand.current = null)}
           onPointerCancel={() => (hand.current = null)}
           onContextMenu={(event) => event.preventDefault()} />
-        <Legend field={field.value} />
+        <Legend field={field.value} note={state.value === "last" ? "one instant" : "mean"} />
         {(more.value.vortices || more.value.plane >= 0) && <Legend field="loss" />}
       </div>
       <p class="faint">Drag turns it, the wheel or + and − zoom, Shift and drag shift it.
         {more.value.vortices && ` Vortices: Q = ${write(view.vortex_level, 0)} (speed over length)².`}</p>
     </section>
   );
+}
+
+const meansOf = (view: View) => view.planes.filter((p) => !p.name.endsWith(INSTANT));
+
+/** The same plane in a state; the plane itself where the record does not hold that. */
+function inState(view: View, plane: number, state: State): number {
+  const twin = view.planes.findIndex((p) => p.name === view.planes[plane].name + INSTANT);
+  return state === "last" && twin >= 0 ? twin : plane;
 }
 
 function Tick({ label, on, onTurn }: { label: string; on: boolean; onTurn: (on: boolean) => void }) {
@@ -213,14 +230,14 @@ const whole = (block: Block) => new Uint32Array(block.buffer, block.byteOffset, 
 const reals = (block: Block) => block as Float32Array;
 
 function bodiesOf(
-  view: View, field: "pressure" | "friction", more: { vortices: boolean; lines: boolean; plane: number },
-  paper: Rgb, dark: boolean,
+  view: View, field: "pressure" | "friction", state: State,
+  more: { vortices: boolean; lines: boolean; plane: number }, paper: Rgb, dark: boolean,
 ): Body[] {
   const a = view.arrays;
   const table = (f: string) => tableOf(scaleOf(f), ENDS[f], dark, paper);
   const bodies: Body[] = [{
-    vertices: reals(a.vertices), faces: whole(a.faces), values: reals(a[field]), ends: ENDS[field],
-    table: table(field),
+    vertices: reals(a.vertices), faces: whole(a.faces), values: reals(a[state === "last" ? `${field}_last` : field]),
+    ends: ENDS[field], table: table(field),
   }];
   if (more.vortices)
     bodies.push({
@@ -234,7 +251,7 @@ function bodiesOf(
       table: table("speed"), lines: true, plain: ink,
     });
   }
-  if (more.plane >= 0) bodies.push({ ...sheetOf(view, more.plane, "loss"), ends: ENDS.loss, table: table("loss"), lines: false });
+  if (more.plane >= 0) bodies.push({ ...sheetOf(view, inState(view, more.plane, state), "loss"), ends: ENDS.loss, table: table("loss"), lines: false });
   return bodies;
 }
 
@@ -268,7 +285,7 @@ function sheetOf(view: View, n: number, field: string): { vertices: Float32Array
   return { vertices, faces: new Uint32Array(faces), values };
 }
 
-function Legend({ field }: { field: string }) {
+function Legend({ field, note }: { field: string; note?: string }) {
   const tone = colours.value;
   const [low, high] = ENDS[field];
   const stops = useMemo(() => {
@@ -286,7 +303,7 @@ function Legend({ field }: { field: string }) {
           {write(t, field === "friction" ? 3 : 1)}
         </span>
       ))}
-      <span class="name">{WORDS[field]}</span>
+      <span class="name">{WORDS[field]}{note ? `, ${note}` : ""}</span>
     </div>
   );
 }
@@ -296,8 +313,10 @@ function PlaneOf({ view }: { view: View }) {
   const canvas = useRef<HTMLCanvasElement>(null);
   const chosen = useSignal(0);
   const field = useSignal<"pressure" | "loss" | "speed">("loss");
+  const state = useSignal<State>("mean");
   const read = useSignal("");
-  const n = chosen.value;
+  const hasInstant = inState(view, chosen.value, "last") !== chosen.value;
+  const n = inState(view, chosen.value, state.value);
   const { axis, at } = view.planes[n];
   const across = reals(view.arrays[`plane${n} across`]);
   const up = reals(view.arrays[`plane${n} up`]);
@@ -333,9 +352,10 @@ function PlaneOf({ view }: { view: View }) {
         <label class="pick">
           <span class="name">Plane</span>
           <select value={String(n)} onChange={(e) => (chosen.value = Number(e.currentTarget.value))}>
-            {view.planes.map((p, k) => <option key={p.name} value={String(k)}>{p.name}</option>)}
+            {meansOf(view).map((p) => <option key={p.name} value={String(view.planes.indexOf(p))}>{p.name}</option>)}
           </select>
         </label>
+        {hasInstant && <Choice label="Time" value={state.value} options={STATES} onPick={(v) => (state.value = v)} />}
         <Choice label="Field" value={field.value}
           options={[["loss", "total pressure lost"], ["pressure", "pressure"], ["speed", "speed"]]}
           onPick={(v) => (field.value = v)} />
@@ -351,7 +371,7 @@ function PlaneOf({ view }: { view: View }) {
             read.value = `${first} ${write(across[Math.max(0, i)], 2)} m, ${second} ${write(up[Math.max(0, j)], 2)} m: ${
               Number.isFinite(value) ? write(value, 2) : "inside the car"}`;
           }} />
-        <Legend field={field.value} />
+        <Legend field={field.value} note={view.planes[n].name.endsWith(INSTANT) ? "one instant" : "mean"} />
       </div>
       <p class="faint">{axis} = {write(at, 2)} m; {first} to the right, {second} up. {read.value}</p>
     </section>

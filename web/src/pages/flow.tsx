@@ -4,13 +4,14 @@ import { useSignal } from "@preact/signals";
 import type { ComponentType } from "preact";
 import { useEffect, useMemo, useState } from "preact/hooks";
 import { duration, write } from "../number";
-import { line, place, revision, turn } from "../store";
+import { line, place, revision } from "../store";
 import type { Num, Refusal } from "../types";
 import { Choice, Slider } from "../widgets/control";
 import { StateWord } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
 import { Busy, Notices, RefusedNote } from "../widgets/state";
 import { type Block, latest, Refused } from "../wire";
+import { Cases, type Sweep, WORDS } from "./flow-cases";
 import { Page } from "./page";
 import { LineChart } from "./sections-draw";
 import "./flow.css";
@@ -93,13 +94,8 @@ interface Tree {
   cost: Cost;
   run: Run | null;
   result: Result | null;
+  sweep: Sweep;
 }
-
-const WORDS: Record<string, ["ok" | "doubt" | "wrong" | "faint", string]> = {
-  preparing: ["faint", "cutting the grid"], running: ["faint", "running"], finishing: ["faint", "writing the results"],
-  done: ["ok", "done"], cancelled: ["doubt", "stopped"], lost: ["doubt", "lost"], failed: ["wrong", "failed"],
-  refused: ["wrong", "refused"],
-};
 
 export function FlowSheet() {
   const { case: name = "" } = place.value.query;
@@ -196,10 +192,7 @@ function CaseOf({ tree }: { tree: Tree }) {
   };
   return (
     <>
-      {tree.cases.length > 1 && (
-        <Choice label="Case" value={tree.case} options={tree.cases.map((c) => [c.name, c.name] as const)}
-          onPick={(name) => turn({ case: name }, true)} />
-      )}
+      <Cases name={tree.case} tree={tree.sweep} asks={2000} />
       <section class="flow-set" aria-label="Set up">
         <div>
           <h2>Set up</h2>

@@ -88,7 +88,7 @@ class Desk:
             state: dict[str, Any] = json.loads((self.folder / _STATE).read_text("utf-8"))
         except (OSError, ValueError):
             return None
-        if state.get("state") in GOING and not _is_alive(int(state.get("pid", 0))):
+        if state.get("state") in GOING and not is_alive(int(state.get("pid", 0))):
             state["state"] = "lost"
             kept = "It goes on from its last checkpoint" if self.checkpoint.is_file() else (
                 "Nothing was saved yet: it starts afresh")  # fmt: skip
@@ -128,7 +128,8 @@ def _pair(found: SeriesMean | None) -> list[float] | None:
     return None if found is None else [found.mean, found.error]
 
 
-def _is_alive(pid: int) -> bool:
+def is_alive(pid: int) -> bool:
+    """Return whether a process is there."""
     if pid <= 0:
         return False
     if sys.platform == "win32":  # signal 0 would stop it there

@@ -42,8 +42,11 @@ def flow_page(bench: Any, case: str = "") -> Page:
     if project.flow is None or not project.flow.cases:
         return {"cases": [], "case": "", "text": _NONE_YET, "kinds": ["coupe", "prototype",
                 "open-wheeler"], "result": None, "run": None, "notices": []}  # fmt: skip
+    from tuftwork.study.flow.sweep_desk import sweep_tree  # it builds on this page
+
     run = run_named(project, case)
     tree: Page = {
+        "sweep": sweep_tree(bench),
         "cases": [_line(folder, project, other) for other in project.flow.cases],
         "case": run.name,
         "generic": project.flow.generic,

@@ -6,6 +6,7 @@ its stated bias; one that fails does not keep the others from running.
 """
 
 import os
+import re
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ from tuftwork.study.executor import Cluster, Executor, InLine, Processes
 from tuftwork.study.flow.case import built_case, flow_of, run_named
 from tuftwork.study.flow.desk import Desk, register_run, run_case
 from tuftwork.study.flow.sighting import flown_runs
+from tuftwork.study.flow.sweep_desk import begin_sweep, end_sweep, is_told_to_stop
 
 AXES = {
     "front": ("ride_height_front", "height", "mm"),
@@ -128,6 +130,15 @@ def _read(name: str, values: Sequence[str]) -> list[str]:
     return out
 
 
+def listed(text: str) -> list[str]:
+    """Return the values of a list such as ``30, 40, 50 mm``; a unit at the end holds for all."""
+    parts = [part.strip() for part in re.split("[,;]", text) if part.strip()]
+    unit = re.search(r"[a-zA-Z°]+$", parts[-1]) if parts else None
+    if unit is None:
+        return parts
+    return [p if p[-1].isalpha() or p.endswith("°") else f"{p} {unit.group()}" for p in parts]
+
+
 def run_sweep(
     folder: Path,
     names: Sequence[str] = (),
@@ -168,6 +179,7 @@ def run_sweep(
     wanted = list(names) or [case.name for case in flow_of(opened.project).cases]
     if not wanted:
         raise NotCovered("No case for the 3-D flow yet. Add [[flow.cases]] with speed and cell.")
+    begin_sweep(folder, tuple(dict.fromkeys(wanted)))
     found: dict[str, Swept] = {}
     open_names = []
     for name in dict.fromkeys(wanted):
@@ -178,12 +190,19 @@ def run_sweep(
             tell(found[name], len(found), len(set(wanted)))
         else:
             open_names.append(name)
-    for name, state in _outcomes(folder, open_names, (scheduler, at_once, cards)):
-        if state["state"] == "done":
-            found[name] = _registered(folder, name, "done")
-        else:
-            found[name] = Swept(name=name, state=state["state"], text=state["text"])
-        tell(found[name], len(found), len(set(wanted)))
+    try:
+        for name, state in _outcomes(folder, open_names, (scheduler, at_once, cards)):
+            if state["state"] == "done":
+                found[name] = _registered(folder, name, "done")
+            else:
+                found[name] = Swept(name=name, state=state["state"], text=state["text"])
+            tell(found[name], len(found), len(set(wanted)))
+    except Cancelled:
+        for name in open_names:
+            text = "the sweep was stopped before it began"
+            found.setdefault(name, Swept(name=name, state="cancelled", text=text))
+    finally:
+        end_sweep(folder)
     return tuple(found[name] for name in dict.fromkeys(wanted))
 
 
@@ -205,7 +224,7 @@ def _outcomes(folder: Path, names: Sequence[str], how: tuple[str, int, int]) -> 
     elif at_once > 1:
         where = Processes(min(at_once, len(names)))
     try:
-        for index, state in where.each(run_one, tasks):
+        for index, state in where.each(run_one, tasks, lambda: is_told_to_stop(folder)):
             yield names[index], state
     finally:
         if isinstance(where, Cluster):

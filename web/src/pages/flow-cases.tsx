@@ -1,0 +1,162 @@
+/** Many cases of the 3-D flow: how each stands, its loads, one sweep over what is left. */
+
+import { useSignal } from "@preact/signals";
+import { useEffect } from "preact/hooks";
+import { line, revision, turn } from "../store";
+import type { Num, Refusal } from "../types";
+import { StateWord } from "../widgets/mark";
+import { NumberText } from "../widgets/num";
+import { RefusedNote } from "../widgets/state";
+import { Refused } from "../wire";
+
+interface CaseRow {
+  name: string;
+  state: string;
+  at: string;
+  text: string;
+  progress: number | null;
+  evidence: string;
+  front: Num | null;
+  rear: Num | null;
+  drag: Num | null;
+}
+export interface Sweep {
+  rows: CaseRow[];
+  is_going: boolean;
+  is_stopping: boolean;
+  done: number;
+  count: number;
+  left: number;
+}
+
+export const WORDS: Record<string, ["ok" | "doubt" | "wrong" | "faint", string]> = {
+  preparing: ["faint", "cutting the grid"], running: ["faint", "running"], finishing: ["faint", "writing the results"],
+  done: ["ok", "done"], cancelled: ["doubt", "stopped"], lost: ["doubt", "lost"], failed: ["wrong", "failed"],
+  refused: ["wrong", "refused"], waiting: ["faint", "waiting"], "not run": ["faint", "not run"],
+  older: ["doubt", "other settings"],
+};
+const AXES: ["front" | "rear" | "yaw", string, string][] = [
+  ["front", "Front ride heights, mm", "30, 40, 50"], ["rear", "Rear ride heights, mm", "50, 60"], ["yaw", "Yaw, °", "0, 3, 6"],
+];
+
+export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: number }) {
+  const sweep = useSignal<Sweep>(tree);
+  const refusal = useSignal<Refusal | null>(null);
+  const told = useSignal("");
+  const values = useSignal({ front: "", rear: "", yaw: "" });
+  useEffect(() => {
+    sweep.value = tree;
+  }, [tree]);
+  const ask = async (request: Record<string, unknown>) => {
+    try {
+      const { header } = await line.ask(request);
+      const found = header as unknown as { sweep: Sweep; names?: string[] };
+      refusal.value = null;
+      sweep.value = found.sweep;
+      return found;
+    } catch (why) {
+      if (!(why instanceof Refused)) throw why;
+      refusal.value = why.refusal;
+      return null;
+    }
+  };
+  const { rows, is_going: going, is_stopping: stopping, done, count, left } = sweep.value;
+  useEffect(() => {
+    if (!going) return;
+    const stateOf = (s: Sweep) => s.rows.find((row) => row.name === name)?.state;
+    const before = stateOf(sweep.value);
+    const timer = window.setInterval(() => {
+      void ask({ do: "flow_sweep" }).then((found) => {
+        // what a case gave is read anew when it ends, or when the sweep does
+        if (found && (!found.sweep.is_going || stateOf(found.sweep) !== before)) revision.value += 1;
+      });
+    }, asks);
+    return () => window.clearInterval(timer);
+  }, [going, name]);
+  const spread = async () => {
+    const found = await ask({ do: "flow_spread", case: name, ...values.value });
+    if (!found?.names) return;
+    told.value = `${found.names.length} cases stand in the project for these values.`;
+    values.value = { front: "", rear: "", yaw: "" };
+    revision.value += 1;
+  };
+  const many = rows.length > 1;
+  return (
+    <section class="flow-cases" aria-label="Cases">
+      {many && <h2>Cases</h2>}
+      {many && (
+        <div class="scroll" tabIndex={0} role="region" aria-label="Cases and their loads">
+          <table>
+            <caption>m², each with its statistical error and the stated bias; choose one to see it below</caption>
+            <thead>
+              <tr><th scope="col">Case</th><th scope="col">At</th><th scope="col" class="front">CzSf</th>
+                <th scope="col" class="rear">CzSr</th><th scope="col">CxS</th><th scope="col">State</th></tr>
+            </thead>
+            <tbody>
+              {rows.map((row) => <CaseLine key={row.name} row={row} isShown={row.name === name} />)}
+            </tbody>
+          </table>
+        </div>
+      )}
+      {going && (
+        <div class="runbar">
+          <span class="what">{stopping ? "Stopping at the next sample" : `Sweep: ${done} of ${count} done`}</span>
+          <div class="track" role="progressbar" aria-label="Progress of the sweep" aria-valuenow={done} aria-valuemin={0}
+            aria-valuemax={count}>
+            <span style={{ width: `${count ? (100 * done) / count : 0}%` }} />
+          </div>
+          <button type="button" class="do quiet" disabled={stopping} onClick={() => void ask({ do: "flow_sweep_stop" })}>
+            Stop the sweep
+          </button>
+        </div>
+      )}
+      {many && !going && left > 0 && (
+        <div class="deeds">
+          <button type="button" class="do quiet" onClick={() => void ask({ do: "flow_sweep_start" })}>
+            {left === 1 ? "Run the one that is left" : `Run the ${left} that are left`}
+          </button>
+          <span class="faint">One after the other; what was stopped goes on from its checkpoint.</span>
+        </div>
+      )}
+      {told.value && <p class="faint" role="status">{told.value}</p>}
+      <details class="flow-spread">
+        <summary>Spread ride heights or yaw from “{name}”</summary>
+        <form onSubmit={(event) => {
+          event.preventDefault();
+          void spread();
+        }}>
+          {AXES.map(([axis, label, sample]) => (
+            <label key={axis} class="field">
+              {label}
+              <input type="text" value={values.value[axis]} placeholder={sample}
+                onInput={(e) => (values.value = { ...values.value, [axis]: e.currentTarget.value })} />
+            </label>
+          ))}
+          <button type="submit" class="do quiet">Write the cases</button>
+        </form>
+        <p class="faint">Every combination becomes a case of the project, otherwise like this one; what is left empty stays.</p>
+      </details>
+      {refusal.value && <RefusedNote refusal={refusal.value} />}
+    </section>
+  );
+}
+
+function CaseLine({ row, isShown }: { row: CaseRow; isShown: boolean }) {
+  const [tone, word] = WORDS[row.state] ?? ["faint", row.state];
+  const share = row.progress === null ? "" : ` ${Math.round(100 * row.progress)} %`;
+  return (
+    <tr class={isShown ? "on" : ""}>
+      <th scope="row">
+        <button type="button" class="tag" aria-current={isShown ? "true" : undefined}
+          onClick={() => turn({ case: row.name }, true)}>
+          {row.name}
+        </button>
+      </th>
+      <td class="words">{row.at}</td>
+      {(["front", "rear", "drag"] as const).map((key) => (
+        <td key={key}>{row[key] ? <NumberText number={row[key]} label={`${row.name}, ${key}`} stack /> : "–"}</td>
+      ))}
+      <td class="words"><StateWord word={word + share} tone={tone} />{row.text && <small>{row.text}</small>}</td>
+    </tr>
+  );
+}
