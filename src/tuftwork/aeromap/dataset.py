@@ -1,6 +1,7 @@
 """The map as a labelled data set: CF-style attributes, units, signs, ranges, origin per cell."""
 
 from dataclasses import fields
+from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -140,7 +141,29 @@ def from_dataset(dataset: "xr.Dataset") -> AeroMap:
     if written != made.digest:
         limit = f"the numbers give {made.digest[:20]}…: they were changed after writing"
         raise InputError("checksum", f"{written[:20]}…", "", limit)
+    whole = attributes.get(WHOLE)
+    if whole is not None and str(whole) != whole_checksum(dataset):
+        limit = "numbers beside the axle loads were changed after writing"
+        raise InputError(WHOLE, f"{str(whole)[:20]}…", "", limit)
     return made
+
+
+WHOLE = "checksum_whole"
+"""Attribute with the checksum of every number, where a map holds more than axle loads."""
+
+
+def whole_checksum(dataset: "xr.Dataset") -> str:
+    """Return the checksum of every number of a data set, side force, moments and flow included."""
+    made = sha256()
+    for name in sorted(str(n) for n in dataset.variables):
+        values = np.ascontiguousarray(dataset[name].to_numpy())
+        if values.dtype.kind not in "fiub":
+            continue
+        made.update(f"{name}{dataset[name].dims}{values.shape}".encode())
+        # one bit pattern for every number that is none
+        plain = values.astype("<f8")
+        made.update(np.where(np.isnan(plain), np.nan, plain).tobytes())
+    return f"sha256:{made.hexdigest()}"
 
 
 _AIR_UNITS = {"speed": "m s-1", "density": "kg m-3", "viscosity": "Pa s"}

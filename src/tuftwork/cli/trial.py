@@ -242,6 +242,10 @@ def agree(
     memo: Annotated[
         bool, typer.Option("--memo", help="Write the correlation memo as PDF into out/.")
     ] = False,
+    learned: Annotated[
+        bool,
+        typer.Option("--map", help="Write the map with the learned bias into out/learned-map.nc."),
+    ] = False,
     as_json: JsonOption = False,
 ) -> int:
     """Hold the model against a test day: both ranges, what was learned, what to test next."""
@@ -254,6 +258,11 @@ def agree(
         from tuftwork.report.runsheet import write_memo
 
         written = write_memo(bench, day)
+    if learned:
+        from tuftwork.study.trial.learned_map import write_learned_map
+
+        target = bench.folder / "out" / "learned-map.nc"
+        written |= {"map": write_learned_map(bench.answers, target, day)}
     if as_json:
         print_json(page | {"written": written})
         return _verdict(page)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tuftwork.aeromap.budget import car_loads
-from tuftwork.aeromap.dataset import to_dataset
+from tuftwork.aeromap.dataset import WHOLE, to_dataset, whole_checksum
 from tuftwork.aeromap.map import FIELDS, AeroMap, MapHeader
 from tuftwork.aeromap.part import draws_of
 from tuftwork.files.atomic import write_atomic
@@ -67,6 +67,7 @@ def write_survey(
             if at == 0:
                 dataset = _with_blanking(_with_devices(dataset, answers), answers)
                 dataset.attrs["slices"] = ", ".join(map(group_of, plan.survey.slices[1:]))
+            dataset.attrs[WHOLE] = whole_checksum(dataset)
             group = None if at == 0 else group_of(attitude)
             pressed = {"zlib": True, "complevel": 4, "shuffle": True}
             encoding = {n: pressed for n, v in dataset.data_vars.items() if v.dtype.kind in "fi"}

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from tests.unit.study.small_car import STATES, small_car, write_small_car
 
+from tuftwork.aeromap.dataset import from_dataset
 from tuftwork.aeromap.surrogate import fit_surrogate, next_run, with_factor
 from tuftwork.errors import Cancelled, FileFault, InputError
 from tuftwork.files.map import read_map
@@ -296,6 +297,22 @@ def test_slices_stand_in_the_file_and_go_the_way_they_must(sliced: Path) -> None
         # the coolers' share of the car's speed is an input: the flow goes with the speed
         assert level(slow, "cooling_flow") == pytest.approx(flow * 120 / 3.6 / speed, rel=1e-6)
         assert slow.attrs["made_at_speed"] == pytest.approx(120 / 3.6)
+
+
+def test_a_number_changed_anywhere_in_the_file_is_told(sliced: Path) -> None:
+    for group in (None, "yaw_3.0"):
+        with opened(sliced, group) as held:
+            whole = held.load()
+        assert from_dataset(whole).digest == whole.attrs["checksum"]
+        for name in ("CyS_best", "CnSL_low", "cooling_flow_high", "method", "CzS_between"):
+            changed = whole.copy(deep=True)
+            changed[name][0, 1, 1] += 1
+            with pytest.raises(InputError, match="beside the axle loads"):
+                from_dataset(changed)
+        changed = whole.copy(deep=True)
+        changed["CzSf"][0, 1, 1, 0] += 1e-9
+        with pytest.raises(InputError, match="changed after writing"):
+            from_dataset(changed)
 
 
 def test_how_good_the_reading_is_stands_with_the_map(sliced: Path) -> None:

@@ -7,10 +7,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tuftwork.demo.truth import true_ride
+from tuftwork.aeromap.interpolate import evaluate
+from tuftwork.aeromap.map import map_surface
+from tuftwork.demo.truth import true_loads, true_ride
 from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.files import read_project
+from tuftwork.files.map import read_map
+from tuftwork.quantity import ORIGINS
 from tuftwork.study import Bench
+from tuftwork.study.trial.learned_map import write_learned_map
 from tuftwork.study.trial.take import cure_live, take_cures, undo_cures
 
 TRUE_REAR_220 = true_ride(220 / 3.6, np.radians(8.0))[2].rear
@@ -101,6 +106,31 @@ def test_agreement_ranks_learns_and_says_what_to_test(halyard: Bench) -> None:
     field = page["bias"]["rear"]
     assert 0.02 < field["measured_share"] < 0.6
     assert np.shape(field["best"]) == np.shape(field["doubt"]) == np.shape(field["origin"])
+
+
+def test_the_learned_map_is_a_file_that_agrees_with_page_and_truth(
+    halyard: Bench, tmp_path: Path
+) -> None:
+    made = read_map(Path(write_learned_map(halyard.answers, tmp_path / "learned.nc")))
+    at = made.place("as raced")
+    measured = made.origin[at] == ORIGINS.index("measured")
+    assert 0.0 < measured.mean() < 1.0
+    path = halyard.page("agreement")["path"]
+    surface = map_surface(made, "as raced")
+    for row in path:
+        here = np.array([row["front_mm"]]) / 1e3, np.array([row["rear_mm"]]) / 1e3
+        front, rear, _ = (np.median(f) for f in evaluate(surface, *here))
+        # the page asks the models there, the map lies between its nodes: a cliff away by 0.02 m²
+        assert front == pytest.approx(row["front"]["best"], abs=0.02)
+        assert rear == pytest.approx(row["rear"]["best"], abs=0.03)
+    # where the day measured, the planted loads lie within what is left of doubt and cells
+    away = []
+    for i, j in np.argwhere(measured):
+        true = true_loads(float(made.front[i]), float(made.rear[j]), np.radians(8.0))
+        away.append(np.median(made.downforce_front[at, i, j]) - true.front)
+    assert np.sqrt(np.mean(np.square(away))) < 0.06
+    assert "bias learned from first day" in made.header.method
+    assert any("drag is the study's" in n for n in made.notices)
 
 
 def test_what_is_learned_from_the_day_holds_the_planted_rear(halyard: Bench) -> None:

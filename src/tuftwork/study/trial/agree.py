@@ -19,14 +19,11 @@ from tuftwork.study.trial.shown import (
     tree_of,
     usual_version,
 )
-from tuftwork.study.trial.sighted import Learned, learned_of, predicted
+from tuftwork.study.trial.sighted import WELL_KNOWN, Learned, learned_of, predicted
 from tuftwork.trial.agreement import BiasField, Disagreement, next_test, ranked_disagreements
 
 Page = dict[str, Any]
 _GRID, _MOST_RANKED = 17, 8
-_WELL_KNOWN = (
-    0.5  # [-] share of the prior doubt a test must remove for a cell to be called measured
-)
 
 
 def agreement_page(answers: Answers, day: str = "") -> Page:
@@ -107,7 +104,7 @@ def _field(answers: Answers, learned: Learned) -> Page:
     hf, hr = (np.asarray(axes[a]) for a in ("front", "rear"))
     hf, hr = np.linspace(hf[0], hf[-1], _GRID), np.linspace(hr[0], hr[-1], _GRID)
     best, doubt = field.at(hf[None, :], hr[:, None])
-    source = learned.source(hf[None, :], hr[:, None], _WELL_KNOWN)
+    source = learned.source(hf[None, :], hr[:, None], WELL_KNOWN)
     return {
         "front_mm": (1e3 * hf).round(2).tolist(), "rear_mm": (1e3 * hr).round(2).tolist(),
         "best": best.round(4).tolist(), "doubt": doubt.round(4).tolist(),
@@ -145,7 +142,7 @@ def _path(answers: Answers, day: str, known: dict[str, Learned]) -> list[Page]:
                             origin="computed", source="kennedy2001", place="section 4")],
                 at=answers.at(base, speed),
             )  # fmt: skip
-            source = str(learned.source(hf, hr, _WELL_KNOWN)[0])
+            source = str(learned.source(hf, hr, WELL_KNOWN)[0])
             row[f"{axle}_source"] = source
             row[f"{axle}_origin"] = "computed" if source == "model" else "measured"
         found.append(row)

@@ -15,6 +15,9 @@ from tuftwork.study.trial.session_page import tunnel_tree
 from tuftwork.study.trial.shown import KMH, simple_range, tree_of, usual_version
 from tuftwork.trial.agreement import BiasField, Sighting, learn_bias
 
+WELL_KNOWN = 0.5
+"""Share of the prior doubt a test must remove for a cell to be called measured [-]."""
+
 
 def covariance_of(tree: Tree, axle: str) -> np.ndarray:
     """Return how the measured results of an axle move together, draw by draw. [m⁴]"""
