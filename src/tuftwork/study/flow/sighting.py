@@ -141,7 +141,7 @@ def _why_not(run: FlowRun, record: dict[str, Any]) -> str:
         return "Its drag is not above zero, so it cannot be the car."
     for doubt in record.get("doubts", ()):
         if doubt["kind"] in _WRONG:
-            return f"Its flow looks wrong. {doubt['text']}"
+            return "Its flow looks wrong: see what is doubted about it."
     return ""
 
 
