@@ -5,7 +5,7 @@ import numpy.typing as npt
 
 from tuftwork.flow.case import FlowCase
 from tuftwork.flow.corner import hold_corners
-from tuftwork.flow.edge import edge_points, hold_edges, sharp_edges
+from tuftwork.flow.edge import EdgePoints, Edges, edge_points, hold_edges, sharp_edges
 from tuftwork.flow.layer import add_layer
 from tuftwork.flow.porous import add_cores, lattice_core
 from tuftwork.flow.setup import Surface, WallLinks
@@ -62,15 +62,18 @@ def _cut(
     )
 
 
-def _edges(case: FlowCase, origin: Place) -> npt.NDArray[np.float64]:
+def _edges(case: FlowCase, origin: Place) -> EdgePoints:
     """Return points along the sharp edges of all walls, those along the stream left out."""
     stream = (float(np.cos(case.yaw)), float(np.sin(case.yaw)), 0.0)
-    points = [
-        edge_points((sharp_edges(p.vertices, p.faces) - np.array(origin)) / case.cell, stream)
-        for p in case.parts
-        if p.porous is None
-    ]
-    return np.concatenate([np.zeros((0, 3)), *points])
+    place, turn = [np.zeros((0, 3))], [np.zeros((0, 3))]
+    for part in case.parts:
+        if part.porous is None:
+            edges = sharp_edges(part.vertices, part.faces)
+            ends = (edges.ends - np.array(origin)) / case.cell
+            points = edge_points(Edges(ends, edges.normals), stream)
+            place.append(points.place)
+            turn.append(points.turn)
+    return EdgePoints(np.concatenate(place), np.concatenate(turn))
 
 
 def _reaches(body: Body, shape: Shape) -> bool:

@@ -2,13 +2,18 @@
 
 A wall with the wall law lets air slip, and slipping air that is held to one cell of thickness
 follows a wall round an edge that no real stream could follow: behind a square cylinder nothing is
-shed and half of the drag is missing. A real layer holds the air on the wall at the very edge, so
-the stream leaves there. So cells within ``REACH`` of an edge that turns by more than ``SHARP`` have
-no slip, as have those along the rim of a plate.
-Edges along the stream are left alone: it does not cross them.
+shed and half of the drag is missing. A real layer leaves along the face that it comes from, and
+the air behind the edge hardly moves. So on the face that lies further from the stream cells within
+``REACH`` of an edge that turns by more than ``SHARP`` have no slip; on the face that the stream
+comes along they keep the wall law, for a cell held there is a lip in the stream.
+Both sides are held where one lies against the stream, which races out along it as no layer does,
+along the rim of a plate and at a knife edge.
+Edges along the stream are left alone, and those whose faces lie alike to it: it does not cross
+them.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -20,17 +25,60 @@ SHARP = np.radians(24.0)
 """Turn of the wall from which an edge is sharp. A turbulent layer follows less; facets of a round
 shape with 16 sides or more stay below. Of 20°, 24° and 50° on the slanted-tail body, with 50° the
 stream followed the 35° slant that it leaves in measurements, with the others it let go. [rad]"""
+KNIFE = np.radians(120.0)
+"""Turn from which an edge is a knife's, such as the tail of a wing: both sides are held. [rad]"""
 REACH = 2.0
 """Cells whose centre lies this close to a sharp edge have no slip. [cells]"""
 ALONG = np.radians(20.0)
 """An edge that makes less than this angle with the stream is left alone. [rad]"""
+ALIKE = 0.1
+"""Faces whose normals differ by less than this along the stream lie alike to it. [-]"""
+FACING = -0.5
+"""A face whose normal has less than this along the stream lies against it. [-]"""
 _SPACING = 0.5
 _SAME = 1e-6
 
 
-def sharp_edges(
-    vertices: Floats, faces: npt.NDArray[np.int64], *, turn: float = SHARP
-) -> npt.NDArray[np.float64]:
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """Edges of a surface.
+
+    Attributes
+    ----------
+    ends
+        Shape (n, 2, 3).
+    normals
+        Normals of the two faces; zero on the rim of a plate and on a knife edge. Shape (n, 2, 3).
+    """
+
+    ends: Floats
+    normals: Floats
+
+    def __len__(self) -> int:
+        return len(self.ends)
+
+
+@dataclass(frozen=True, slots=True)
+class EdgePoints:
+    """Points along edges that a stream crosses.
+
+    Attributes
+    ----------
+    place
+        Shape (n, 3). [cells]
+    turn
+        From the normal of the face that the stream comes along to that of the face behind;
+        0: both are held. Shape (n, 3).
+    """
+
+    place: Floats
+    turn: Floats
+
+    def __len__(self) -> int:
+        return len(self.place)
+
+
+def sharp_edges(vertices: Floats, faces: npt.NDArray[np.int64], *, turn: float = SHARP) -> Edges:
     """Return the edges of a surface at which it turns outwards by more than ``turn``.
 
     Parameters
@@ -42,8 +90,8 @@ def sharp_edges(
 
     Returns
     -------
-    ends : (n_edge, 2, 3)
-        Ends of each edge; rims of a plate are edges too.
+    edges
+        Rims of a plate are edges too.
     """
     size = max(float(np.ptp(vertices, axis=0).max()), 1e-30)
     _, same = np.unique(np.round(vertices / (_SAME * size)), axis=0, return_inverse=True)
@@ -67,39 +115,48 @@ def sharp_edges(
     cosine = np.einsum("ij,ij->i", normal[face[one]], normal[face[other]])
     below = np.einsum("ij,ij->i", place[apex[other]] - place[edge[two, 0]], normal[face[one]])
     sharp[two] = (cosine < np.cos(turn)) & (below < 0)
-    return np.asarray(place[edge[sharp]])
+    normals = np.zeros((len(edge), 2, 3))
+    blunt = cosine > np.cos(KNIFE)
+    normals[two[blunt]] = np.stack([normal[face[one]], normal[face[other]]], axis=1)[blunt]
+    return Edges(np.asarray(place[edge[sharp]]), normals[sharp])
 
 
 def edge_points(
-    ends: Floats, stream: Sequence[float] | None = None, spacing: float = _SPACING
-) -> Floats:
-    """Return points along edges, those along the stream left out. Shape (n, 3).
+    edges: Edges, stream: Sequence[float] | None = None, spacing: float = _SPACING
+) -> EdgePoints:
+    """Return points along edges, those that the stream does not cross left out.
 
     Parameters
     ----------
-    ends : (n_edge, 2, 3)
-        In cells.
+    edges
+        Ends in cells.
     stream
-        Direction of the stream; None keeps every edge. Shape (3,).
+        Direction of the stream; None keeps every edge, and both sides of it. Shape (3,).
     spacing
         Largest distance of the points. [cells]
     """
+    ends, normals = edges.ends, edges.normals
     along = ends[:, 1] - ends[:, 0]
     length = np.linalg.norm(along, axis=1)
     kept = length > 0
+    turn = np.zeros((len(ends), 3))
     if stream is not None:
         unit = np.asarray(stream, float) / max(float(np.linalg.norm(stream)), 1e-30)
         kept &= np.abs(along @ unit) < np.cos(ALONG) * length
-    ends, along, length = ends[kept], along[kept], length[kept]
+        one, other = (normals @ unit).T
+        kept &= (np.abs(other - one) > ALIKE) | ~normals.any(axis=(1, 2))
+        towards = np.where(np.minimum(one, other) < FACING, 0.0, np.sign(other - one))
+        turn = towards[:, None] * (normals[:, 1] - normals[:, 0])
+    ends, along, length, turn = ends[kept], along[kept], length[kept], turn[kept]
     count = np.maximum(np.ceil(length / spacing).astype(int), 1) + 1
     number = np.repeat(np.arange(len(ends)), count)
     step = np.arange(len(number)) - np.repeat(np.cumsum(count) - count, count)
     share = step / (count[number] - 1)
-    return np.asarray(ends[number, 0] + share[:, None] * along[number])
+    return EdgePoints(np.asarray(ends[number, 0] + share[:, None] * along[number]), turn[number])
 
 
 def hold_edges(
-    links: WallLinks, shape: tuple[int, int, int], points: Floats, *, reach: float = REACH
+    links: WallLinks, shape: tuple[int, int, int], points: EdgePoints, *, reach: float = REACH
 ) -> tuple[WallLinks, int]:
     """Return wall links without slip beside sharp edges, and how many cells that are.
 
@@ -109,8 +166,8 @@ def hold_edges(
         The wall links.
     shape
         Cells along x, y, z.
-    points : (n, 3)
-        Points along the edges, from ``edge_points``. [cells]
+    points
+        Points along the edges, from ``edge_points``, in cells.
     reach
         Largest distance of a held cell's centre. [cells]
     """
@@ -121,5 +178,10 @@ def hold_edges(
     lx, ly, _ = shape
     n = links.cell
     at = np.stack([n % lx, (n // lx) % ly, n // (lx * ly)], axis=1)
-    far, _ = cKDTree(points).query(at, distance_upper_bound=reach)
-    return hold_cells(links, np.asarray(far <= reach), "edges")
+    far, nearest = cKDTree(points.place).query(at, distance_upper_bound=reach)
+    near = np.flatnonzero(far <= reach)
+    turn = points.turn[np.asarray(nearest)[near]]
+    behind = np.einsum("na,an->n", turn, links.geometry[:3, near].astype(float)) > 0
+    which = np.zeros(n.size, bool)
+    which[near] = behind | ~turn.any(axis=1)
+    return hold_cells(links, which, "edges")
