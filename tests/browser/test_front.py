@@ -65,6 +65,6 @@ def test_without_a_floor_the_page_shows_the_front_floor_alone(page: Page, nose: 
     nose.open(page, "floor")
     front = page.locator(".floor-front")
     expect(front.get_by_role("heading", name="Front floor: splitter")).to_be_visible(timeout=WAIT)
-    expect(page.get_by_text("No floor in this project.")).to_be_visible()
+    expect(page.get_by_text("No floor in this project")).to_be_visible()
     expect(page.get_by_text("Solving the floor")).to_have_count(0)
     expect(page.get_by_role("slider")).to_have_count(0)

@@ -124,7 +124,7 @@ def _front_alone(answers: Answers, state: str, fronts: list[dict[str, Any]]) -> 
     return {
         "floors": [], "floor": "", "state": state, "states": list(answers.states),
         "engine": "none", "cautions": list(CAUTIONS), "calibration": None, "level": None,
-        "answer": f"No floor in this project. {fronts[0]['text']}", "notices": [],
+        "answer": "No floor in this project; its front floor is solved.", "notices": [],
         "handles": None, "loads": [], "sweep": None, "field": None, "prices": None,
         "fronts": fronts, "strakes": [], "levers": [], "flows": None, "trails": [], "cause": None,
     }  # fmt: skip

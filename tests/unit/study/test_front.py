@@ -154,7 +154,7 @@ class TestWithoutAFloor:
     def test_the_page_shows_the_front_floor_alone(self, nose: Bench) -> None:
         page = nose.page("floor")
         assert page["floors"] == []
-        assert page["answer"].startswith("No floor in this project.")
+        assert page["answer"].startswith("No floor in this project")
         (front,) = page["fronts"]
         assert front["engine"] == "channels"
         total = next(r["number"] for r in front["numbers"] if r["key"] == "total")
