@@ -38,13 +38,15 @@ def carried(x: np.ndarray, pressure: np.ndarray) -> tuple[float, float]:
 
 
 @cache
-def both(angle: int, height: float) -> tuple[tuple[float, float], tuple[float, float]]:
+def both(
+    angle: int, height: float, cells: str = "mean"
+) -> tuple[tuple[float, float], tuple[float, float]]:
     """Load and place of the engine, and of the 3-D flow."""
     floor = plane_diffuser(width=2 * HALF, front=0.0, kick=KICK, exit=LAST, angle=np.radians(angle))
     stand = Stand(front=height * HALF, rear=height * HALF, wheelbase=1.0)
     ours = solve_line(floor, stand, CLOSURE)
     rows = recorded()
-    return carried(ours.x, ours.pressure), carried(rows["x"], rows[f"mean_{angle}_{height:g}"])
+    return carried(ours.x, ours.pressure), carried(rows["x"], rows[f"{cells}_{angle}_{height:g}"])
 
 
 def held(angle: int, height: float, miss: str = "") -> object:
@@ -76,6 +78,15 @@ def test_engine_and_flow_agree_on_the_level(angle: int, height: float) -> None:
 def test_engine_and_flow_agree_on_the_place(angle: int, height: float) -> None:
     engine, flow = both(angle, height)
     assert abs(engine[1] - flow[1]) <= PLACE
+
+
+FINE_MISS = pytest.mark.xfail(strict=True, reason="miss: 0.71 of the 3-D load")
+
+
+@pytest.mark.parametrize("height", [pytest.param(0.16, marks=FINE_MISS), 0.1])
+def test_engine_and_flow_agree_on_the_level_with_2_mm_cells_under_the_floor(height: float) -> None:
+    engine, flow = both(17, height, "fine")
+    assert engine[0] == pytest.approx(flow[0], rel=LEVEL)
 
 
 def test_engine_and_flow_agree_that_the_load_peaks_near_a_fifth() -> None:
