@@ -69,7 +69,8 @@ def passed(prepared: Prepared) -> dict[str, float]:
 @pytest.mark.parametrize("zone", [NEAR, NOSE, LOW], ids=["inside", "nose only", "lower half"])
 def test_every_opening_passes_what_it_is_told_to_whichever_cells_have_it(zone: Zone) -> None:
     """Exact: the links of all boxes together let through 0.3 kg/s, in and out alike."""
-    prepared = prepare(case(0.1 if zone is NEAR else 0.05, zone))
+    # half a cell aside no centre of a coarse cell lies on an edge of the openings
+    prepared = prepare(case(0.1, zone) if zone is NEAR else case(0.05, zone, aside=0.025))
     through = passed(prepared)
     assert through["mouth"] == pytest.approx(0.3, rel=1e-6)
     assert through["vent"] == pytest.approx(through["mouth"], rel=1e-6)
@@ -104,20 +105,28 @@ def mass(engine: NestedEngine) -> float:
     return total
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="miss: 2.5 % of what passed is lost after 80 steps where a jet two coarse cells wide "
-    "crosses the edge (0.05 % with cells of one size)",
-)
-def test_air_that_goes_through_a_body_in_finer_cells_is_not_lost(backend: tuple[str, str]) -> None:
-    """The edge of finer cells is no exact balance: what it makes is under 2 % of what passed."""
+def made_by_the_edge(pairs: int, backend: tuple[str, str]) -> float:
+    """Change of the air's mass in a closed box over what passed the body."""
     prepared = prepare(case(0.1, NEAR, road="none", box=replace(BOX, below=0.7)))
     engine = NestedEngine(closed(list(prepared.nests)), *backend)
     engine.start_uniform()
-    pairs = 40
     engine.advance(pairs)
     unit = prepared.case.density * prepared.case.cell**3 / prepared.case.step_time
-    assert abs(mass(engine)) < 0.02 * 2 * pairs * 0.3 / unit
+    return mass(engine) / (2 * pairs * 0.3 / unit)
+
+
+def test_air_that_goes_through_a_body_in_finer_cells_is_not_lost(backend: tuple[str, str]) -> None:
+    """The edge of finer cells is no exact balance: what it makes is under 2 % of what passed."""
+    assert abs(made_by_the_edge(40, backend)) < 0.02
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="miss: 5.7 % of what passed after 400 steps where a jet two coarse cells wide crosses "
+    "the edge; 1.3 % with cells of one size",
+)
+def test_nor_is_it_lost_in_the_long_run() -> None:
+    assert abs(made_by_the_edge(200, ("cpu", "float64"))) < 0.02
 
 
 def test_flows_that_change_on_the_way_change_in_every_box(backend: tuple[str, str]) -> None:
