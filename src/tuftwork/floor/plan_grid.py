@@ -80,7 +80,9 @@ def plan_grid(
     hv = _side_depths(*beside, active)
     outside = np.broadcast_to(0.5 * closure.outside_at(xc)[:, None], active.shape).copy()
     plane = stand.plane(xc[:, None], y[None, :])
-    edge = closure.discharge * shape.edge(plane)
+    # what stands in the channel at its edge closes the same share of the gap there
+    within = np.sign(y) * np.maximum(np.abs(y) - shift, 0.0)
+    edge = closure.discharge * shape.edge(plane) * _open_share(shape, xc[:, None], within[None, :])
     is_step = np.abs(beside[1] - beside[0]) > _STEP * hv
     barrier = np.where(is_step, STEP, OPEN)
     _put_strakes(shape, closure, barrier, xc, y, plane)

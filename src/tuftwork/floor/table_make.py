@@ -23,7 +23,8 @@ _NODES = 60  # of the width-averaged channel: half as many move the load by 0.1 
 _AHEAD: Mapping[int, tuple[float, ...]] = {1: (1.0,), 2: (-1.0, 2.0), 3: (1.0, -3.0, 3.0)}
 """Weights of the last states, oldest first, that say where the next one on an even grid lies."""
 Moved = Callable[[str, float], tuple[FloorShape, FloorClosure]]
-_STEPS = {"edge_gap": 0.002, "pressure": 0.03, "share": 0.03, "loss": 0.1}  # [m], [-]
+# about half of what is usually not known; losses and shares bend the answer
+_STEPS = {"edge_gap": 0.002, "pressure": 0.03, "share": 0.03, "loss": 0.25}  # [m], [-]
 
 Each = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[tuple[int, Any]]]
 
