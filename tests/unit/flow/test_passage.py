@@ -123,7 +123,7 @@ def test_air_that_goes_through_a_body_in_finer_cells_is_not_lost(backend: tuple[
 @pytest.mark.xfail(
     strict=True,
     reason="miss: 5.7 % of what passed after 400 steps where a jet two coarse cells wide crosses "
-    "the edge; 1.3 % with cells of one size",
+    "the edge; 1.2 % in cells of one size, where walls with the wall law make it",
 )
 def test_nor_is_it_lost_in_the_long_run() -> None:
     assert abs(made_by_the_edge(200, ("cpu", "float64"))) < 0.02
