@@ -23,13 +23,15 @@ from tuftwork.flow.statistics import SeriesMean
 from tuftwork.flow.vortex import Mark
 from tuftwork.study.flow.case import Built
 from tuftwork.study.flow.inside import inside_tree
+from tuftwork.study.flow.thin import thinned, whole
 
 _FINEST = 220
 """Edges of the kept surface along the car; finer ones are for the exported files. [-]"""
 _PIXELS = 260
 """Points of a kept plane along its longer side. [-]"""
 _TRIANGLES = 80_000
-"""Most triangles of the vortex surface; above it only stronger vortices are kept."""
+"""Most triangles of the kept surface and of the vortex surface: above it vertices of the one become
+one, and only stronger vortices of the other are kept."""
 _POINTS = 110
 """Points of one kept streamline. [-]"""
 _STEP = 1e-4
@@ -144,13 +146,19 @@ def _surface(result: FlowResult) -> dict[str, Any]:
             for key in ("pressure", "friction"):
                 fields.setdefault(key + then, []).append(found[f"{key}_coefficient"])
         count += len(places)
+    joined = {key: np.concatenate(rows) for key, rows in fields.items()}
+    part = np.concatenate(owner)
+    kept, size = whole(np.concatenate(vertices), np.concatenate(faces)), 0.5 * size
+    while len(kept.faces) > _TRIANGLES:
+        size *= 1.2
+        kept = thinned(np.concatenate(vertices), np.concatenate(faces), part, size)
     return {
         "names": [p.name for p in case.parts],
-        **_places(np.concatenate(vertices)),
-        "faces": np.concatenate(faces).astype(np.int32),
-        "part": np.concatenate(owner),
-        **{key: _rounded(np.concatenate(rows), 5 if "friction" in key else 3).astype(_HALF)
-           for key, rows in fields.items()},
+        **_places(kept.vertices),
+        "faces": kept.faces.astype(np.int32),
+        "part": np.rint(kept.mean(part)).astype(np.uint8),
+        **{key: _rounded(kept.mean(row), 5 if "friction" in key else 3).astype(_HALF)
+           for key, row in joined.items()},
     }  # fmt: skip
 
 
