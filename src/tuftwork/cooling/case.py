@@ -186,8 +186,11 @@ class CoolingCase:
         around = around or _hot_day(project, table, of)
         system = _system(project, table, of, driven)
         if fed:
-            own = tuple(Feed(name=f"splitter, into {n}", end=n, flow_area=q)
-                        for n, q in fed.items())  # fmt: skip
+            own = tuple(
+                Feed(name="splitter's air" if len(fed) == 1 else f"splitter's air, {n}", end=n,
+                     flow_area=q)
+                for n, q in fed.items()
+            )  # fmt: skip
             system = replace(system, air=AirNet(elements=(*system.air.elements, *own)))
         return cls(table=table, of=of, system=system, around=around,
                    wheelbase=project.car.wheelbase.best, driven=driven)  # fmt: skip

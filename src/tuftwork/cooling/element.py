@@ -365,7 +365,7 @@ class Feed:
     def law(self, stream: Stream) -> Law:
         """Return the flow as given (``slow`` below 0): no pressure moves it."""
         around = stream.around
-        return Law(a=1.0, b=0.0, m0=around.density * around.speed * self.flow_area, slow=-1.0)
+        return Law(a=0.0, b=0.0, m0=around.density * around.speed * self.flow_area, slow=-1.0)
 
 
 Element = Inlet | Exit | Cooler | Duct | Leak | Fan | Feed

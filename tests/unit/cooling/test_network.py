@@ -245,6 +245,7 @@ class TestFed:
         rho = float(np.asarray(self.AROUND.density))
         assert air.of("fed")[0] == pytest.approx(0.04 * 50.0 * rho, rel=1e-12)
         assert air.of("out")[0] == pytest.approx(air.of("fed")[0] + air.of("in")[0], rel=1e-9)
+        assert air.of("fed", "loss")[0] == 0.0
 
     def test_nothing_fed_is_the_net_without_it(self) -> None:
         bare = AirNet(elements=self._net(0.0).elements[:-1])

@@ -122,20 +122,20 @@ class TestSharedAir:
     def test_the_net_passes_what_the_ramps_bring(self, front_car: Bench) -> None:
         air = front_car.answers.results["cooling"]["air"]
         flow = dict(zip(air["names"], np.asarray(air["flow"]), strict=True))
-        fed = flow["splitter, into front wells"]
+        fed = flow["splitter's air"]
         assert np.all(fed > 0.2)
         away = flow["wheel openings"] + flow["wells, below"]
         np.testing.assert_allclose(away, fed + flow["arch slots"], rtol=1e-9)
 
     def test_the_page_shows_it_among_what_comes_in(self, front_car: Bench) -> None:
         parts = {p["name"]: p for p in front_car.page("cooling")["net"]["parts"]}
-        own = parts["splitter, into front wells"]
+        own = parts["splitter's air"]
         assert own["kind"] == "inlet"
         assert own["flow"]["best"] > 0.2
 
     def test_a_slider_leaves_it_there(self, front_car: Bench) -> None:
         told = front_car.live({"do": "cooling_at", "speed": 150.0, "air_c": 28.0})[0]
-        assert "splitter, into front wells" in json.dumps(told)
+        assert "splitter's air" in json.dumps(told)
 
     def test_its_row_stands_in_the_budget(self, front_car: Bench) -> None:
         rows = {r["name"]: r for r in front_car.page("budget")["rows"]}
