@@ -161,13 +161,15 @@ def test_the_stated_bias_holds_what_was_seen_and_never_moves_the_value() -> None
         assert "not been compared" in bias.text
         assert "measured 1.06 to 1.42 times the computed" in bias.text
     assert stated_bias(400.0).rows == stated_bias(300.0).rows
-    assert stated_bias(80.0).rows != stated_bias(150.0).rows
+    assert stated_bias(150.0).rows != stated_bias(300.0).rows
     assert stated_bias(150.0).drag(1.0) == (stated_bias(150.0).low, stated_bias(150.0).high)
-    assert stated_bias(150.0).downforce_half_range(0.1, 1.0) > 0.1
+    # little lift: 1.6 of the drag; much of it: half of itself
+    assert stated_bias(300.0).downforce_half_range(0.1, 1.0) == pytest.approx(1.6)
+    assert stated_bias(300.0).downforce_half_range(6.0, 1.0) == pytest.approx(3.0)
     coarse, coarser = stated_bias(60.0), stated_bias(30.0)
     assert coarser.high > coarse.high
     assert coarser.low < coarse.low
-    assert "widened 3.5 times" in coarser.text
+    assert "widened 5.8 times" in coarser.text
     assert len(comparisons()) >= 12
     with pytest.raises(InputError, match="above 0"):
         stated_bias(0.0)
