@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 DEMO := halyard
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: study test docs bench gpu lint types web clean
+.PHONY: study test docs bench checked gpu lint types web clean
 
 $(VENV)/.run: requirements-run.lock pyproject.toml
 	@echo "Making the environment (about a minute) ..."
@@ -40,6 +40,10 @@ bench: $(VENV)/.all  ## speed, as ratios within one run, kept as JSON
 	@mkdir -p .benchmarks
 	$(BIN)/python -m pytest tests/benchmark -q -o addopts="--import-mode=importlib --strict-markers" \
 	  --benchmark-json=.benchmarks/latest.json
+
+checked: $(VENV)/.all  ## unit tests with every annotated type checked as they run (slow)
+	$(BIN)/python -m pytest tests/unit -n logical --dist loadfile \
+	  --jaxtyping-packages=tuftwork,shapecheck.checker
 
 gpu: $(VENV)/.all  ## the same flow tests on a graphics card
 	$(BIN)/python -m pytest -m gpu

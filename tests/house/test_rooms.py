@@ -1,6 +1,7 @@
 """The order of the rooms and the size of the modules, kept by a machine."""
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -72,3 +73,16 @@ def test_the_command_starts_without_heavy_libraries() -> None:
     code = f"import sys, tuftwork.cli; print(sorted(set(sys.modules) & {HEAVY!r}))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_every_module_that_names_shapes_is_checked_while_tests_run(
+    pytestconfig: pytest.Config,
+) -> None:
+    given = next(x for x in pytestconfig.getini("addopts") if "jaxtyping" in x)
+    listed = set(given.partition("=")[2].split(",")) - {"shapecheck.checker"}
+    named = {
+        ".".join(p.relative_to(SRC.parent).with_suffix("").parts)
+        for p in modules()
+        if re.search(r"^(?:from|import) jaxtyping", p.read_text("utf-8"), re.MULTILINE)
+    }
+    assert listed == named
