@@ -31,8 +31,9 @@ DOWN: npt.NDArray[np.int64] = OPPOSITE[UP]
 N_CROSSING = 9
 THINNEST = 4
 """Fewest layers of a slab."""
-WALL_COST, SOLID_COST = 20.0, 0.03
-"""Time for a cell beside a wall and for one inside a body, of that for a plain one. [-]"""
+WALL_COST, SOLID_COST = 10.0, 0.5
+"""Time for a cell beside a wall and for one inside a body, of that for a plain one: seen 8 to 11
+and 0.5 to 0.9 on one H100 in float16. [-]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
