@@ -3,11 +3,16 @@
 import csv
 import os
 import re
+import runpy
+import shutil
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
+
+from tuftwork.demo import write_demo
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = sorted((ROOT / "examples").glob("*.py"))
@@ -19,8 +24,8 @@ def recorded() -> dict[str, tuple[float, float]]:
     return {r["example"]: (float(r["number"]), float(r["allowance"])) for r in rows}
 
 
-@pytest.mark.parametrize("path", EXAMPLES, ids=lambda p: p.name)
-def test_an_example_runs_and_ends_in_its_recorded_number(path: Path) -> None:
+def told_by(path: Path) -> str:
+    """What an example prints, run as a reader runs it, with warnings as errors."""
     done = subprocess.run(
         [sys.executable, str(path)],
         capture_output=True,
@@ -28,8 +33,37 @@ def test_an_example_runs_and_ends_in_its_recorded_number(path: Path) -> None:
         env={**os.environ, "PYTHONWARNINGS": "error"},
     )
     assert done.returncode == 0, done.stderr[-2000:]
-    last = done.stdout.strip().splitlines()[-1]
+    return done.stdout
+
+
+def check_number(path: Path, told: str) -> None:
+    last = told.strip().splitlines()[-1]
     found = re.findall(r"[-−]?\d+(?:\.\d+)?", last)
     assert found, f"{path.name} does not end in a number: {last}"
     expected, allowance = recorded()[path.name]
     assert float(found[-1].replace("−", "-")) == pytest.approx(expected, abs=allowance)
+
+
+def uses_demo(path: Path) -> bool:
+    return "write_demo" in path.read_text("utf-8")
+
+
+@pytest.mark.parametrize("path", [p for p in EXAMPLES if not uses_demo(p)], ids=lambda p: p.name)
+def test_an_example_runs_and_ends_in_its_recorded_number(path: Path) -> None:
+    check_number(path, told_by(path))
+
+
+@pytest.mark.parametrize("path", [p for p in EXAMPLES if uses_demo(p)], ids=lambda p: p.name)
+def test_an_example_of_the_demo_ends_in_its_recorded_number(
+    path: Path, halyard: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It finds the steps done that this run of the tests has computed of the same demo."""
+
+    def write(folder: Path) -> Path:
+        write_demo(folder)
+        shutil.copytree(halyard.folder / "results", folder / "results")
+        return folder
+
+    monkeypatch.setattr("tuftwork.demo.write_demo", write)
+    runpy.run_path(str(path), run_name="__main__")
+    check_number(path, capsys.readouterr().out)
