@@ -1,4 +1,4 @@
-"""Coupling of two levels on the CPU, generated from the recipe by nest_text.py. Do not edit."""
+"""Coupling of two levels, generated from recipe.py by nest_text.py. Do not edit."""
 
 # ruff: noqa
 # fmt: off

@@ -46,7 +46,7 @@ def _write_back() -> list[Line]:
     return [*out, *recipe.closure(), *recipe.transform_back()]
 
 
-_PY_HEAD = '''"""Coupling of two levels on the CPU, generated from the recipe by nest_text.py. Do not edit."""
+_PY_HEAD = '''"""Coupling of two levels, generated from recipe.py by nest_text.py. Do not edit."""
 
 # ruff: noqa
 # fmt: off
