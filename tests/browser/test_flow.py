@@ -1,13 +1,13 @@
 """The page of the 3-D flow in a real browser: a finished run, the way there, refusals."""
 
 import os
-from importlib.resources import files
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import Site, Watch
 from tests.browser.test_access import AXE, TAGS, broken_rules
+from tests.unit.study.flow_car import COARSE_LOOK
 
 from tuftwork.study import Bench
 from tuftwork.study.flow.case import built_case, run_named
@@ -66,7 +66,7 @@ def flown(tmp_path_factory: pytest.TempPathFactory) -> Site:
     folder = Path(tmp_path_factory.mktemp("flow")) / "car"
     bench_of(folder, HEAD + FLOW)
     record = folder / "flow-coarse-look.npz"
-    record.write_bytes(files("tuftwork.demo").joinpath("flow_coarse_look.npz").read_bytes())
+    record.write_bytes(COARSE_LOOK.read_bytes())
     register_run(folder, "coarse look", record)
     return Site(Bench(folder, runs_itself=False))  # type: ignore[arg-type]
 

@@ -1,7 +1,6 @@
 """The page of the 3-D flow: many cases, air through cores and openings, doubts, cost, instants."""
 
 import os
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +10,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.conftest import Site, Watch
 from tests.browser.test_access import AXE, TAGS, broken_rules
 from tests.browser.test_flow import FLOW, HEAD, INKS, bench_of
+from tests.unit.study.flow_car import COARSE_LOOK
 
 from tuftwork.files import read_project
 from tuftwork.files.flow import read_flow_record, write_flow_record
@@ -42,7 +42,7 @@ def built_of(folder: Path, name: str) -> Built:
 
 def finish(folder: Path, name: str, air: bool = False, factor: float = 1.0) -> None:
     """Leave the run that comes with the demo as the result of a case."""
-    source = files("tuftwork.demo").joinpath("flow_coarse_look.npz")
+    source = COARSE_LOOK
     path = folder / "flow.npz"
     path.write_bytes(source.read_bytes())
     tree = read_flow_record(path)

@@ -100,7 +100,7 @@ def tempered(sampler: Sampler, prior: Matrix, seed: int) -> tuple[Matrix, int]:
             steps[1] = min(steps[1], 0.95)
         if taken.min() < 0.02:
             raise NotConverged(
-                f"tempering: only {taken.min():.1%} of the steps were taken; the rows may "
+                f"tempering: only {100 * taken.min():.1f} % of the steps were taken; the rows may "
                 "contradict each other, or the models need more range"
             )
     return draws, level

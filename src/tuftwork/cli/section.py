@@ -291,8 +291,8 @@ def _show_section(tree: dict[str, Any]) -> None:
     p = tree["point"]
     show_lines([
         f"At {p['incidence_deg']:.1f}°, Re {p['reynolds']:.2g}: cl {p['lift']:.3f}, "
-        f"cd {p['drag']:.5f}, cm {p['moment']:.4f}, nose suction {p['nose_suction']:.0%} of its "
-        "limit".replace("-", "\u2212")
+        f"cd {p['drag']:.5f}, cm {p['moment']:.4f}, nose suction {100 * p['nose_suction']:.0f} % "
+        "of its limit".replace("-", "\u2212")
     ])  # fmt: skip
     for layer in p["layers"]:
         turns = "laminar" if layer["transition"] is None else (

@@ -177,8 +177,8 @@ def reduce(
                     f"grade {coast['grade']}, {coast['split']}.",
                     *(f"Standard {text}." for text in coast["standards"])])  # fmt: skip
     for budget in page["budgets"][:1]:
-        lines = [(x["name"], x["front"], f"{x['front_share']:.0%}", x["rear"],
-                  f"{x['rear_share']:.0%}") for x in budget["lines"]]  # fmt: skip
+        lines = [(x["name"], x["front"], f"{100 * x['front_share']:.0f} %", x["rear"],
+                  f"{100 * x['rear_share']:.0f} %") for x in budget["lines"]]  # fmt: skip
         show_table(f"Standard uncertainty, {budget['state']}, {budget['speed_kmh']:.0f} km/h",
                    ("from", "CzSf", "share", "CzSr", "share"), lines)  # fmt: skip
     show_lines(f"Note: {n}" for n in page["notices"])

@@ -72,8 +72,8 @@ def write_demo(folder: Path) -> Path:
         ("carr-moss.csv", carr_moss()),
     ):
         (evidence / name).write_text(text, encoding="utf-8")
-    run = files("tuftwork.demo").joinpath("flow_coarse_look.npz").read_bytes()
-    (evidence / "flow-coarse-look.npz").write_bytes(run)
+    run = files("tuftwork.demo").joinpath("flow_close_look.npz").read_bytes()
+    (evidence / "flow-close-look.npz").write_bytes(run)
     head = files("tuftwork.demo").joinpath("halyard.toml").read_text(encoding="utf-8")
     text = head + "\n" + "\n".join(_measured_row(i, row) for i, row in enumerate(passes, 1))
     text = _with_pictures(folder, text, "halyard_pictures.toml", HALYARD)

@@ -365,5 +365,5 @@ def notices_of(
         )
     thick = float(np.max(line.blocked / line.gap))
     if thick > 0.5:
-        found.append(f"the displacement of the layers fills {thick:.0%} of the gap")
+        found.append(f"the displacement of the layers fills {100 * thick:.0f} % of the gap")
     return tuple(found)

@@ -127,7 +127,7 @@ def _with_cores(
 def _core_notices(case: FlowCase, lost: dict[str, float]) -> list[str]:
     """Return what there is to say about cores: swallowed by walls, thinner than the cells."""
     out = [
-        f"{share:.0%} of the core '{name}' lies inside other parts; no air passes there."
+        f"{100 * share:.0f} % of the core '{name}' lies inside other parts; no air passes there."
         for name, share in lost.items()
         if share > 0.05
     ]

@@ -235,11 +235,11 @@ class Watch:
         if seen.rippled > RIPPLED:
             self._note("ripple", value, travel, cell,
                        f"the pressure jumps from cell to cell by up to {value:.1f} times the "
-                       f"dynamic pressure, in {seen.rippled:.1%} of the cells")  # fmt: skip
+                       f"dynamic pressure, in {100 * seen.rippled:.1f} % of the cells")  # fmt: skip
         start = 1.0 if self.mass is None else self.mass
         change = seen.mass - start
         if not abs(change) <= MASS:
-            told = f"the air in the box has changed by {change:+.1%} of its mass"
+            told = f"the air in the box has changed by {100 * change:+.1f} % of its mass"
             self._note("mass", change, travel, None, told.replace("-", "\u2212"))
 
     def _note(self, kind: str, value: float, travel: float, cell: int | None, said: str) -> None:

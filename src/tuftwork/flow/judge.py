@@ -176,7 +176,7 @@ def forecast(
     room = free if free is not None else free_memory(backend)
     if room is not None and memory > _ROOM * room:
         coarser = case.finest * (memory / (_ROOM * room)) ** (1 / 3)
-        limit = f"{room / 1e9:.1f} GB is free and {_ROOM:.0%} of it may be used"
+        limit = f"{room / 1e9:.1f} GB is free and {100 * _ROOM:.0f} % of it may be used"
         cure = f"Cells of {1.03 * coarser:.4f} m would fit, or a smaller box."
         name = "memory" if cards == 1 else "memory of each card"
         faults.append(InputError(name, round(memory / 1e9, 2), "GB", limit, cure))

@@ -247,7 +247,8 @@ def _run_on(
             checkpoint.write(to_save(engine, np.stack(job.series)))
             kept = " The state is kept: it goes on with a longer run."
         raise NotConverged(
-            f"flow and cooling net do not agree to {AGREED:.0%} after {job.travel:.1f} body "
+            f"flow and cooling net do not agree to {100 * AGREED:.0f} % after {job.travel:.1f} "
+            "body "
             f"lengths: {job.exchange.why_apart()}.{kept}"
         )
     return _result(job, reached)

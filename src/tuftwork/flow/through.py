@@ -372,7 +372,7 @@ class Exchange:
                 f"at the pressures of the flow the net passes air backwards through '{worst}': "
                 "look at where the openings lie"
             )
-        return f"they differ by {self.apart:.1%}"
+        return f"they differ by {100 * self.apart:.1f} %"
 
     def rows(self, departure: Floats, cell: float) -> tuple[OpeningFlow, ...]:
         """Return what passed each face, at its mean density departure."""

@@ -78,7 +78,7 @@ def circuit_from_radii(
     x, y = _plan(station, curvature)
     notices: tuple[str, ...] = ()
     if changed > 1e-9:
-        notices = (f"closing the loop changed a length or angle by up to {changed:.1%}",)
+        notices = (f"closing the loop changed a length or angle by up to {100 * changed:.1f} %",)
     return circuit_of(
         name, station, curvature, (x, y), bank=bank, closed=closed, corners=corners,
         notices=notices,

@@ -227,8 +227,9 @@ def trim_table(
     if not kept:
         near = min(left, key=lambda r: abs(r.front_share - request.front_share))
         raise NotCovered(
-            f"no setting keeps the front share at {request.front_share:.1%} ± {request.band:.1%}; "
-            f"nearest is '{near.setting.name}' with {near.front_share:.1%}"
+            f"no setting keeps the front share at {100 * request.front_share:.1f} % ± "
+            f"{100 * request.band:.1f} %; "
+            f"nearest is '{near.setting.name}' with {100 * near.front_share:.1f} %"
         )
     extra = tuple(
         row(s.kind, s.setting, solve(s.setting, s.aero, s.grip_scale), s.note) for s in special
@@ -289,7 +290,7 @@ def _warn(suspension: object, lap: Lap, request: TrimRequest, note: str) -> str:
         if no_go.front_below is not None and front < no_go.front_below:
             words.append(f"no-go: front below {no_go.front_below * 1e3:.0f} mm, {no_go.reason}")
     if lap.extrapolated > 0.02:
-        words.append(f"{lap.extrapolated:.0%} of the lap outside the aero table")
+        words.append(f"{100 * lap.extrapolated:.0f} % of the lap outside the aero table")
     if note:
         words.append(note)
     return "; ".join(words)
@@ -308,7 +309,7 @@ def _first_step(kept: Sequence[TrimRow], left: Sequence[TrimRow], request: TrimR
     step = min(safer, key=lambda r: here.front_share - r.front_share)
     return (
         f"If loose in fast corners do this first: {step.setting.name} "
-        f"(front share {step.front_share:.1%}, {step.lap_change - here.lap_change:+.2f} s)."
+        f"(front share {100 * step.front_share:.1f} %, {step.lap_change - here.lap_change:+.2f} s)."
     )
 
 

@@ -64,7 +64,7 @@ def forecast(
         step = max(1, len(x) // 5)
         for k in range(0, len(x), step):
             ax.annotate(
-                f"{result.probability[place, k]:.0%}",
+                f"{100 * result.probability[place, k]:.0f} %",
                 (x[k], 0.0), xycoords=("data", "axes fraction"), xytext=(0, 5),
                 textcoords="offset points", ha="center", fontsize=8, color=theme.faint,
             )  # fmt: skip
@@ -176,7 +176,7 @@ def restriction(result: Restriction, *, ax: Axes | None = None, theme: Theme = L
             ax.barh(row, value, 0.5, color=colour, linewidth=0)
             share = result.share.get(name, 0.0)
             ax.text(max(value, 0.0) + 0.01 * widest, row,
-                    f" {value:.1f} K; spends {share:.0%} of the drive", va="center",
+                    f" {value:.1f} K; spends {100 * share:.0f} % of the drive", va="center",
                     fontsize=8, color=theme.ink)  # fmt: skip
         ax.set_yticks(range(len(ranked)), [name for name, _ in ranked])
         ax.set_ylim(len(ranked) - 0.5, -0.5)
@@ -308,7 +308,7 @@ def _in_words(choice: ExitChoice) -> str:
         f"needs {choice.sized.needed:.3f} m²" if choice.sized.is_reachable else "no area suffices"
     )
     text = (
-        f"{need}; P(over) {choice.probability:.0%}; drag {drag:+.1f}, front {front:+.1f}, "
+        f"{need}; P(over) {100 * choice.probability:.0f} %; drag {drag:+.1f}, front {front:+.1f}, "
         f"rear {rear:+.1f} points; {choice.legality}"
     )
     return text.replace("-", "\u2212")

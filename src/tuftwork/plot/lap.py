@@ -281,7 +281,8 @@ def occupancy_on_map(
         bar.set_label("time there [s]")
         bar.outline.set_visible(False)
         ax.set_title(
-            f"lines: CzS rear [m²]; {found.near_cliff:.0%} of the lap on the cliff", loc="left",
+            f"lines: CzS rear [m²]; {100 * found.near_cliff:.0f} % of the lap on the cliff",
+            loc="left",
             fontsize=8,
         )  # fmt: skip
         ax.set_xlabel("rear ride height [mm]")

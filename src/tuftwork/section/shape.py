@@ -344,7 +344,7 @@ def thicken_edge(contour: Contour, thickness: float, *, start: float = 0.0) -> C
     grow = np.clip((path_x - start) / (1.0 - start), 0.0, 1.0) ** 2 * 0.5 * extra
     side = np.where(np.arange(contour.x.size) <= nose, 1.0, -1.0)
     return Contour(
-        x=contour.x, y=contour.y + side * grow, name=f"{contour.name}, edge {thickness:.2%}"
+        x=contour.x, y=contour.y + side * grow, name=f"{contour.name}, edge {100 * thickness:.2f} %"
     )
 
 

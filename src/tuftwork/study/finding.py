@@ -80,7 +80,7 @@ def _lost_with_speed(answers: Answers) -> list[Finding]:
             Finding(
                 title=f"The {axle} axle loses downforce as the car goes faster",
                 text=f"From {_kmh(slow)} to {_kmh(fast)} its CzS falls from {then['text']} to "
-                f"{now['text']}; {share:.0%} of the loss is the {part}, which at "
+                f"{now['text']}; {100 * share:.0f} % of the loss is the {part}, which at "
                 f"h{axle[0]} {height} is past its height of greatest load.",
                 verdict="consistent" if answers.is_tied else "needs an assumption",
                 page="map",
@@ -334,8 +334,9 @@ def _several_equilibria(answers: Answers) -> list[Finding]:
         found.append(
             Finding(
                 title=f"'{state}' may ride at two heights at one speed",
-                text=f"Near {_kmh(at)}, {share:.0%} of the draws have more than one equilibrium of "
-                "springs and air: the car may come back from a bump at another height.",
+                text=f"Near {_kmh(at)}, {100 * share:.0f} % of the draws have more than one "
+                "equilibrium of springs and air: the car may come back from a bump at another "
+                "height.",
                 verdict="needs an assumption",
                 page="map",
                 worth=0.02,

@@ -103,8 +103,9 @@ def front_rows(
         if "lower" in row:
             label = "CzS more with the nose 10 mm lower"
             numbers.insert(2, (label, float(row["lower"]), 0.6, "area", "m²"))
-        text = f"The layer's displacement fills {float(row['choke']):.0%} of the narrowest gap" + (
-            "; it chokes: lower down it carries less." if row["is_choked"] else "."
+        text = (
+            f"The layer's displacement fills {100 * float(row['choke']):.0f} % of the narrowest gap"
+            + ("; it chokes: lower down it carries less." if row["is_choked"] else ".")
         )
         if "lower_refused" in row:
             text += f" 10 mm lower: {row['lower_refused']}"

@@ -33,12 +33,14 @@ def calibration_of(answers: Answers, case: FloorCase, state: str) -> dict[str, A
     miss, before = float(kept["miss"]), float(kept["miss_before"])
     answer = (
         f"Tied to the sweep {evidence} of {_WORDS[str(kept['of'])]}: "
-        f"{len(kept['rear'])} ride heights, residual {miss:.1%} where {before:.1%} stood before."
+        f"{len(kept['rear'])} ride heights, residual {100 * miss:.1f} % where {100 * before:.1f} "
+        "% stood before."
     )
     notices = []
     if miss > _AIM:
         notices.append(
-            f"{name}: the channel follows the sweep {evidence} to {miss:.0%} only; its shape over "
+            f"{name}: the channel follows the sweep {evidence} to {100 * miss:.0f} % only; its "
+            "shape over "
             "ride height is not this floor's."
         )
     rows = []

@@ -112,7 +112,8 @@ def _text(row: Tree, numbers: list[dict[str, Any]]) -> str:
         verb = "choke" if share > 0.5 else "hold"
         text += (
             f" The {name}{'' if name == 'ramps' else ' channel'} "
-            f"{verb if name == 'ramps' else verb + 's'}: layers fill {fills:.0%} of the narrowest "
+            f"{verb if name == 'ramps' else verb + 's'}: layers fill {100 * fills:.0f} % of the "
+            "narrowest "
             "gap."
         )
     sweep = row["sweep"]
@@ -121,9 +122,9 @@ def _text(row: Tree, numbers: list[dict[str, Any]]) -> str:
         text += f" It makes most with its lip near {_MM * sweep['clearance'][k]:.0f} mm."
     gone = row["separated"]
     text += (
-        f" The rolled edge lets go in {gone:.0%} of draws." if gone > 0.05
+        f" The rolled edge lets go in {100 * gone:.0f} % of draws." if gone > 0.05
         else " The rolled edge holds."
     )  # fmt: skip
     if row["drawn"] > 0:
-        text += f" 10 mm lower the lip is drawn to the road in {row['drawn']:.0%} of draws."
+        text += f" 10 mm lower the lip is drawn to the road in {100 * row['drawn']:.0f} % of draws."
     return text

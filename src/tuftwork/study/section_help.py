@@ -178,7 +178,10 @@ def _edge_text(y: float, number: Number, over: float, tolerance: str) -> str:
     head = f"The air meets the edge behind {way} at {number['text']}, steepest {where}"
     if over == 0.0:
         return f"{head}; the edge stands {tolerance} all along."
-    return f"{head}; on {over:.0%} of the edge that may be more than the {tolerance} it stands."
+    return (
+        f"{head}; on {100 * over:.0f} % of the edge that may be more than the {tolerance} it "
+        "stands."
+    )
 
 
 def _vent_factor(case: SectionCase, result: WingResult) -> float:

@@ -1,11 +1,10 @@
 """The commands of the 3-D flow: cost and faults before anything runs, and what a run gave."""
 
 import json
-from importlib.resources import files
 from pathlib import Path
 
 import pytest
-from tests.unit.study.flow_car import flow_car
+from tests.unit.study.flow_car import COARSE_LOOK, flow_car
 from typer.testing import CliRunner
 
 from tuftwork.cli import program
@@ -52,7 +51,7 @@ def test_prepare_says_the_cost_and_refuses_cells_too_coarse_for_the_gap(project:
 
 def test_show_gives_a_recorded_run_with_its_bias(project: Path) -> None:
     record = project / "flow-coarse-look.npz"
-    record.write_bytes(files("tuftwork.demo").joinpath("flow_coarse_look.npz").read_bytes())
+    record.write_bytes(COARSE_LOOK.read_bytes())
     assert register_run(project, "coarse look", record) == "flow-1"
     said = " ".join(call("flow", "show", str(project), code=0).split())
     assert "has not been compared" in said
@@ -63,7 +62,7 @@ def test_a_recorded_run_is_exported_to_open_files(project: Path) -> None:
     import xarray
 
     record = project / "flow-coarse-look.npz"
-    record.write_bytes(files("tuftwork.demo").joinpath("flow_coarse_look.npz").read_bytes())
+    record.write_bytes(COARSE_LOOK.read_bytes())
     register_run(project, "coarse look", record)
     folder = project / "open"
     tree = json.loads(call("flow", "show", str(project), "--export", str(folder), "--json", code=0))

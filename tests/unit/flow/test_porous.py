@@ -259,7 +259,7 @@ def test_a_watch_tells_what_is_wrong_where_and_since_when() -> None:
     assert "near 'roof' (first after 0.9 lengths, seen 2 times)" in speed.text
     rows[0] *= 1.02
     watch.look(extremes(np, rows, looked.air, looked.still, 0.1), 1.5)
-    assert "changed by +2.0% of its mass" in {d.kind: d for d in watch.told()}["mass"].text
+    assert "changed by +2.0 % of its mass" in {d.kind: d for d in watch.told()}["mass"].text
 
 
 def test_a_load_that_jumps_between_the_halves_is_doubted_and_noise_is_not() -> None:

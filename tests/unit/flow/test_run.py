@@ -190,7 +190,7 @@ def test_bad_input_is_refused_with_numbers_before_anything_runs() -> None:
         ({"parts": (hole,)}, r"open edges: the surface is not closed at x .* m"),
         ({"parts": (part(block("mm", (0, -150, 150), (500, 150, 400))),)}, "1000 times too long"),
         ({"parts": (part(block("sunk", (0, -0.1, -0.1), (0.5, 0.1, 0.2))),)}, "below the road"),
-        ({"box": tight}, "fill more than 15%"),
+        ({"box": tight}, "fill more than 15 %"),
         ({"box": replace(box, ahead=0.1)}, "at least 4 cells"),
         ({"parts": (part(low),)}, r"smallest gap = 0\.8 cells: needs at least 2 cells \(between"),
         ({"cell": 0.0}, "cell = 0 m"),

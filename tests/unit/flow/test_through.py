@@ -141,7 +141,7 @@ def test_flow_and_net_come_to_agree_at_the_closed_form() -> None:
 
 
 def test_a_run_that_goes_on_remembers_its_flows_and_disagreement_is_an_error() -> None:
-    with pytest.raises(NotConverged, match=r"do not agree to 1% .* never asked"):
+    with pytest.raises(NotConverged, match=r"do not agree to 1 % .* never asked"):
         run(prepare(case()), rule=StopRule(error=1e-9, settle=0.1, longest=1.2))
 
 

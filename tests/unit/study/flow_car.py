@@ -1,5 +1,10 @@
 """A project of one car with nothing but a body, to which tests of the 3-D flow add their own."""
 
+from pathlib import Path
+
+COARSE_LOOK = Path(__file__).parents[2] / "recorded" / "data" / "flow_coarse_look.npz"
+"""A run of some 70 cells over a car, with doubts: what a record holds, in a small file."""
+
 
 def flow_car(
     *, front: str = "300 mm", rear: str = "310 mm", frontal_area: str = "1.9 m^2"

@@ -2,12 +2,11 @@
 
 import os
 import signal
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.unit.study.flow_car import flow_car
+from tests.unit.study.flow_car import COARSE_LOOK, flow_car
 
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.files import read_project
@@ -58,7 +57,7 @@ def ran(monkeypatch: pytest.MonkeyPatch) -> list[str]:
             desk.note(state="failed", text="diverged")
             raise NotConverged("the flow diverged at step 12")
         desk.note(state="done", record="flow.npz")
-        data = files("tuftwork.demo").joinpath("flow_coarse_look.npz").read_bytes()
+        data = COARSE_LOOK.read_bytes()
         (desk.folder / "flow.npz").write_bytes(data)
         return desk.state
 

@@ -41,7 +41,7 @@ class EstimatedCooling(EstimatedPart):
             effects = self._effects(own["mixing"], drag, angle, draws)
         fast = float(np.mean(exit_speed > 1))
         notices = (
-            (f"{self.name}: the exit is too small for this flow ({fast:.0%} of draws).",)
+            (f"{self.name}: the exit is too small for this flow ({100 * fast:.0f} % of draws).",)
             if fast > 0.1
             else ()
         )

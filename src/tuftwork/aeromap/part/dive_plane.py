@@ -63,7 +63,8 @@ class EstimatedDivePlane(EstimatedPart):
         steep = float(np.mean(np.abs(angle) > LARGEST))
         if steep > 0.1:
             return (
-                f"{self.name}: steeper than {np.rad2deg(LARGEST):.0f}° in {steep:.0%} of draws, "
+                f"{self.name}: steeper than {np.rad2deg(LARGEST):.0f}° in {100 * steep:.0f} % of "
+                "draws, "
                 "where the edge vortex bursts; its load is held there.",
             )
         return ()

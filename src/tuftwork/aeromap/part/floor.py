@@ -69,7 +69,9 @@ class EstimatedFloor(EstimatedPart):
         if below > 0.5:
             notices.append(f"{self.name}: below its height of greatest load in most draws.")
         elif below > 0.1:
-            notices.append(f"{self.name}: may be below its height of greatest load ({below:.0%}).")
+            notices.append(
+                f"{self.name}: may be below its height of greatest load ({100 * below:.0f} %)."
+            )
         low, high = CHECKED_HEIGHT
         if not low <= height_ratio <= high:
             notices.append(

@@ -119,7 +119,7 @@ class ChannelFloor(EstimatedPart):
         stalled = float(np.mean(found.shape_factor > 3))
         if stalled > 0.1:
             notices.append(
-                f"{self.name}: the ramp's layer has separated in {stalled:.0%} of draws."
+                f"{self.name}: the ramp's layer has separated in {100 * stalled:.0f} % of draws."
             )
         if np.any(found.off_heights):
             table = self._table()
@@ -133,7 +133,8 @@ class ChannelFloor(EstimatedPart):
         beyond = float(np.mean(found.is_outside[within])) if np.any(within) else 0.0
         if beyond > 0.1:
             notices.append(
-                f"{self.name}: {beyond:.0%} of draws lie outside its table's losses; its edge is "
+                f"{self.name}: {100 * beyond:.0f} % of draws lie outside its table's losses; its "
+                "edge is "
                 "held."
             )
         return tuple(notices)

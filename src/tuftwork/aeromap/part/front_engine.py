@@ -304,27 +304,31 @@ class ChannelSplitter(EstimatedPart):
             low = float(np.mean(found.gap < table.peak))
             if np.isfinite(table.peak) and low > 0.1:
                 notices.append(
-                    f"{self.name}, {strip.name}: chokes in {low:.0%} of draws; lower it carries "
+                    f"{self.name}, {strip.name}: chokes in {100 * low:.0f} % of draws; lower it "
+                    "carries "
                     f"less (greatest near {1e3 * found.lip_at(table.peak):.0f} mm)."
                 )
             apart = float(np.mean(own.shape_factor > 3))
             if apart > 0.1:
                 notices.append(
-                    f"{self.name}, {strip.name}: its layer has separated in {apart:.0%} of draws."
+                    f"{self.name}, {strip.name}: its layer has separated in {100 * apart:.0f} % "
+                    "of draws."
                 )
         drawn = float(np.mean(loads.is_drawn))
         if drawn > 0:
             notices.append(
-                f"{self.name}: in {drawn:.0%} of draws load and bending find no balance: the lip "
+                f"{self.name}: in {100 * drawn:.0f} % of draws load and bending find no balance: "
+                "the lip "
                 "is drawn to the road. Stiffen it before it runs."
             )
         gone = float(np.mean(loads.separated))
         if gone > 0.25:
-            notices.append(f"{self.name}: its rolled edge lets go in {gone:.0%} of draws.")
+            notices.append(f"{self.name}: its rolled edge lets go in {100 * gone:.0f} % of draws.")
         beyond = float(np.mean(loads.is_outside))
         if beyond > 0.05:
             notices.append(
-                f"{self.name}: {beyond:.0%} of draws lie outside its tables; their edge is held."
+                f"{self.name}: {100 * beyond:.0f} % of draws lie outside its tables; their edge "
+                "is held."
             )
         return tuple(notices)
 

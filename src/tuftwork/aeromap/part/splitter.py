@@ -42,7 +42,9 @@ class EstimatedSplitter(EstimatedPart):
         found = estimate_splitter(geometry, SplitterCoefficients(**own))
         moment = found.downforce * station + found.moment
         choked = float(np.mean(found.choke < 1))
-        notices = (f"{self.name}: chokes in {choked:.0%} of draws.",) if choked > 0.1 else ()
+        notices = (
+            (f"{self.name}: chokes in {100 * choked:.0f} % of draws.",) if choked > 0.1 else ()
+        )
         return loaded(
             found.downforce,
             moment,

@@ -143,7 +143,8 @@ class LatticeWing(PlacedWing):
         outside = float(np.mean(found.is_outside))
         if outside > 0.05:
             notices.append(
-                f"{self.name}: {outside:.0%} of draws lie outside its tables; their edge is held."
+                f"{self.name}: {100 * outside:.0f} % of draws lie outside its tables; their edge "
+                "is held."
             )
         return tuple(notices)
 

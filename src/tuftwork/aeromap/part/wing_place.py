@@ -94,7 +94,7 @@ class PlacedWing(EstimatedPart):
         if stalled > 0.5:
             return [f"{self.name}: past the stall in most draws."]
         if stalled > 0.1:
-            return [f"{self.name}: may be past the stall ({stalled:.0%} of draws)."]
+            return [f"{self.name}: may be past the stall ({100 * stalled:.0f} % of draws)."]
         return []
 
 
