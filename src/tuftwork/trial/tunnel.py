@@ -206,8 +206,9 @@ def scale_notices(test_reynolds: float, full_reynolds: float) -> tuple[str, ...]
     if ratio <= 2:
         return ()
     return (
-        f"The road's Reynolds number ({full_reynolds:.2g}) is {ratio:.0f} times the test's "
-        f"({test_reynolds:.2g}): laminar runs, wing maxima and radii may act differently.",
+        f"The road's Reynolds number ({1e-6 * full_reynolds:.2g} million) is {ratio:.0f} times the "
+        f"test's ({1e-6 * test_reynolds:.2g} million): laminar runs, wing maxima and radii "
+        "may act differently.",
     )
 
 

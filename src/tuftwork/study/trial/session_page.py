@@ -49,7 +49,8 @@ def tunnel_part(answers: Answers, one: TunnelSession) -> Page:
     return {
         "name": one.name, "points": tree["points"], "correction": tree["correction"],
         "about": f"{100 * tree['scale']:.0f} % model, {one.jet} section, {one.ground}, blockage "
-        f"{100 * tree['blockage']:.1f} %, Reynolds number {test:.2g} (road {road:.2g})",
+        f"{100 * tree['blockage']:.1f} %, Reynolds number {1e-6 * test:.2g} million "
+        f"(road {1e-6 * road:.2g} million)",
         "axes": one.axes,
         "rows": [
             {
