@@ -227,8 +227,8 @@ def cliff_page(laps: Laps, state: str) -> Page:
     share = float(laps.result(state)["near_cliff"])
     return {
         "share": share,
-        "text": f"In '{state}' {100 * share:.0f}\u202f% of the lap is spent where the rear axle gains "
-        "more than three points of CzS for each millimetre it is raised.",
+        "text": f"In '{state}' {100 * share:.0f}\u202f% of the lap is spent where the rear axle "
+        "gains more than three points of CzS for each millimetre it is raised.",
     }
 
 
