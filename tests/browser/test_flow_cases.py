@@ -197,7 +197,7 @@ def test_cases_are_spread_run_stopped_and_gone_on_with(
     expect(rows).to_have_count(5)
     monkeypatch.setattr("tuftwork.study.flow.sweep_desk.subprocess.Popen", Popen)
     cases.get_by_role("button", name="Run the 5 that are left").click()
-    expect(cases.get_by_text("Sweep: 0 of 5 done")).to_be_visible()
+    expect(cases.get_by_text("Sweep: 0 of 5 done")).to_be_visible(timeout=30_000)
     assert asked[0].count("--case") == 5
     finish(folder, "coarse look")
     second = "coarse look, front 150 mm yaw 0 °"

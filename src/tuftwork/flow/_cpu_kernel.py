@@ -26,9 +26,10 @@ def min2(a, b):
 
 @njit(error_model="numpy")
 @no_type_check
-def other_surface(table, m, ex, ey, ez, px, py, pz):
-    """Lattice velocity dotted with the speed of a surface at a point."""
-    rx, ry, rz = px - table[m, 7], py - table[m, 8], pz - table[m, 9]
+def other_surface(table, m, ex, ey, ez, i, j, k, dx, dy, dz):
+    """Lattice velocity dotted with the speed of a surface at a point beside a cell."""
+    # cell less centre first: whole layers that a slab leaves away change no bit of it
+    rx, ry, rz = (i - table[m, 7]) + dx, (j - table[m, 8]) + dy, (k - table[m, 9]) + dz
     vx = table[m, 1] + table[m, 5] * rz - table[m, 6] * ry
     vy = table[m, 2] + table[m, 6] * rx - table[m, 4] * rz
     vz = table[m, 3] + table[m, 4] * ry - table[m, 5] * rx
@@ -478,10 +479,10 @@ def wall_cell(
     wall_law = table[side, 0]
     turns = varies(table, side)
     foot = max2(y, -y)
-    px, py, pz = i - foot * nx, j - foot * ny, k - foot * nz
-    vx = other_surface(table, side, 1.0, 0.0, 0.0, px, py, pz)
-    vy = other_surface(table, side, 0.0, 1.0, 0.0, px, py, pz)
-    vz = other_surface(table, side, 0.0, 0.0, 1.0, px, py, pz)
+    px, py, pz = -foot * nx, -foot * ny, -foot * nz
+    vx = other_surface(table, side, 1.0, 0.0, 0.0, i, j, k, px, py, pz)
+    vy = other_surface(table, side, 0.0, 1.0, 0.0, i, j, k, px, py, pz)
+    vz = other_surface(table, side, 0.0, 0.0, 1.0, i, j, k, px, py, pz)
     Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
     fill, part = full[m], zone[m]
     q1, sid1 = cut[0, m], sid[0, m]
@@ -1083,13 +1084,13 @@ def wall_cell(
     if q1 > 0.0:
         kick = rho * (exn * eym * ezm - exl * eym * ezm)
         if sid1 != side:
-            push = other_surface(table, sid1, 1.0, 0.0, 0.0, i + q1, j, k)
+            push = other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k, q1, 0.0, 0.0)
             apart = push - (vx)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.44444444444444442 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid1, 1.0, 0.0, 0.0, i + q1, j, k) - (vx))
+                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k, q1, 0.0, 0.0) - (vx))
         h = 2.0 * q1
         r = 0.0
         if h < 1.0:
@@ -1100,7 +1101,7 @@ def wall_cell(
         turn = (tx) * (pull - (nx) * held)
         r = r + 0.44444444444444442 * turn
         if table[sid1, 0] < 0.0:
-            r = g1 - 0.44444444444444442 * other_surface(table, sid1, 1.0, 0.0, 0.0, i + q1, j, k)
+            r = g1 - 0.44444444444444442 * other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k, q1, 0.0, 0.0)
         if sid1 > 0:
             Fxw = Fxw + (g1 + r)
         if even:
@@ -1114,13 +1115,13 @@ def wall_cell(
     if q2 > 0.0:
         kick = rho * (exl * eym * ezm - exn * eym * ezm)
         if sid2 != side:
-            push = other_surface(table, sid2, -1.0, 0.0, 0.0, i - q2, j, k)
+            push = other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k, -q2, 0.0, 0.0)
             apart = push - (- vx)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.44444444444444442 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid2, -1.0, 0.0, 0.0, i - q2, j, k) - (- vx))
+                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k, -q2, 0.0, 0.0) - (- vx))
         h = 2.0 * q2
         r = 0.0
         if h < 1.0:
@@ -1131,7 +1132,7 @@ def wall_cell(
         turn = (- tx) * (pull - (- nx) * held)
         r = r + 0.44444444444444442 * turn
         if table[sid2, 0] < 0.0:
-            r = g2 - 0.44444444444444442 * other_surface(table, sid2, -1.0, 0.0, 0.0, i - q2, j, k)
+            r = g2 - 0.44444444444444442 * other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k, -q2, 0.0, 0.0)
         if sid2 > 0:
             Fxw = Fxw - (g2 + r)
         if even:
@@ -1145,13 +1146,13 @@ def wall_cell(
     if q3 > 0.0:
         kick = rho * (exm * eyn * ezm - exm * eyl * ezm)
         if sid3 != side:
-            push = other_surface(table, sid3, 0.0, 1.0, 0.0, i, j + q3, k)
+            push = other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k, 0.0, q3, 0.0)
             apart = push - (vy)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.44444444444444442 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid3, 0.0, 1.0, 0.0, i, j + q3, k) - (vy))
+                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k, 0.0, q3, 0.0) - (vy))
         h = 2.0 * q3
         r = 0.0
         if h < 1.0:
@@ -1162,7 +1163,7 @@ def wall_cell(
         turn = (ty) * (pull - (ny) * held)
         r = r + 0.44444444444444442 * turn
         if table[sid3, 0] < 0.0:
-            r = g3 - 0.44444444444444442 * other_surface(table, sid3, 0.0, 1.0, 0.0, i, j + q3, k)
+            r = g3 - 0.44444444444444442 * other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k, 0.0, q3, 0.0)
         if sid3 > 0:
             Fyw = Fyw + (g3 + r)
         if even:
@@ -1176,13 +1177,13 @@ def wall_cell(
     if q4 > 0.0:
         kick = rho * (exm * eyl * ezm - exm * eyn * ezm)
         if sid4 != side:
-            push = other_surface(table, sid4, 0.0, -1.0, 0.0, i, j - q4, k)
+            push = other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k, 0.0, -q4, 0.0)
             apart = push - (- vy)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.44444444444444442 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid4, 0.0, -1.0, 0.0, i, j - q4, k) - (- vy))
+                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k, 0.0, -q4, 0.0) - (- vy))
         h = 2.0 * q4
         r = 0.0
         if h < 1.0:
@@ -1193,7 +1194,7 @@ def wall_cell(
         turn = (- ty) * (pull - (- ny) * held)
         r = r + 0.44444444444444442 * turn
         if table[sid4, 0] < 0.0:
-            r = g4 - 0.44444444444444442 * other_surface(table, sid4, 0.0, -1.0, 0.0, i, j - q4, k)
+            r = g4 - 0.44444444444444442 * other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k, 0.0, -q4, 0.0)
         if sid4 > 0:
             Fyw = Fyw - (g4 + r)
         if even:
@@ -1207,13 +1208,13 @@ def wall_cell(
     if q5 > 0.0:
         kick = rho * (exm * eym * ezn - exm * eym * ezl)
         if sid5 != side:
-            push = other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k + q5)
+            push = other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k, 0.0, 0.0, q5)
             apart = push - (vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.44444444444444442 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k + q5) - (vz))
+                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k, 0.0, 0.0, q5) - (vz))
         h = 2.0 * q5
         r = 0.0
         if h < 1.0:
@@ -1224,7 +1225,7 @@ def wall_cell(
         turn = (tz) * (pull - (nz) * held)
         r = r + 0.44444444444444442 * turn
         if table[sid5, 0] < 0.0:
-            r = g5 - 0.44444444444444442 * other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k + q5)
+            r = g5 - 0.44444444444444442 * other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k, 0.0, 0.0, q5)
         if sid5 > 0:
             Fzw = Fzw + (g5 + r)
         if even:
@@ -1238,13 +1239,13 @@ def wall_cell(
     if q6 > 0.0:
         kick = rho * (exm * eym * ezl - exm * eym * ezn)
         if sid6 != side:
-            push = other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k - q6)
+            push = other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k, 0.0, 0.0, -q6)
             apart = push - (- vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.44444444444444442 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k - q6) - (- vz))
+                kick = kick + 0.44444444444444442 * rho * (other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k, 0.0, 0.0, -q6) - (- vz))
         h = 2.0 * q6
         r = 0.0
         if h < 1.0:
@@ -1255,7 +1256,7 @@ def wall_cell(
         turn = (- tz) * (pull - (- nz) * held)
         r = r + 0.44444444444444442 * turn
         if table[sid6, 0] < 0.0:
-            r = g6 - 0.44444444444444442 * other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k - q6)
+            r = g6 - 0.44444444444444442 * other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k, 0.0, 0.0, -q6)
         if sid6 > 0:
             Fzw = Fzw - (g6 + r)
         if even:
@@ -1269,13 +1270,13 @@ def wall_cell(
     if q7 > 0.0:
         kick = rho * (exn * eyn * ezm - exl * eyl * ezm)
         if sid7 != side:
-            push = other_surface(table, sid7, 1.0, 1.0, 0.0, i + q7, j + q7, k)
+            push = other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k, q7, q7, 0.0)
             apart = push - (vx + vy)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid7, 1.0, 1.0, 0.0, i + q7, j + q7, k) - (vx + vy))
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k, q7, q7, 0.0) - (vx + vy))
         h = 2.0 * q7
         r = 0.0
         if h < 1.0:
@@ -1286,7 +1287,7 @@ def wall_cell(
         turn = (tx + ty) * (pull - (nx + ny) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid7, 0] < 0.0:
-            r = g7 - 0.1111111111111111 * other_surface(table, sid7, 1.0, 1.0, 0.0, i + q7, j + q7, k)
+            r = g7 - 0.1111111111111111 * other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k, q7, q7, 0.0)
         if sid7 > 0:
             Fxw = Fxw + (g7 + r)
             Fyw = Fyw + (g7 + r)
@@ -1301,13 +1302,13 @@ def wall_cell(
     if q8 > 0.0:
         kick = rho * (exl * eyl * ezm - exn * eyn * ezm)
         if sid8 != side:
-            push = other_surface(table, sid8, -1.0, -1.0, 0.0, i - q8, j - q8, k)
+            push = other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k, -q8, -q8, 0.0)
             apart = push - (- vx - vy)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid8, -1.0, -1.0, 0.0, i - q8, j - q8, k) - (- vx - vy))
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k, -q8, -q8, 0.0) - (- vx - vy))
         h = 2.0 * q8
         r = 0.0
         if h < 1.0:
@@ -1318,7 +1319,7 @@ def wall_cell(
         turn = (- tx - ty) * (pull - (- nx - ny) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid8, 0] < 0.0:
-            r = g8 - 0.1111111111111111 * other_surface(table, sid8, -1.0, -1.0, 0.0, i - q8, j - q8, k)
+            r = g8 - 0.1111111111111111 * other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k, -q8, -q8, 0.0)
         if sid8 > 0:
             Fxw = Fxw - (g8 + r)
             Fyw = Fyw - (g8 + r)
@@ -1333,13 +1334,13 @@ def wall_cell(
     if q9 > 0.0:
         kick = rho * (exn * eym * ezn - exl * eym * ezl)
         if sid9 != side:
-            push = other_surface(table, sid9, 1.0, 0.0, 1.0, i + q9, j, k + q9)
+            push = other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k, q9, 0.0, q9)
             apart = push - (vx + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid9, 1.0, 0.0, 1.0, i + q9, j, k + q9) - (vx + vz))
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k, q9, 0.0, q9) - (vx + vz))
         h = 2.0 * q9
         r = 0.0
         if h < 1.0:
@@ -1350,7 +1351,7 @@ def wall_cell(
         turn = (tx + tz) * (pull - (nx + nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid9, 0] < 0.0:
-            r = g9 - 0.1111111111111111 * other_surface(table, sid9, 1.0, 0.0, 1.0, i + q9, j, k + q9)
+            r = g9 - 0.1111111111111111 * other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k, q9, 0.0, q9)
         if sid9 > 0:
             Fxw = Fxw + (g9 + r)
             Fzw = Fzw + (g9 + r)
@@ -1365,13 +1366,13 @@ def wall_cell(
     if q10 > 0.0:
         kick = rho * (exl * eym * ezl - exn * eym * ezn)
         if sid10 != side:
-            push = other_surface(table, sid10, -1.0, 0.0, -1.0, i - q10, j, k - q10)
+            push = other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k, -q10, 0.0, -q10)
             apart = push - (- vx - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid10, -1.0, 0.0, -1.0, i - q10, j, k - q10) - (- vx - vz))
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k, -q10, 0.0, -q10) - (- vx - vz))
         h = 2.0 * q10
         r = 0.0
         if h < 1.0:
@@ -1382,7 +1383,7 @@ def wall_cell(
         turn = (- tx - tz) * (pull - (- nx - nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid10, 0] < 0.0:
-            r = g10 - 0.1111111111111111 * other_surface(table, sid10, -1.0, 0.0, -1.0, i - q10, j, k - q10)
+            r = g10 - 0.1111111111111111 * other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k, -q10, 0.0, -q10)
         if sid10 > 0:
             Fxw = Fxw - (g10 + r)
             Fzw = Fzw - (g10 + r)
@@ -1397,13 +1398,13 @@ def wall_cell(
     if q11 > 0.0:
         kick = rho * (exn * eym * ezl - exl * eym * ezn)
         if sid11 != side:
-            push = other_surface(table, sid11, 1.0, 0.0, -1.0, i + q11, j, k - q11)
+            push = other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k, q11, 0.0, -q11)
             apart = push - (vx - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid11, 1.0, 0.0, -1.0, i + q11, j, k - q11) - (vx - vz))
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k, q11, 0.0, -q11) - (vx - vz))
         h = 2.0 * q11
         r = 0.0
         if h < 1.0:
@@ -1414,7 +1415,7 @@ def wall_cell(
         turn = (tx - tz) * (pull - (nx - nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid11, 0] < 0.0:
-            r = g11 - 0.1111111111111111 * other_surface(table, sid11, 1.0, 0.0, -1.0, i + q11, j, k - q11)
+            r = g11 - 0.1111111111111111 * other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k, q11, 0.0, -q11)
         if sid11 > 0:
             Fxw = Fxw + (g11 + r)
             Fzw = Fzw - (g11 + r)
@@ -1429,13 +1430,13 @@ def wall_cell(
     if q12 > 0.0:
         kick = rho * (exl * eym * ezn - exn * eym * ezl)
         if sid12 != side:
-            push = other_surface(table, sid12, -1.0, 0.0, 1.0, i - q12, j, k + q12)
+            push = other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k, -q12, 0.0, q12)
             apart = push - (- vx + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid12, -1.0, 0.0, 1.0, i - q12, j, k + q12) - (- vx + vz))
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k, -q12, 0.0, q12) - (- vx + vz))
         h = 2.0 * q12
         r = 0.0
         if h < 1.0:
@@ -1446,7 +1447,7 @@ def wall_cell(
         turn = (- tx + tz) * (pull - (- nx + nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid12, 0] < 0.0:
-            r = g12 - 0.1111111111111111 * other_surface(table, sid12, -1.0, 0.0, 1.0, i - q12, j, k + q12)
+            r = g12 - 0.1111111111111111 * other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k, -q12, 0.0, q12)
         if sid12 > 0:
             Fxw = Fxw - (g12 + r)
             Fzw = Fzw + (g12 + r)
@@ -1461,13 +1462,13 @@ def wall_cell(
     if q13 > 0.0:
         kick = rho * (exn * eyl * ezm - exl * eyn * ezm)
         if sid13 != side:
-            push = other_surface(table, sid13, 1.0, -1.0, 0.0, i + q13, j - q13, k)
+            push = other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k, q13, -q13, 0.0)
             apart = push - (vx - vy)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid13, 1.0, -1.0, 0.0, i + q13, j - q13, k) - (vx - vy))
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k, q13, -q13, 0.0) - (vx - vy))
         h = 2.0 * q13
         r = 0.0
         if h < 1.0:
@@ -1478,7 +1479,7 @@ def wall_cell(
         turn = (tx - ty) * (pull - (nx - ny) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid13, 0] < 0.0:
-            r = g13 - 0.1111111111111111 * other_surface(table, sid13, 1.0, -1.0, 0.0, i + q13, j - q13, k)
+            r = g13 - 0.1111111111111111 * other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k, q13, -q13, 0.0)
         if sid13 > 0:
             Fxw = Fxw + (g13 + r)
             Fyw = Fyw - (g13 + r)
@@ -1493,13 +1494,13 @@ def wall_cell(
     if q14 > 0.0:
         kick = rho * (exl * eyn * ezm - exn * eyl * ezm)
         if sid14 != side:
-            push = other_surface(table, sid14, -1.0, 1.0, 0.0, i - q14, j + q14, k)
+            push = other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k, -q14, q14, 0.0)
             apart = push - (- vx + vy)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid14, -1.0, 1.0, 0.0, i - q14, j + q14, k) - (- vx + vy))
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k, -q14, q14, 0.0) - (- vx + vy))
         h = 2.0 * q14
         r = 0.0
         if h < 1.0:
@@ -1510,7 +1511,7 @@ def wall_cell(
         turn = (- tx + ty) * (pull - (- nx + ny) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid14, 0] < 0.0:
-            r = g14 - 0.1111111111111111 * other_surface(table, sid14, -1.0, 1.0, 0.0, i - q14, j + q14, k)
+            r = g14 - 0.1111111111111111 * other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k, -q14, q14, 0.0)
         if sid14 > 0:
             Fxw = Fxw - (g14 + r)
             Fyw = Fyw + (g14 + r)
@@ -1525,13 +1526,13 @@ def wall_cell(
     if q15 > 0.0:
         kick = rho * (exm * eyn * ezn - exm * eyl * ezl)
         if sid15 != side:
-            push = other_surface(table, sid15, 0.0, 1.0, 1.0, i, j + q15, k + q15)
+            push = other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k, 0.0, q15, q15)
             apart = push - (vy + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid15, 0.0, 1.0, 1.0, i, j + q15, k + q15) - (vy + vz))
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k, 0.0, q15, q15) - (vy + vz))
         h = 2.0 * q15
         r = 0.0
         if h < 1.0:
@@ -1542,7 +1543,7 @@ def wall_cell(
         turn = (ty + tz) * (pull - (ny + nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid15, 0] < 0.0:
-            r = g15 - 0.1111111111111111 * other_surface(table, sid15, 0.0, 1.0, 1.0, i, j + q15, k + q15)
+            r = g15 - 0.1111111111111111 * other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k, 0.0, q15, q15)
         if sid15 > 0:
             Fyw = Fyw + (g15 + r)
             Fzw = Fzw + (g15 + r)
@@ -1557,13 +1558,13 @@ def wall_cell(
     if q16 > 0.0:
         kick = rho * (exm * eyl * ezl - exm * eyn * ezn)
         if sid16 != side:
-            push = other_surface(table, sid16, 0.0, -1.0, -1.0, i, j - q16, k - q16)
+            push = other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k, 0.0, -q16, -q16)
             apart = push - (- vy - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid16, 0.0, -1.0, -1.0, i, j - q16, k - q16) - (- vy - vz))
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k, 0.0, -q16, -q16) - (- vy - vz))
         h = 2.0 * q16
         r = 0.0
         if h < 1.0:
@@ -1574,7 +1575,7 @@ def wall_cell(
         turn = (- ty - tz) * (pull - (- ny - nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid16, 0] < 0.0:
-            r = g16 - 0.1111111111111111 * other_surface(table, sid16, 0.0, -1.0, -1.0, i, j - q16, k - q16)
+            r = g16 - 0.1111111111111111 * other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k, 0.0, -q16, -q16)
         if sid16 > 0:
             Fyw = Fyw - (g16 + r)
             Fzw = Fzw - (g16 + r)
@@ -1589,13 +1590,13 @@ def wall_cell(
     if q17 > 0.0:
         kick = rho * (exm * eyn * ezl - exm * eyl * ezn)
         if sid17 != side:
-            push = other_surface(table, sid17, 0.0, 1.0, -1.0, i, j + q17, k - q17)
+            push = other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k, 0.0, q17, -q17)
             apart = push - (vy - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid17, 0.0, 1.0, -1.0, i, j + q17, k - q17) - (vy - vz))
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k, 0.0, q17, -q17) - (vy - vz))
         h = 2.0 * q17
         r = 0.0
         if h < 1.0:
@@ -1606,7 +1607,7 @@ def wall_cell(
         turn = (ty - tz) * (pull - (ny - nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid17, 0] < 0.0:
-            r = g17 - 0.1111111111111111 * other_surface(table, sid17, 0.0, 1.0, -1.0, i, j + q17, k - q17)
+            r = g17 - 0.1111111111111111 * other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k, 0.0, q17, -q17)
         if sid17 > 0:
             Fyw = Fyw + (g17 + r)
             Fzw = Fzw - (g17 + r)
@@ -1621,13 +1622,13 @@ def wall_cell(
     if q18 > 0.0:
         kick = rho * (exm * eyl * ezn - exm * eyn * ezl)
         if sid18 != side:
-            push = other_surface(table, sid18, 0.0, -1.0, 1.0, i, j - q18, k + q18)
+            push = other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k, 0.0, -q18, q18)
             apart = push - (- vy + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.1111111111111111 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid18, 0.0, -1.0, 1.0, i, j - q18, k + q18) - (- vy + vz))
+                kick = kick + 0.1111111111111111 * rho * (other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k, 0.0, -q18, q18) - (- vy + vz))
         h = 2.0 * q18
         r = 0.0
         if h < 1.0:
@@ -1638,7 +1639,7 @@ def wall_cell(
         turn = (- ty + tz) * (pull - (- ny + nz) * held)
         r = r + 0.1111111111111111 * turn
         if table[sid18, 0] < 0.0:
-            r = g18 - 0.1111111111111111 * other_surface(table, sid18, 0.0, -1.0, 1.0, i, j - q18, k + q18)
+            r = g18 - 0.1111111111111111 * other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k, 0.0, -q18, q18)
         if sid18 > 0:
             Fyw = Fyw - (g18 + r)
             Fzw = Fzw + (g18 + r)
@@ -1653,13 +1654,13 @@ def wall_cell(
     if q19 > 0.0:
         kick = rho * (exn * eyn * ezn - exl * eyl * ezl)
         if sid19 != side:
-            push = other_surface(table, sid19, 1.0, 1.0, 1.0, i + q19, j + q19, k + q19)
+            push = other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k, q19, q19, q19)
             apart = push - (vx + vy + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid19, 1.0, 1.0, 1.0, i + q19, j + q19, k + q19) - (vx + vy + vz))
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k, q19, q19, q19) - (vx + vy + vz))
         h = 2.0 * q19
         r = 0.0
         if h < 1.0:
@@ -1670,7 +1671,7 @@ def wall_cell(
         turn = (tx + ty + tz) * (pull - (nx + ny + nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid19, 0] < 0.0:
-            r = g19 - 0.027777777777777776 * other_surface(table, sid19, 1.0, 1.0, 1.0, i + q19, j + q19, k + q19)
+            r = g19 - 0.027777777777777776 * other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k, q19, q19, q19)
         if sid19 > 0:
             Fxw = Fxw + (g19 + r)
             Fyw = Fyw + (g19 + r)
@@ -1686,13 +1687,13 @@ def wall_cell(
     if q20 > 0.0:
         kick = rho * (exl * eyl * ezl - exn * eyn * ezn)
         if sid20 != side:
-            push = other_surface(table, sid20, -1.0, -1.0, -1.0, i - q20, j - q20, k - q20)
+            push = other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k, -q20, -q20, -q20)
             apart = push - (- vx - vy - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid20, -1.0, -1.0, -1.0, i - q20, j - q20, k - q20) - (- vx - vy - vz))
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k, -q20, -q20, -q20) - (- vx - vy - vz))
         h = 2.0 * q20
         r = 0.0
         if h < 1.0:
@@ -1703,7 +1704,7 @@ def wall_cell(
         turn = (- tx - ty - tz) * (pull - (- nx - ny - nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid20, 0] < 0.0:
-            r = g20 - 0.027777777777777776 * other_surface(table, sid20, -1.0, -1.0, -1.0, i - q20, j - q20, k - q20)
+            r = g20 - 0.027777777777777776 * other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k, -q20, -q20, -q20)
         if sid20 > 0:
             Fxw = Fxw - (g20 + r)
             Fyw = Fyw - (g20 + r)
@@ -1719,13 +1720,13 @@ def wall_cell(
     if q21 > 0.0:
         kick = rho * (exn * eyn * ezl - exl * eyl * ezn)
         if sid21 != side:
-            push = other_surface(table, sid21, 1.0, 1.0, -1.0, i + q21, j + q21, k - q21)
+            push = other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k, q21, q21, -q21)
             apart = push - (vx + vy - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid21, 1.0, 1.0, -1.0, i + q21, j + q21, k - q21) - (vx + vy - vz))
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k, q21, q21, -q21) - (vx + vy - vz))
         h = 2.0 * q21
         r = 0.0
         if h < 1.0:
@@ -1736,7 +1737,7 @@ def wall_cell(
         turn = (tx + ty - tz) * (pull - (nx + ny - nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid21, 0] < 0.0:
-            r = g21 - 0.027777777777777776 * other_surface(table, sid21, 1.0, 1.0, -1.0, i + q21, j + q21, k - q21)
+            r = g21 - 0.027777777777777776 * other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k, q21, q21, -q21)
         if sid21 > 0:
             Fxw = Fxw + (g21 + r)
             Fyw = Fyw + (g21 + r)
@@ -1752,13 +1753,13 @@ def wall_cell(
     if q22 > 0.0:
         kick = rho * (exl * eyl * ezn - exn * eyn * ezl)
         if sid22 != side:
-            push = other_surface(table, sid22, -1.0, -1.0, 1.0, i - q22, j - q22, k + q22)
+            push = other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k, -q22, -q22, q22)
             apart = push - (- vx - vy + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid22, -1.0, -1.0, 1.0, i - q22, j - q22, k + q22) - (- vx - vy + vz))
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k, -q22, -q22, q22) - (- vx - vy + vz))
         h = 2.0 * q22
         r = 0.0
         if h < 1.0:
@@ -1769,7 +1770,7 @@ def wall_cell(
         turn = (- tx - ty + tz) * (pull - (- nx - ny + nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid22, 0] < 0.0:
-            r = g22 - 0.027777777777777776 * other_surface(table, sid22, -1.0, -1.0, 1.0, i - q22, j - q22, k + q22)
+            r = g22 - 0.027777777777777776 * other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k, -q22, -q22, q22)
         if sid22 > 0:
             Fxw = Fxw - (g22 + r)
             Fyw = Fyw - (g22 + r)
@@ -1785,13 +1786,13 @@ def wall_cell(
     if q23 > 0.0:
         kick = rho * (exn * eyl * ezn - exl * eyn * ezl)
         if sid23 != side:
-            push = other_surface(table, sid23, 1.0, -1.0, 1.0, i + q23, j - q23, k + q23)
+            push = other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k, q23, -q23, q23)
             apart = push - (vx - vy + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid23, 1.0, -1.0, 1.0, i + q23, j - q23, k + q23) - (vx - vy + vz))
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k, q23, -q23, q23) - (vx - vy + vz))
         h = 2.0 * q23
         r = 0.0
         if h < 1.0:
@@ -1802,7 +1803,7 @@ def wall_cell(
         turn = (tx - ty + tz) * (pull - (nx - ny + nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid23, 0] < 0.0:
-            r = g23 - 0.027777777777777776 * other_surface(table, sid23, 1.0, -1.0, 1.0, i + q23, j - q23, k + q23)
+            r = g23 - 0.027777777777777776 * other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k, q23, -q23, q23)
         if sid23 > 0:
             Fxw = Fxw + (g23 + r)
             Fyw = Fyw - (g23 + r)
@@ -1818,13 +1819,13 @@ def wall_cell(
     if q24 > 0.0:
         kick = rho * (exl * eyn * ezl - exn * eyl * ezn)
         if sid24 != side:
-            push = other_surface(table, sid24, -1.0, 1.0, -1.0, i - q24, j + q24, k - q24)
+            push = other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k, -q24, q24, -q24)
             apart = push - (- vx + vy - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid24, -1.0, 1.0, -1.0, i - q24, j + q24, k - q24) - (- vx + vy - vz))
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k, -q24, q24, -q24) - (- vx + vy - vz))
         h = 2.0 * q24
         r = 0.0
         if h < 1.0:
@@ -1835,7 +1836,7 @@ def wall_cell(
         turn = (- tx + ty - tz) * (pull - (- nx + ny - nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid24, 0] < 0.0:
-            r = g24 - 0.027777777777777776 * other_surface(table, sid24, -1.0, 1.0, -1.0, i - q24, j + q24, k - q24)
+            r = g24 - 0.027777777777777776 * other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k, -q24, q24, -q24)
         if sid24 > 0:
             Fxw = Fxw - (g24 + r)
             Fyw = Fyw + (g24 + r)
@@ -1851,13 +1852,13 @@ def wall_cell(
     if q25 > 0.0:
         kick = rho * (exn * eyl * ezl - exl * eyn * ezn)
         if sid25 != side:
-            push = other_surface(table, sid25, 1.0, -1.0, -1.0, i + q25, j - q25, k - q25)
+            push = other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k, q25, -q25, -q25)
             apart = push - (vx - vy - vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid25, 1.0, -1.0, -1.0, i + q25, j - q25, k - q25) - (vx - vy - vz))
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k, q25, -q25, -q25) - (vx - vy - vz))
         h = 2.0 * q25
         r = 0.0
         if h < 1.0:
@@ -1868,7 +1869,7 @@ def wall_cell(
         turn = (tx - ty - tz) * (pull - (nx - ny - nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid25, 0] < 0.0:
-            r = g25 - 0.027777777777777776 * other_surface(table, sid25, 1.0, -1.0, -1.0, i + q25, j - q25, k - q25)
+            r = g25 - 0.027777777777777776 * other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k, q25, -q25, -q25)
         if sid25 > 0:
             Fxw = Fxw + (g25 + r)
             Fyw = Fyw - (g25 + r)
@@ -1884,13 +1885,13 @@ def wall_cell(
     if q26 > 0.0:
         kick = rho * (exl * eyn * ezn - exn * eyl * ezl)
         if sid26 != side:
-            push = other_surface(table, sid26, -1.0, 1.0, 1.0, i - q26, j + q26, k + q26)
+            push = other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k, -q26, q26, q26)
             apart = push - (- vx + vy + vz)
             if max2(apart, -apart) > 1e-6:
                 kick = 0.027777777777777776 * rho * push
         else:
             if turns > 0.0:
-                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid26, -1.0, 1.0, 1.0, i - q26, j + q26, k + q26) - (- vx + vy + vz))
+                kick = kick + 0.027777777777777776 * rho * (other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k, -q26, q26, q26) - (- vx + vy + vz))
         h = 2.0 * q26
         r = 0.0
         if h < 1.0:
@@ -1901,7 +1902,7 @@ def wall_cell(
         turn = (- tx + ty + tz) * (pull - (- nx + ny + nz) * held)
         r = r + 0.027777777777777776 * turn
         if table[sid26, 0] < 0.0:
-            r = g26 - 0.027777777777777776 * other_surface(table, sid26, -1.0, 1.0, 1.0, i - q26, j + q26, k + q26)
+            r = g26 - 0.027777777777777776 * other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k, -q26, q26, q26)
         if sid26 > 0:
             Fxw = Fxw - (g26 + r)
             Fyw = Fyw + (g26 + r)

@@ -37,9 +37,10 @@ __device__ __forceinline__ void st(S* p, float x) { *p = x; }
 #endif
 @PAIR
 __device__ __forceinline__ float other_surface(const float* surface, int m, float ex, float ey,
-                                               float ez, float px, float py, float pz) {
+                                               float ez, float i, float j, float k, float dx,
+                                               float dy, float dz) {
   const float* t = surface + 13 * m;
-  float rx = px - t[7], ry = py - t[8], rz = pz - t[9];
+  float rx = (i - t[7]) + dx, ry = (j - t[8]) + dy, rz = (k - t[9]) + dz;
   const float fall = (1.0f - t[10] * rx * rx) * (1.0f - t[11] * ry * ry)
                    * (1.0f - t[12] * rz * rz);
   return fall * (ex * (t[1] + t[5] * rz - t[6] * ry) + ey * (t[2] + t[6] * rx - t[4] * rz)
@@ -129,11 +130,11 @@ def _wall(even: bool) -> str:
     body += [f"const float n{a} = geo[(size_t){c} * NWALL + m];" for c, a in enumerate("xyz")]
     body += ["const float y = geo[(size_t)3 * NWALL + m];"]
     body += ["const float wall_law = surface[13 * side], turns = varies(surface, side);"]
-    body += [
-        f"const float p{a} = {c} - fabsf(y) * n{a};" for a, c in zip("xyz", "ijk", strict=True)
-    ]
+    body += [f"const float p{a} = -fabsf(y) * n{a};" for a in "xyz"]
     for a, unit in zip("xyz", ("1.0f,0.0f,0.0f", "0.0f,1.0f,0.0f", "0.0f,0.0f,1.0f"), strict=True):
-        body.append(f"const float v{a} = other_surface(surface, side, {unit}, px, py, pz);")
+        body.append(
+            f"const float v{a} = other_surface(surface, side, {unit}, i, j, k, px, py, pz);"
+        )
     body += ["const float fill = full[m];", "const float* own = core + 7 * zone[m];"]
     body += [f"const float {name} = own[{n}];" for n, name in enumerate(porous_recipe.CORE)]
     body += [*_load(even), *recipe.c_lines(porous_recipe.resist())]
@@ -148,9 +149,8 @@ def _wall(even: bool) -> str:
     body.append("st(AT(0, n), g0);")
     for q in range(1, N_VELOCITY):
         e = _velocity(q)
-        hit = ", ".join(
-            f"{c} {'+' if v > 0 else '-'} q{q}" if v else c for c, v in zip("ijk", e, strict=True)
-        )
+        away = [f"{'' if v > 0 else '-'}q{q}" if v else "0.0f" for v in e]
+        hit = ", ".join(("i, j, k", *away))
         call = f"other_surface(surface, sid{q}, {e[0]}.0f, {e[1]}.0f, {e[2]}.0f, {hit})"
         body.append(f"if (q{q} > 0.0f) {{")
         kind = f"surface[13 * sid{q}]"

@@ -39,9 +39,10 @@ def min2(a, b):
 
 @njit(error_model="numpy")
 @no_type_check
-def other_surface(table, m, ex, ey, ez, px, py, pz):
-    """Lattice velocity dotted with the speed of a surface at a point."""
-    rx, ry, rz = px - table[m, 7], py - table[m, 8], pz - table[m, 9]
+def other_surface(table, m, ex, ey, ez, i, j, k, dx, dy, dz):
+    """Lattice velocity dotted with the speed of a surface at a point beside a cell."""
+    # cell less centre first: whole layers that a slab leaves away change no bit of it
+    rx, ry, rz = (i - table[m, 7]) + dx, (j - table[m, 8]) + dy, (k - table[m, 9]) + dz
     vx = table[m, 1] + table[m, 5] * rz - table[m, 6] * ry
     vy = table[m, 2] + table[m, 6] * rx - table[m, 4] * rz
     vz = table[m, 3] + table[m, 4] * ry - table[m, 5] * rx
@@ -173,10 +174,10 @@ def wall_cell(
     wall_law = table[side, 0]
     turns = varies(table, side)
     foot = max2(y, -y)
-    px, py, pz = i - foot * nx, j - foot * ny, k - foot * nz
-    vx = other_surface(table, side, 1.0, 0.0, 0.0, px, py, pz)
-    vy = other_surface(table, side, 0.0, 1.0, 0.0, px, py, pz)
-    vz = other_surface(table, side, 0.0, 0.0, 1.0, px, py, pz)
+    px, py, pz = -foot * nx, -foot * ny, -foot * nz
+    vx = other_surface(table, side, 1.0, 0.0, 0.0, i, j, k, px, py, pz)
+    vy = other_surface(table, side, 0.0, 1.0, 0.0, i, j, k, px, py, pz)
+    vz = other_surface(table, side, 0.0, 0.0, 1.0, i, j, k, px, py, pz)
     Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
     fill, part = full[m], zone[m]
 '''
@@ -234,11 +235,9 @@ def _neighbour(e: tuple[int, ...], sign: int) -> str:
 
 
 def _hit(i: int) -> str:
-    """Where link ``i`` meets its surface."""
-    return ", ".join(
-        f"{c} {'+' if v > 0 else '-'} q{i}" if v else c
-        for c, v in zip("ijk", VELOCITY[i], strict=True)
-    )
+    """Where link ``i`` meets its surface: its cell, and how far from there."""
+    away = [f"{'' if v > 0 else '-'}q{i}" if v else "0.0" for v in VELOCITY[i]]
+    return ", ".join(("i, j, k", *away))
 
 
 def _wall_body() -> list[str]:

@@ -19,9 +19,6 @@ def demo() -> dict[str, Any]:
     tree = tomllib.loads(files("tuftwork.demo").joinpath("halyard.toml").read_text("utf-8"))
     keep = ("form", "about", "car", "mass_states", "weather", "parts", "states", "study")
     parts = [part for part in tree["parts"] if part["kind"] != "air net"]
-    for part in parts:
-        if part["kind"] == "splitter":
-            del part["channel"]  # its ramps end in a node of the air net
     return {key: tree[key] for key in keep} | {"parts": parts}
 
 

@@ -1,6 +1,6 @@
 /** Pictures: marks to numbers, live; rival readings of what is seen; what to ask next. */
 
-import { useEffect, useMemo, useRef, useState } from "preact/hooks";
+import { useEffect, useLayoutEffect, useMemo, useRef, useState } from "preact/hooks";
 import { line, overview, place, revision, turn } from "../store";
 import type { PicturesPage, ReadingRow, TracedRow } from "../types";
 import { Choice } from "../widgets/control";
@@ -61,14 +61,14 @@ function Desk({ page }: { page: PicturesPage }) {
       }),
     [picture.id],
   );
+  // kept before anything is painted: a page that is left at once loses no mark
+  useLayoutEffect(() => {
+    if (isChanged) localStorage.setItem(keyOf(picture.id), JSON.stringify(step));
+    else localStorage.removeItem(keyOf(picture.id));
+  }, [step, isChanged]);
   useEffect(() => {
-    if (isChanged) {
-      localStorage.setItem(keyOf(picture.id), JSON.stringify(step));
-      ask(step);
-    } else {
-      localStorage.removeItem(keyOf(picture.id));
-      setLive(null);
-    }
+    if (isChanged) ask(step);
+    else setLive(null);
   }, [step, isChanged]);
 
   const take = (next: Step) => {
