@@ -65,7 +65,10 @@ def test_a_surface_of_parabolic_speed_moves_air_most_in_its_middle() -> None:
         name="lid", velocity=(0.06, 0.0, 0.0), centre=(0.0, 5.0, 0.0), fall=(0.0, 1 / 16, 0.0)
     )
     table = np.array([fast.row()])
-    at = [kernel.other_surface(table, 0, 1.0, 0.0, 0.0, 3.0, y, 2.0) for y in (1.0, 3.0, 5.0, 9.0)]
+    at = [
+        kernel.other_surface(table, 0, 1.0, 0.0, 0.0, 3, 1, 2, 0.0, y - 1.0, 0.0)
+        for y in (1.0, 3.0, 5.0, 9.0)
+    ]
     np.testing.assert_allclose(at, [0.0, 0.045, 0.06, 0.0], atol=1e-15)
     removed = np.zeros((5, 11, 1), np.uint8)
     removed[[0, -1]] = removed[:, [0]] = 1

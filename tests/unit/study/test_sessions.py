@@ -44,7 +44,7 @@ def test_the_tunnel_finds_the_car_behind_walls_supports_and_scale(halyard: Bench
     assert "two branches" in one["sweeps"][0]
     assert one["methods"][0]["method"] == "none"
     assert any("Reynolds" in n for n in one["notices"])
-    assert "5.9e+06" in one["about"]
+    assert "5.9 million" in one["about"]
 
 
 def test_a_tunnel_number_has_its_own_chain(halyard: Bench) -> None:
