@@ -72,7 +72,7 @@ def _best(laps: Laps, state: str) -> list[Finding]:
     return [
         Finding(
             title=title,
-            text=f"Against '{laps.base}' the lap changes by {change['text']}, {felt}. As it is, "
+            text=f"Against '{laps.base}' the lap changes by {change['text']}, {felt}. "
             f"{cliff['text']}",
             verdict=VERDICTS[row["verdict"]], page="lap",
             worth=points_of(laps, state, change["best"]),
