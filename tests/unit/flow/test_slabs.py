@@ -150,8 +150,11 @@ def test_stream_force_and_surfaces_may_change_while_slabs_run(setup: Setup) -> N
     assert differ(found[0], found[1], setup.mark) < 1e-14
 
 
-def test_slabs_tell_the_same_extremes_and_densities(setup: Setup, whole: CpuEngine) -> None:
-    slabs = run_like(slabs_here(setup, 2))
+@pytest.mark.parametrize("cards", [2, 3])
+def test_slabs_tell_the_same_extremes_and_densities(
+    setup: Setup, whole: CpuEngine, cards: int
+) -> None:
+    slabs = run_like(slabs_here(setup, cards))
     air = (setup.mark != SOLID) & (np.arange(setup.shape[0]) > 1)
     looked = Looked(air=air, still=air & (np.arange(setup.shape[0]) > 12))
     one, two = (engine.extremes(looked, 0.08) for engine in (whole, slabs))
@@ -159,9 +162,11 @@ def test_slabs_tell_the_same_extremes_and_densities(setup: Setup, whole: CpuEngi
         assert getattr(two, name)[0] == pytest.approx(getattr(one, name)[0], rel=1e-12)
         assert getattr(two, name)[1] == getattr(one, name)[1]
     assert two.mass == pytest.approx(one.mass, rel=1e-12)
-    assert two.ripple[0] == pytest.approx(one.ripple[0], rel=1e-12)
-    assert two.ripple[1] == one.ripple[1]
-    assert two.rippled == pytest.approx(one.rippled, rel=1e-12)
+    assert two.ripple[0] <= one.ripple[0] * (1 + 1e-12)
+    if cards == 2:  # of three slabs some are too thin to look for ripple inside themselves
+        assert two.ripple[0] == pytest.approx(one.ripple[0], rel=1e-12)
+        assert two.ripple[1] == one.ripple[1]
+        assert two.rippled == pytest.approx(one.rippled, rel=1e-12)
     cells = np.arange(0, setup.walls.cell.size, 7)[::-1]
     np.testing.assert_allclose(slabs.densities(cells), whole.densities(cells), atol=1e-14)
 
@@ -303,8 +308,16 @@ def test_the_text_for_a_card_is_whole_and_names_every_kernel_once(setup: Setup, 
     assert "%s" not in text
 
 
+HALF_MISS = (
+    "miss: some 1e-3 against 1e-6: what rounds apart in a wheel's place turns half precision"
+)
+
+
 @pytest.mark.gpu
-@pytest.mark.parametrize("precision", ["float32", "float16"])
+@pytest.mark.parametrize(
+    "precision",
+    ["float32", pytest.param("float16", marks=pytest.mark.xfail(strict=True, reason=HALF_MISS))],
+)
 def test_two_cards_agree_with_one(setup: Setup, precision: str) -> None:
     cupy = pytest.importorskip("cupy")
     try:
@@ -323,9 +336,8 @@ def test_two_cards_agree_with_one(setup: Setup, precision: str) -> None:
         engine.advance(20)
     air = setup.mark != SOLID
     found, wanted = (e.moments().velocity[:, air] for e in (two, one))
-    # the wheel's speed is worked out from another origin: single precision, or the storage's half
-    bound = {"float32": 1e-6, "float16": 1e-3}[precision]
-    np.testing.assert_allclose(found, wanted, rtol=0, atol=bound)
+    # the wheel's speed is worked out from another origin: single precision
+    np.testing.assert_allclose(found, wanted, rtol=0, atol=1e-6)
     two.close()
 
 
