@@ -2,15 +2,11 @@
 
 import doctest
 import re
-import shutil
 import sys
 import tomllib
 from pathlib import Path
-from typing import Any
 
 import pytest
-
-from tuftwork.demo import write_demo
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
@@ -69,16 +65,8 @@ def test_links_between_pages_lead_somewhere(page: Path) -> None:
         assert (page.parent / target).resolve().exists(), target
 
 
-def test_the_readme_runs_and_agrees_with_the_package(
-    halyard: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def write(folder: Path) -> Path:
-        """Write the demo with what this run of the tests computed of it."""
-        write_demo(folder)
-        shutil.copytree(halyard.folder / "results", folder / "results")
-        return folder
-
-    monkeypatch.setattr("tuftwork.demo.write_demo", write)
+@pytest.mark.usefixtures("computed_demo")
+def test_the_readme_runs_and_agrees_with_the_package() -> None:
     readme = (ROOT / "README.md").read_text("utf-8")
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     assert f"Python {project['requires-python'].removeprefix('>=')}" in readme

@@ -4,15 +4,11 @@ import csv
 import os
 import re
 import runpy
-import shutil
 import subprocess
 import sys
 from pathlib import Path
-from typing import Any
 
 import pytest
-
-from tuftwork.demo import write_demo
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = sorted((ROOT / "examples").glob("*.py"))
@@ -53,17 +49,11 @@ def test_an_example_runs_and_ends_in_its_recorded_number(path: Path) -> None:
     check_number(path, told_by(path))
 
 
+@pytest.mark.usefixtures("computed_demo")
 @pytest.mark.parametrize("path", [p for p in EXAMPLES if uses_demo(p)], ids=lambda p: p.name)
 def test_an_example_of_the_demo_ends_in_its_recorded_number(
-    path: Path, halyard: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """It finds the steps done that this run of the tests has computed of the same demo."""
-
-    def write(folder: Path) -> Path:
-        write_demo(folder)
-        shutil.copytree(halyard.folder / "results", folder / "results")
-        return folder
-
-    monkeypatch.setattr("tuftwork.demo.write_demo", write)
     runpy.run_path(str(path), run_name="__main__")
     check_number(path, capsys.readouterr().out)
