@@ -80,6 +80,13 @@ def test_the_range_of_a_run_holds_its_noise_and_the_stated_bias(
     assert drag.high - drag.best >= Z80 * loads["drag"]["error"]
     down = run.area("downforce")
     assert down.high - down.best >= 0.3 * abs(drag.best)
+    # as the words beside it say: half of itself or 1.6 of the drag; an axle half of that
+    least = max(0.5 * abs(down.best), 1.6 * drag.best)
+    assert "half of itself or 1.6 times the drag" in bias["text"]
+    assert down.high - down.best >= least
+    assert all(
+        run.area(axle).high - run.area(axle).best >= 0.5 * least for axle in ("front", "rear")
+    )
     front, rear = run.area("front").best, run.area("rear").best
     assert front + rear == pytest.approx(down.best, abs=0.01)
 

@@ -16,6 +16,7 @@ from tuftwork.car import Evidence, FlowRun, Measured, Project
 from tuftwork.errors import FileFault
 from tuftwork.files.evidence import digest_of
 from tuftwork.files.flow import read_flow_record
+from tuftwork.flow.bias import Bias
 from tuftwork.quantity import Z80, Quantity
 from tuftwork.study.number import Link
 
@@ -62,10 +63,11 @@ class Flown:
         if name == "drag":
             down, up = mean * (1.0 - bias["low"]), mean * (bias["high"] - 1.0)
         else:
-            spread = max(bias["high"] - 1.0, 1.0 - bias["low"])
-            size = max(abs(loads["downforce"]["mean"]), abs(drag))
-            # no downforce of the solver was ever compared: the drag's spread, on the larger load
-            down = up = spread * max(abs(mean), size if name == "downforce" else 0.5 * size)
+            stated = Bias(low=bias["low"], high=bias["high"], rows=())
+            whole = stated.downforce_half_range(loads["downforce"]["mean"], drag)
+            # what the whole may be off by, an axle may be off by half of
+            own = stated.downforce_half_range(mean, 0.5 * drag)
+            down = up = whole if name == "downforce" else max(own, 0.5 * whole)
         unit, dimension = _AREA
         low = mean - share * hypot(down, noise)
         if name == "drag":
