@@ -251,11 +251,16 @@ class Answers:
 
     def notices(self, state: str) -> list[str]:
         """Return what a reader of a state's numbers must be told."""
-        found = [*self.results["tie"]["notices"], *self.air.notices]
+        found = [*(self._labelled(n) for n in self.results["tie"]["notices"]), *self.air.notices]
         if self.has_platform:
             found += self.ride(state)["notices"]
             found += self.results[f"map {state}"]["notices"]
         return list(dict.fromkeys(found))
+
+    def _labelled(self, notice: str) -> str:
+        """Return a notice that begins with an input's name with its label there."""
+        name, colon, rest = notice.partition(": ")
+        return f"{self.book.labels.get(name, name)}{colon}{rest}"
 
     def beyond(self, state: str) -> NDArray[np.bool_]:
         """Return the map's cells ``(n_front, n_rear)`` beyond the tables of its engines."""
