@@ -2,6 +2,7 @@
 
 import os
 from pathlib import Path
+from threading import Event
 from typing import Any
 
 import numpy as np
@@ -17,6 +18,7 @@ from tuftwork.files.flow import read_flow_record, write_flow_record
 from tuftwork.study import Bench
 from tuftwork.study.flow.case import Built, built_case, run_named
 from tuftwork.study.flow.desk import Desk, register_run
+from tuftwork.study.flow.page import part_rows
 from tuftwork.study.flow.sweep import spread_cases
 from tuftwork.study.flow.sweep_desk import end_sweep
 
@@ -33,6 +35,17 @@ MOUTH = {"name": "nose", "kind": "inlet", "area": 0.0412, "mass_flow": 0.734, "p
          "total": 0.99, "net_flow": 0.731}  # fmt: skip
 VENT = MOUTH | {"name": "wheel-arch vent", "kind": "outlet", "pressure": -0.23, "total": -0.05,
                 "net_flow": None}  # fmt: skip
+
+
+class Idle:
+    """A process that runs as long as the tests do."""
+
+    pid = os.getpid()
+
+    def __init__(self, command: list[str], **_: Any) -> None: ...
+
+    def wait(self) -> int:
+        return 0
 
 
 def built_of(folder: Path, name: str) -> Built:
@@ -173,14 +186,9 @@ def test_cases_are_spread_run_stopped_and_gone_on_with(
     bench = bench_of(folder, HEAD + FLOW)
     asked: list[list[str]] = []
 
-    class Popen:
-        pid = os.getpid()
-
+    class Popen(Idle):
         def __init__(self, command: list[str], **_: Any) -> None:
             asked.append(command)
-
-        def wait(self) -> int:
-            return 0
 
     site = Site(bench)  # type: ignore[arg-type]
     site.open(page, "flow")
@@ -202,7 +210,7 @@ def test_cases_are_spread_run_stopped_and_gone_on_with(
     finish(folder, "coarse look")
     second = "coarse look, front 150 mm yaw 0 °"
     note(folder, second, state="running", travel=2.1, longest=3.0, seconds=60.0)
-    expect(cases.get_by_text("Sweep: 1 of 5 done")).to_be_visible()
+    expect(cases.get_by_text("Sweep: 1 of 5 done")).to_be_visible(timeout=30_000)
     expect(rows.nth(1)).to_contain_text("running 70 %")
     expect(rows.nth(4)).to_contain_text("waiting")
     cases.get_by_role("button", name="Stop the sweep").click()
@@ -212,6 +220,40 @@ def test_cases_are_spread_run_stopped_and_gone_on_with(
     end_sweep(folder)
     expect(cases.get_by_role("button", name="Run the 4 that are left")).to_be_visible()
     expect(rows.nth(1)).to_contain_text("stopped at step 900")
+
+
+def test_a_look_at_the_page_that_arrives_late_does_not_hide_a_sweep_that_began(
+    page: Page, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "car"
+    bench = bench_of(folder, HEAD + FLOW)
+    site = Site(bench)  # type: ignore[arg-type]
+    site.open(page, "flow")
+    cases = page.get_by_role("region", name="Cases", exact=True)
+    held, free, gone = Event(), Event(), Event()
+
+    def slow_rows(built: Built) -> Any:
+        held.set()
+        assert free.wait(60)
+        gone.set()
+        return part_rows(built)
+
+    monkeypatch.setattr("tuftwork.study.flow.page.part_rows", slow_rows)
+    cases.get_by_text("Spread ride heights or yaw").click()
+    cases.get_by_label("Yaw").fill("0, 6")
+    cases.get_by_role("button", name="Write the cases").click()
+    expect(cases.get_by_text("2 cases stand in the project")).to_be_visible()
+    assert held.wait(30), "the page was not read anew"
+    monkeypatch.setattr("tuftwork.study.flow.sweep_desk.subprocess.Popen", Idle)
+    cases.get_by_role("button", name="Run the 3 that are left").click()
+    expect(cases.get_by_text("Sweep: 0 of 3 done")).to_be_visible(timeout=30_000)
+    free.set()
+    assert gone.wait(30)
+    page.wait_for_timeout(1500)  # for the late look to be drawn
+    expect(cases.get_by_text("Sweep: 0 of 3 done")).to_be_visible()
+    finish(folder, "coarse look")
+    expect(cases.get_by_text("Sweep: 1 of 3 done")).to_be_visible(timeout=30_000)
+    end_sweep(folder)
 
 
 def test_the_cases_can_be_read_by_everyone_and_fit_a_small_screen(page: Page, air: Site) -> None:

@@ -21,6 +21,7 @@ interface CaseRow {
   drag: Num | null;
 }
 export interface Sweep {
+  as_of: number;
   rows: CaseRow[];
   is_going: boolean;
   is_stopping: boolean;
@@ -44,15 +45,17 @@ export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: n
   const refusal = useSignal<Refusal | null>(null);
   const told = useSignal("");
   const values = useSignal({ front: "", rear: "", yaw: "" });
-  useEffect(() => {
-    sweep.value = tree;
-  }, [tree]);
+  // the page's own answer may have been asked for earlier and arrive later: the newer look stays
+  const keep = (found: Sweep) => {
+    if (found.as_of >= sweep.peek().as_of) sweep.value = found;
+  };
+  useEffect(() => keep(tree), [tree]);
   const ask = async (request: Record<string, unknown>) => {
     try {
       const { header } = await line.ask(request);
       const found = header as unknown as { sweep: Sweep; names?: string[] };
       refusal.value = null;
-      sweep.value = found.sweep;
+      keep(found.sweep);
       return found;
     } catch (why) {
       if (!(why instanceof Refused)) throw why;

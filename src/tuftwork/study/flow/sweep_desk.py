@@ -9,6 +9,7 @@ import json
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -131,11 +132,14 @@ def left_to_run(bench: Any) -> list[str]:
 def sweep_tree(bench: Any) -> dict[str, Any]:
     """Return every case with its state and loads, and how the sweep stands.
 
+    ``as_of`` is when it was looked at (s): two answers can pass each other on the way to a page.
+
     Parameters
     ----------
     bench
         The workbench.
     """
+    as_of = time.time()
     project, folder = bench.opened.project, bench.folder
     built = {b.run.name: b for b in built_cases(bench)}
     flown = {f.run.name: f for f in flown_runs(project, folder)}
@@ -147,6 +151,7 @@ def sweep_tree(bench: Any) -> dict[str, Any]:
     ]
     own = [row for row in rows if row["name"] in names]
     return {
+        "as_of": as_of,
         "rows": rows,
         "is_going": going,
         "done": sum(row["state"] == "done" for row in own),
