@@ -15,7 +15,8 @@ from tuftwork.demo.truth import true_ride
 from tuftwork.quantity import summarise
 from tuftwork.study import Bench
 from tuftwork.study.answers import Answers
-from tuftwork.study.job import FLOOR_TABLES, FRONT_TABLES, TABLES, Job, job_steps
+from tuftwork.study.job import FLOOR_TABLES, FRONT_TABLES, TABLES, Job
+from tuftwork.study.job_step import job_steps
 from tuftwork.study.step import run_steps
 
 STATES = (

@@ -16,7 +16,8 @@ from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.files import OpenProject, parse_project, read_project, write_atomic
 from tuftwork.study.ahead import compiled_ahead
 from tuftwork.study.answers import Answers
-from tuftwork.study.job import Job, job_steps
+from tuftwork.study.job import Job
+from tuftwork.study.job_step import job_steps
 from tuftwork.study.ledger import Ledger
 from tuftwork.study.register import runs_page
 from tuftwork.study.registry import CHAINS, LIVE, OPEN_CHAINS, OPEN_LIVE, PAGES, found, page_entry

@@ -23,7 +23,8 @@ from tuftwork.study.brake_case import faster_corner
 from tuftwork.study.brake_page import brake_findings
 from tuftwork.study.cooling_finding import cooling_findings
 from tuftwork.study.cooling_layout import layout_of
-from tuftwork.study.job import Job, job_steps
+from tuftwork.study.job import Job
+from tuftwork.study.job_step import job_steps
 
 LIVE = {"do": "cooling_at", "speed": 153.8, "air_c": 28.0}
 

@@ -12,7 +12,7 @@ from tests.unit.study.small_car import STATES, write_small_car
 from tuftwork.errors import Cancelled, InputError
 from tuftwork.study import Bench
 from tuftwork.study.executor import Cluster, Executor, InLine, Processes, executor_for
-from tuftwork.study.job import job_steps
+from tuftwork.study.job_step import job_steps
 from tuftwork.study.step import digests_of
 from tuftwork.study.store import Store
 

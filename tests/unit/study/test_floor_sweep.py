@@ -24,7 +24,8 @@ from tuftwork.quantity import values_at
 from tuftwork.study import Bench
 from tuftwork.study.floor_step import channel_models
 from tuftwork.study.floor_sweep import floor_sweep_steps
-from tuftwork.study.job import FLOOR_SWEEPS, FLOOR_TABLES, Job, job_steps, models_in
+from tuftwork.study.job import FLOOR_SWEEPS, FLOOR_TABLES, Job, models_in
+from tuftwork.study.job_step import job_steps
 from tuftwork.study.step import Pulse
 
 HEIGHTS = np.array([62.0, 68.0, 74.0, 80.0, 86.0])
