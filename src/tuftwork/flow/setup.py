@@ -25,6 +25,8 @@ class Surface:
         Part name.
     has_wall_law
         Stress from the wall law; otherwise no slip.
+    is_frictionless
+        With ``has_wall_law``: air slips along it without stress, for checks against potential flow.
     velocity, spin, centre
         v(x) = velocity + spin × (x − centre). Shape (3,). [cells/step], [1/step], [cells]
     fall
@@ -40,6 +42,7 @@ class Surface:
 
     name: str
     has_wall_law: bool = False
+    is_frictionless: bool = False
     velocity: tuple[float, float, float] = (0.0, 0.0, 0.0)
     spin: tuple[float, float, float] = (0.0, 0.0, 0.0)
     centre: tuple[float, float, float] = (0.0, 0.0, 0.0)
@@ -51,10 +54,11 @@ class Surface:
     def row(self) -> list[float]:
         """Return the row of the surface table.
 
-        The first number is 0 without slip, 1 with the wall law, the layer's depth with both, and
-        −1 for an opening.
+        The first number is 0 without slip, ½ with free slip, 1 with the wall law, the layer's depth
+        with both, and −1 for an opening.
         """
         first = self.layer or float(self.has_wall_law)
+        first = 0.5 if self.has_wall_law and self.is_frictionless else first
         first = -1.0 if self.is_opening else first
         return [first, *self.velocity, *self.spin, *self.centre, *self.fall]
 

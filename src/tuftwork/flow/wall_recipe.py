@@ -42,6 +42,9 @@ def wall_collision() -> list[Line]:
         Line("let", "om", "1.0 / (3.0 * nu + 0.5)"),
         Line("if", "", "wall_law > 0.0"),
         *wall_law(),
+        Line("if", "", "wall_law < 0.75"),
+        Line("set", "us", "0.0"),
+        Line("end"),
         Line("let", "mixing", "2.0 * max2(y, 0.5) + 1.0"),
         # cells of the layer: the mixing length of the wall, damped at it, fading outwards
         Line("if", "", "y < 0.0"),
