@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from tuftwork.car.flow_inside import FlowCore, FlowFan, FlowOpening
+from tuftwork.car.flow_time import FlowOverTime
 from tuftwork.car.table import Table, number
 from tuftwork.quantity import Quantity
 
@@ -128,6 +129,9 @@ class FlowRun(Table):
     lattice_speed: Annotated[
         float, Field(ge=0.005, le=0.2, description="Cells the air crosses in one step")
     ] = 0.1
+    over_time: Annotated[
+        FlowOverTime | None, Field(description="Fields kept over time; none unless given")
+    ] = None
     state: Annotated[str, Field(description="State of the car it stands for; the first")] = ""
     counts: Annotated[
         bool,

@@ -37,7 +37,7 @@ def prepare(
     opened = read_project(project)
     built = built_case(opened.project, opened.folder, run_named(opened.project, case))
     seen = built.forecast(cards=cards)
-    cost = cost_tree(seen, built.run)
+    cost = cost_tree(seen, built.run, built.case)
     tree: dict[str, Any] = {
         "case": built.run.name, "cost": cost["rows"], "parts": part_rows(built),
         "faults": cost["faults"], "notices": [], "mended": list(built.shape.notes),
@@ -199,9 +199,11 @@ def show(
         page["pictures"] = write_flow_pictures(bench, page["case"], pictures)
     if export and page["result"]:
         from tuftwork.study.flow.export import export_record
+        from tuftwork.study.flow.over_time import series_of
         from tuftwork.study.flow.page import record_of
 
-        page["exported"] = export_record(record_of(bench, page["case"]), export)
+        record = record_of(bench, page["case"])
+        page["exported"] = export_record(record, export, series_of(record, bench.folder))
     if as_json:
         print_json(page)
         return 0
@@ -214,6 +216,8 @@ def show(
         )
     if page["run"] and page["run"]["is_going"]:
         show_lines(page["run"]["doubts"])
+    if page.get("kept"):
+        show_lines([page["kept"]])
     if not page["result"]:
         show_lines([f"'{page['case']}' has not been run to its end yet. Next: tuftwork flow run"])
         return 0
@@ -230,6 +234,7 @@ def show(
         show_table("Air through cores, fans and openings",
                    ("where", "what", "mass flow", "speed or face", "pressure", ""),
                    [tuple(row[key] for key in keys) for row in result["inside"]])  # fmt: skip
+    show_lines([result["over_time"]] if result["over_time"] else [])
     show_lines([result["facts"], result["bias"], result["why_not"], *result["notices"],
                 *page["notices"]])  # fmt: skip
     show_lines(f"Drew {name}" for name in page.get("pictures", ()))

@@ -4,6 +4,7 @@ One copy of the populations, single-precision arithmetic, storage in single or h
 """
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -19,6 +20,7 @@ from tuftwork.flow.engine import (
     Backend,
     Precision,
     lever,
+    pairs_of,
     with_core_force,
 )
 from tuftwork.flow.moments import Moments
@@ -182,10 +184,7 @@ class CudaEngine(AbstractEngine):
 
     def moments(self) -> Moments:
         """Return density and velocity now."""
-        rows = self._cupy.ones((4, self.setup.n_cell), self._cupy.float32)
-        rows[1:] = 0
-        self.kernel["fields"](*self._cells(256), (self._f, self._mark, rows, np.int32(0)))
-        return with_core_force(self._unpack(rows), self.wall_rows(), self.setup)
+        return with_core_force(self._unpack(self._now()), self.wall_rows(), self.setup)
 
     def wall_rows(self) -> Floats:
         """Return the wall rows, mean of the last two steps."""
@@ -215,11 +214,21 @@ class CudaEngine(AbstractEngine):
         cp = self._cupy
         if self._looked is None:
             self._looked = (cp.asarray(looked.air), cp.asarray(looked.still))
-        rows = cp.ones((4, self.setup.n_cell), cp.float32)
+        return extremes(cp, self._now(), *self._looked, speed)
+
+    def _now(self) -> Any:
+        """Density and velocity of every cell, on the card, without the cores' share."""
+        rows = self._cupy.ones((4, self.setup.n_cell), self._cupy.float32)
         rows[1:] = 0
         self.kernel["fields"](*self._cells(256), (self._f, self._mark, rows, np.int32(0)))
-        shaped = rows.reshape(4, *self.setup.shape[::-1])
-        return extremes(cp, shaped, *self._looked, speed)
+        return rows.reshape(4, *self.setup.shape[::-1])
+
+    def layers(self, wanted: Sequence[tuple[int, int]]) -> list[Floats]:
+        """Return pairs of layers now; only they leave the card."""
+        if self.setup.walls.cores:
+            return super().layers(wanted)
+        rows = self._now()
+        return [np.asarray(pairs_of(rows, [one])[0].get(), dtype=float) for one in wanted]
 
     def set_surfaces(self, table: Floats) -> None:
         """Change speeds and flows of the surfaces, in place: recorded launches read them there."""

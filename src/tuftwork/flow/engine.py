@@ -1,6 +1,7 @@
 """What every back end can do, and the CPU one (Numba, double precision)."""
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Literal
 
@@ -109,6 +110,11 @@ class AbstractEngine(ABC):
         rows = np.concatenate([now.density[None], now.velocity])
         return extremes(np, rows, looked.air, looked.still, speed)
 
+    def layers(self, wanted: Sequence[tuple[int, int]]) -> list[Floats]:
+        """Return density and velocity now on pairs of layers: (axis, first) → (4, 2, m, n)."""
+        now = self.moments()
+        return pairs_of(np.concatenate([now.density[None], now.velocity]), wanted)
+
     @abstractmethod
     def sample(self) -> None:
         """Add the present state to the running means."""
@@ -162,6 +168,16 @@ class AbstractEngine(ABC):
                 f"the flow diverged before step {self.step}: a load is not finite. "
                 "Lower the lattice speed or use smaller cells."
             )
+
+
+def pairs_of(rows: Any, wanted: Sequence[tuple[int, int]]) -> list[Any]:
+    """Return two neighbouring layers of rows (4, lz, ly, lx) for each (axis, first)."""
+    out = []
+    for axis, first in wanted:
+        cut = [slice(None)] * 4
+        cut[3 - axis] = slice(first, first + 2)
+        out.append(np.moveaxis(rows[tuple(cut)], 3 - axis, 1))
+    return out
 
 
 def lever(setup: Setup) -> Floats:

@@ -27,16 +27,9 @@ def join_layers(layers: Sequence[Layer]) -> Layer:
     """
     if len(layers) == 1:
         return layers[0]
-    wide, fine = layers[0], layers[-1]
-    lines = []
-    for axis in (0, 1):
-        step = fine[axis][1] - fine[axis][0]
-        low, high = wide[axis][0], wide[axis][-1]
-        first = fine[axis][0] - np.floor((fine[axis][0] - low) / step) * step
-        lines.append((first, step, int((high - first) / step + 1e-6) + 1))
-    every = max(1, int(np.ceil(np.sqrt(lines[0][2] * lines[1][2] / _MOST))))
-    across, up = (first + step * np.arange(0, count, every) for first, step, count in lines)
-    out = np.full((fine[2].shape[0], up.size, across.size), np.nan)
+    wide = layers[0]
+    across, up = joined_lines([layer[:2] for layer in layers])
+    out = np.full((wide[2].shape[0], up.size, across.size), np.nan)
     for layer in layers:
         x, y, values = layer
         i = np.flatnonzero((across >= x[0] - 1e-9) & (across <= x[-1] + 1e-9))
@@ -50,6 +43,28 @@ def join_layers(layers: Sequence[Layer]) -> Layer:
         own = np.ones(found.shape[1:], bool) if layer is wide else _inside(layer, at_x, at_y)
         out[block] = np.where(own, found, out[block])
     return across, up, out
+
+
+def joined_lines(axes: Sequence[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
+    """Return the places along both directions of one plane through several boxes.
+
+    Parameters
+    ----------
+    axes
+        Places of the cells of each box that it meets, the outermost first. Shapes (n,), (m,).
+    """
+    if len(axes) == 1:
+        return axes[0]
+    wide, fine = axes[0], axes[-1]
+    lines = []
+    for k in (0, 1):
+        step = fine[k][1] - fine[k][0]
+        low, high = wide[k][0], wide[k][-1]
+        first = fine[k][0] - np.floor((fine[k][0] - low) / step) * step
+        lines.append((first, step, int((high - first) / step + 1e-6) + 1))
+    every = max(1, int(np.ceil(np.sqrt(lines[0][2] * lines[1][2] / _MOST))))
+    across, up = (first + step * np.arange(0, count, every) for first, step, count in lines)
+    return across, up
 
 
 def _inside(layer: Layer, at_x: Floats, at_y: Floats) -> npt.NDArray[np.bool_]:

@@ -7,7 +7,9 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.errors import UnknownName
+from tuftwork.flow.case import FlowCase
 from tuftwork.flow.run import FlowResult
+from tuftwork.flow.surface_map import SurfaceMap, weights_of
 from tuftwork.flow.vortex import Mark, vortex_mark
 
 if TYPE_CHECKING:
@@ -131,45 +133,44 @@ def surface_values(
         ``pressure_coefficient`` and ``friction_coefficient`` by vertex (n,), from the nearest cells
         beside this part. [-]
     """
-    from scipy.spatial import cKDTree
+    vertices, faces = split_surface(result.prepared.case, part, size)
+    boxes = (result, *result.boxes)
+    weights = weights_of([box.prepared for box in boxes], part, vertices)
+    owner = np.full(len(vertices), part)
+    kept = SurfaceMap(vertices=vertices, faces=faces, part=owner, weights=weights)
+    rows = np.concatenate(
+        [box.wall_rows if state == "mean" else box.last_rows for box in boxes], axis=1
+    )
+    found = coefficients(result.prepared.case, rows)
+    values = {f"{key}_coefficient": kept.of(row) for key, row in found.items()}
+    return vertices, faces, values
 
+
+def split_surface(
+    case: FlowCase, part: int, size: float | None = None
+) -> tuple[Floats, npt.NDArray[np.int64]]:
+    """Return a part's vertices (n, 3) [m] and triangles (m, 3), no edge above a size.
+
+    Parameters
+    ----------
+    case
+        Whose part it is.
+    part
+        Number of the part, from 0.
+    size
+        Two cells unless given. [m]
+    """
     from tuftwork.flow.walls import split_long
 
-    case = result.prepared.case
     pieces = split_long(case.parts[part].triangles(), size or 2.0 * case.finest)
     vertices, number = np.unique(np.round(pieces.reshape(-1, 3), 7), axis=0, return_inverse=True)
+    return vertices, number.reshape(-1, 3).astype(np.int64)
+
+
+def coefficients(case: FlowCase, rows: Floats) -> dict[str, Floats]:
+    """Return pressure and friction coefficient of wall cells from their rows. Shapes (n_wall,)."""
     q = 0.5 * case.lattice_speed**2
-    feet, rows = _beside(result, part, state)
-    if not len(feet):  # swallowed by another part: nothing blows on it
-        empty = np.full(len(vertices), np.nan)
-        values = {"pressure_coefficient": empty, "friction_coefficient": empty.copy()}
-        return vertices, number.reshape(-1, 3).astype(np.int64), values
-    share, near = cKDTree(feet).query(vertices, k=min(4, len(feet)))
-    weight = 1.0 / (np.asarray(share).reshape(len(vertices), -1) + 0.1 * case.finest)
-    weight /= weight.sum(axis=1, keepdims=True)
-    near = np.asarray(near).reshape(len(vertices), -1)
-    pressure = (rows[3] / 3.0 / q)[near]
-    friction = (np.linalg.norm(rows[4:7], axis=0) / q)[near]
-    values = {
-        "pressure_coefficient": np.asarray((pressure * weight).sum(axis=1)),
-        "friction_coefficient": np.asarray((friction * weight).sum(axis=1)),
-    }
-    return vertices, number.reshape(-1, 3).astype(np.int64), values
-
-
-def _beside(result: FlowResult, part: int, state: State) -> tuple[Floats, Floats]:
-    """Feet on the wall (n, 3) [m] and rows of the cells beside a part, over all boxes of cells."""
-    from tuftwork.flow.engine import lever
-
-    feet, rows = [], []
-    for box in (result, *result.boxes):
-        prepared = box.prepared
-        walls = prepared.setup.walls
-        own = np.flatnonzero((walls.counted() == part + 1) & (walls.geometry[3] >= 0))
-        at = prepared.case.cell * lever(prepared.setup)[:, own]
-        feet.append((at + np.array(prepared.origin)[:, None]).T)
-        rows.append((box.wall_rows if state == "mean" else box.last_rows)[:, own])
-    return np.concatenate(feet), np.concatenate(rows, axis=1)
+    return {"pressure": rows[3] / 3.0 / q, "friction": np.linalg.norm(rows[4:7], axis=0) / q}
 
 
 def vtp_bytes(result: FlowResult, part: int, state: State = "mean") -> bytes:

@@ -15,6 +15,7 @@ from tuftwork.flow.cut import momentum_unit
 from tuftwork.flow.doubt import Doubt, Lookout, jump_between_halves
 from tuftwork.flow.engine import AbstractEngine, Backend, Precision
 from tuftwork.flow.moments import Moments
+from tuftwork.flow.over_time import Keeper, OverTime, pairs_between
 from tuftwork.flow.part_load import PartLoad, part_loads, sum_parts
 from tuftwork.flow.passage import with_flux
 from tuftwork.flow.prepare import Prepared, steps_for
@@ -24,8 +25,6 @@ from tuftwork.flow.stop import Progress, StopRule
 from tuftwork.flow.through import AGREED, Exchange, OpeningFlow
 
 Floats = npt.NDArray[np.float64]
-SAMPLES_PER_LENGTH = 64
-"""Load samples while the air travels one body length."""
 _LOOKS = 16
 """Samples between two looks at the whole field, and between two questions to the net."""
 _SETTLED = 1.0
@@ -108,11 +107,12 @@ class _Run:
     series: list[Floats] = field(default_factory=list)
     started: float = field(default_factory=time.monotonic)
     first_step: int = 0
+    keeper: Keeper | None = None
 
     @property
     def pairs(self) -> int:
         """Pairs of steps between two samples."""
-        return max(1, steps_for(self.prepared.case, 1.0) // (2 * SAMPLES_PER_LENGTH))
+        return pairs_between(self.prepared.case)
 
     @property
     def per_length(self) -> float:
@@ -185,6 +185,7 @@ def run(
     cards: int = 1,
     checkpoint: Shelf | None = None,
     watch: Callable[[Progress], bool] | None = None,
+    over_time: OverTime | None = None,
 ) -> FlowResult:
     """Run a prepared case and return its loads and fields.
 
@@ -202,6 +203,9 @@ def run(
         Where the state is kept: read if there is one, written about every minute and on cancel.
     watch
         Called every sample; returning False cancels the run.
+    over_time
+        Fields that are kept as the run goes on, from ``rule.settle`` on. One that goes on from a
+        checkpoint goes on with what was kept up to it.
 
     Returns
     -------
@@ -217,7 +221,7 @@ def run(
     """
     engine = build_cards(prepared, backend, precision, cards)
     try:
-        return _run_on(engine, prepared, rule or StopRule(), checkpoint, watch)
+        return _run_on(engine, prepared, rule or StopRule(), (checkpoint, watch, over_time))
     finally:
         engine.close()
 
@@ -226,10 +230,10 @@ def _run_on(
     engine: AbstractEngine,
     prepared: Prepared,
     rule: StopRule,
-    checkpoint: Shelf | None,
-    watch: Callable[[Progress], bool] | None,
+    given: tuple[Shelf | None, Callable[[Progress], bool] | None, OverTime | None],
 ) -> FlowResult:
     """Run on an engine until the rule is met."""
+    checkpoint, watch, over_time = given
     engine.start_uniform()
     job = _Run(
         prepared=prepared, engine=engine, rule=rule, lookout=Lookout.over(prepared),
@@ -240,6 +244,8 @@ def _run_on(
         job.series = list(put_back(engine, saved, checkpoint.name))
         job.first_step = engine.step
         job.exchange.flows = _flows_of(prepared, engine)
+    if over_time is not None:
+        job.keeper = Keeper.of(prepared, over_time, settle=rule.settle, step=engine.step)
     reached = _loop(job, checkpoint, watch)
     if job.exchange.mismatch > AGREED:
         kept = ""
@@ -292,6 +298,8 @@ def _loop(job: _Run, checkpoint: Shelf | None, watch: Callable[[Progress], bool]
             job.look()
         if job.travel > rule.settle:
             engine.sample()
+        if job.keeper is not None:
+            job.keeper.look(engine, job.travel, len(job.series))
         if watch is not None and not watch(job.progress()):
             if checkpoint is not None:
                 checkpoint.write(to_save(engine, np.stack(job.series)))

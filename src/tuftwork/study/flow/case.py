@@ -26,6 +26,7 @@ from tuftwork.study.flow.inside import (
     split_openings,
     with_porous,
 )
+from tuftwork.study.flow.over_time import keeping_faults
 from tuftwork.study.store import digest_of
 
 _UNITS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "in": 0.0254, "ft": 0.3048}
@@ -79,6 +80,8 @@ class Built:
         The parts as drawn, those left out included.
     digest
         Of everything that changes the answer.
+    folder
+        Of the project.
     """
 
     run: FlowRun
@@ -88,6 +91,7 @@ class Built:
     rear: float | None
     shape: Shape
     digest: str
+    folder: Path
 
     @property
     def rule(self) -> StopRule:
@@ -122,7 +126,7 @@ class Built:
         if self.run.precision not in offered[self.run.back_end]:
             limit = f"the {self.run.back_end} back end offers {offered[self.run.back_end][1:]}"
             faults.append(InputError("precision", self.run.precision, "", limit))
-        return tuple(faults)
+        return (*faults, *keeping_faults(self.case, self.run, self.folder))
 
     @property
     def run_is_generic(self) -> bool:
@@ -300,7 +304,7 @@ def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
     )  # fmt: skip
     return Built(
         run=run, case=case, wheelbase=base, front=now_front, rear=now_rear, shape=shape,
-        digest=_digest(case, run),
+        digest=_digest(case, run), folder=folder,
     )  # fmt: skip
 
 

@@ -22,13 +22,16 @@ from tuftwork.files import NEW, OpenProject, read_project, save_changes, write_a
 from tuftwork.files.evidence import copy_in
 from tuftwork.files.flow import write_flow_record
 from tuftwork.files.flow_state import FlowStateFile
+from tuftwork.files.time_file import TimeFile, read_time_file
 from tuftwork.flow import Prepared, Progress, run
 from tuftwork.flow.judge import prepared_or_faults
+from tuftwork.flow.over_time import OverTime
 from tuftwork.flow.slab_crew import mpi_world
 from tuftwork.flow.statistics import SeriesMean
 from tuftwork.study.flow.case import Built, built_case, run_named
 from tuftwork.study.flow.files import Form, check_forms, export_run, slug
 from tuftwork.study.flow.gentle import gently
+from tuftwork.study.flow.over_time import GROWING, wish_of
 from tuftwork.study.flow.record import record_tree
 
 _STATE, _STOP, _CHECKPOINT, _LOG = "run.json", "stop", "state.npz", "log.txt"
@@ -262,17 +265,26 @@ def _carried_out(
     refuse(faults, built.run.name)
     assert prepared is not None
     desk.note(state="running", n_cell=prepared.n_cell, step=0, travel=0.0)
+    wish = wish_of(built.run, prepared)
+    grows = desk.folder / GROWING
     result = run(
         prepared, rule=built.rule, backend=built.run.back_end,
         precision=built.run.precision or None, cards=cards,
         checkpoint=FlowStateFile(desk.checkpoint), watch=desk.watch,
+        over_time=None if wish is None else OverTime(wish=wish, shelf=TimeFile(grows)),
     )  # fmt: skip
     desk.note(state="finishing", travel=result.travel)
-    record = record_tree(result, built)
-    target = desk.folder / f"flow-{slug(built.run.name)}.npz"
+    stem = f"flow-{slug(built.run.name)}"
+    target, series = desk.folder / f"{stem}.npz", None
+    if wish is not None:
+        grows.replace(desk.folder / f"{stem}-over-time.nc")
+        series = read_time_file(desk.folder / f"{stem}-over-time.nc")
+    record = record_tree(result, built, series)
     write_flow_record(target, record)
     target_folder = opened.folder / "out" / "flow" / slug(built.run.name)
-    written = export_run(result, target_folder, wheelbase=built.wheelbase, fields=fields)
+    written = export_run(
+        result, target_folder, wheelbase=built.wheelbase, fields=fields, series=series
+    )
     evidence = register_run(opened.folder, built.run.name, target) if register else ""
     desk.checkpoint.unlink(missing_ok=True)
     desk.note(

@@ -6,11 +6,15 @@ from typing import Any
 import numpy as np
 
 from tuftwork.files import write_atomic
+from tuftwork.files.time_file import TimeSeries
 from tuftwork.flow.vtp import polydata_bytes
 from tuftwork.study.flow.record import in_metres
+from tuftwork.study.flow.time_export import write_over_time
 
 
-def export_record(record: dict[str, Any], folder: Path | str) -> list[str]:
+def export_record(
+    record: dict[str, Any], folder: Path | str, series: TimeSeries | None = None
+) -> list[str]:
     """Write surface, vortices, streamlines, planes, bands and histories; return their paths.
 
     Parameters
@@ -19,6 +23,8 @@ def export_record(record: dict[str, Any], folder: Path | str) -> list[str]:
         As ``files.flow.read_flow_record`` gives it.
     folder
         Made if it is not there.
+    series
+        What was kept over time.
     """
     target = Path(folder)
     target.mkdir(parents=True, exist_ok=True)
@@ -31,7 +37,10 @@ def export_record(record: dict[str, Any], folder: Path | str) -> list[str]:
         for group, part in found.items():
             mode = "w" if group == next(iter(found)) else "a"
             part.to_netcdf(target / name, engine="h5netcdf", group=group or None, mode=mode)
-    return [*written, *(str(target / n) for n in ("bands.csv", "planes.nc", "loads.nc"))]
+    written += [str(target / name) for name in ("bands.csv", "planes.nc", "loads.nc")]
+    if series is not None:
+        written.append(str(write_over_time(series, target / "over-time.nc")))
+    return written
 
 
 def _surfaces(record: dict[str, Any]) -> dict[str, bytes]:
@@ -40,8 +49,8 @@ def _surfaces(record: dict[str, Any]) -> dict[str, bytes]:
         "surface.vtp": polydata_bytes(
             car["vertices"], faces=car["faces"],
             values={"part": car["part"]} | {
-                f"{key}_coefficient{then}": car[key + then]
-                for then in ("", "_last") for key in ("pressure", "friction") if key + then in car
+                f"{key}_coefficient{then}": car[key + then] for then in ("", "_last", "_rms")
+                for key in ("pressure", "friction") if key + then in car
             },
         ),
         "streamlines.vtp": polydata_bytes(

@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, Literal
 
 from tuftwork.errors import InputError
 from tuftwork.files import write_atomic
+from tuftwork.files.time_file import TimeSeries
 from tuftwork.flow import FlowResult
 from tuftwork.flow.output import State
+from tuftwork.study.flow.time_export import add_to_store
 
 if TYPE_CHECKING:
     import xarray
@@ -36,8 +38,9 @@ def check_forms(forms: Sequence[Form]) -> None:
 
 
 def export_run(
-    result: FlowResult, folder: Path, *, wheelbase: float, fields: Sequence[Form] = ()
-) -> list[str]:
+    result: FlowResult, folder: Path, *, wheelbase: float, fields: Sequence[Form] = (),
+    series: TimeSeries | None = None,
+) -> list[str]:  # fmt: skip
     """Write the open files of a run and return their paths.
 
     Parameters
@@ -50,6 +53,8 @@ def export_run(
         Of the car. [m]
     fields
         Forms in which whole fields are written too.
+    series
+        What was kept over time; it goes into the Zarr store too.
     """
     from tuftwork.flow import glb_bytes, vti_bytes, vtp_bytes
     from tuftwork.flow.vtkhdf import vtkhdf_bytes
@@ -78,6 +83,8 @@ def export_run(
             written.append(str(_netcdf(result, folder / f"fields-{state}.nc", state)))
     if "zarr" in fields:
         written.append(str(_store(result, loads, folder / "run.zarr")))
+        if series is not None:
+            add_to_store(series, folder / "run.zarr")
     return written
 
 

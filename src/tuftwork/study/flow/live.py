@@ -67,7 +67,8 @@ def cost_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     built = _built(bench, message)
     state = state_tree(Desk.of(bench.folder, built.digest).read())
     return {
-        "cost": cost_tree(built.forecast(), built.run), "parts": part_rows(built), "run": state,
+        "cost": cost_tree(built.forecast(), built.run, built.case), "parts": part_rows(built),
+        "run": state,
     }, {}  # fmt: skip
 
 

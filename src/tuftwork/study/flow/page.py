@@ -10,12 +10,14 @@ from tuftwork.car import FlowRun, Project
 from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.files.evidence import digest_of
 from tuftwork.files.flow import read_flow_record
+from tuftwork.flow import FlowCase
 from tuftwork.flow.judge import Forecast
 from tuftwork.quantity import Z80, Quantity
 from tuftwork.study.answers import Answers
 from tuftwork.study.flow.case import Built, built_case, run_named, shape_of
 from tuftwork.study.flow.desk import GOING, Desk
 from tuftwork.study.flow.inside import inside_rows
+from tuftwork.study.flow.over_time import growing, keeping_row, said
 from tuftwork.study.flow.record import in_metres
 from tuftwork.study.flow.sighting import Flown, flown_runs
 from tuftwork.study.number import Number, number_of_quantity
@@ -65,8 +67,9 @@ def flow_page(bench: Any, case: str = "") -> Page:
     return tree | {
         "setting": setting_tree(run, built),
         "parts": part_rows(built),
-        "cost": cost_tree(built.forecast(), run),
+        "cost": cost_tree(built.forecast(), run, built.case),
         "run": state_tree(desk.read()),
+        "kept": growing(desk.folder),
         "result": _result(bench, run, built.digest),
         "text": "",
     }
@@ -124,7 +127,7 @@ def _parts_or_none(project: Project, folder: Path, run: FlowRun) -> list[Page]:
              "size": "", "triangles": len(m.faces)} for m in meshes]  # fmt: skip
 
 
-def cost_tree(seen: Forecast, run: FlowRun) -> Page:
+def cost_tree(seen: Forecast, run: FlowRun, case: FlowCase) -> Page:
     """Return size and cost in words, and everything that speaks against the case."""
     grid = " × ".join(f"{n}" for n in seen.shape)
     free = "" if seen.free is None else f" of {seen.free / 1e9:.1f} GB free"
@@ -145,6 +148,7 @@ def cost_tree(seen: Forecast, run: FlowRun) -> Page:
         rows.append(("cards together", told))
     if seen.road_cells is not None:
         rows.append(("between road and car", f"{seen.road_cells:.1f} cells at the lowest part"))
+    rows += keeping_row(case, run)
     return {
         "rows": [{"label": label, "text": text} for label, text in rows],
         "faults": [str(fault) for fault in seen.faults],
@@ -268,6 +272,7 @@ def _result(bench: Any, run: FlowRun, digest: str) -> Page | None:
         "notices": record["notices"],
         "notes": record["notes"],
         "gap": _gap(grid),
+        "over_time": said(record, bench.folder),
         "record": flown.evidence.file,
     }
 

@@ -5,7 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from tuftwork.flow import FlowResult, PartLoad, bands, surface_values
+from tuftwork.files.time_file import TimeSeries
+from tuftwork.flow import FlowCase, FlowResult, PartLoad, bands
 from tuftwork.flow.bias import stated_bias
 from tuftwork.flow.look import (
     Plane,
@@ -17,21 +18,18 @@ from tuftwork.flow.look import (
     streamlines,
     vortex_surface,
 )
-from tuftwork.flow.output import State
+from tuftwork.flow.output import State, coefficients
+from tuftwork.flow.over_time import POINTS
+from tuftwork.flow.plane_map import near_car
 from tuftwork.flow.prepare import body_length
 from tuftwork.flow.statistics import SeriesMean
 from tuftwork.flow.vortex import Mark
 from tuftwork.study.flow.case import Built
 from tuftwork.study.flow.inside import inside_tree
-from tuftwork.study.flow.thin import thinned, whole
+from tuftwork.study.flow.over_time import FEWEST, SAME, kept_surface, planes_of, told
 
-_FINEST = 220
-"""Edges of the kept surface along the car; finer ones are for the exported files. [-]"""
-_PIXELS = 260
-"""Points of a kept plane along its longer side. [-]"""
 _TRIANGLES = 80_000
-"""Most triangles of the kept surface and of the vortex surface: above it vertices of the one become
-one, and only stronger vortices of the other are kept."""
+"""Most triangles of the vortex surface: above it only stronger vortices are kept."""
 _POINTS = 110
 """Points of one kept streamline. [-]"""
 _STEP = 1e-4
@@ -40,7 +38,9 @@ _SAMPLES = 600
 _HALF = np.float16
 
 
-def record_tree(result: FlowResult, built: Built) -> dict[str, Any]:
+def record_tree(
+    result: FlowResult, built: Built, series: TimeSeries | None = None
+) -> dict[str, Any]:
     """Return everything pages, budget and report show of a run.
 
     Parameters
@@ -49,6 +49,8 @@ def record_tree(result: FlowResult, built: Built) -> dict[str, Any]:
         A finished run.
     built
         The case it came from.
+    series
+        What was kept of it over time.
     """
     prepared, case = result.prepared, built.case
     low, high = case.bounds()
@@ -82,8 +84,9 @@ def record_tree(result: FlowResult, built: Built) -> dict[str, Any]:
         **inside_tree(result),
         "bands": _bands(result),
         "series": _series(result, built),
-        "surface": _surface(result),
-        "planes": _planes(result),
+        "surface": _surface(result, series),
+        "planes": _planes(result, built),
+        **({"over_time": told(series, built.run)} if series is not None else {}),
         "vortices": _vortices(result),
         "vortices_lambda2": _vortices(result, "lambda2"),
         "lines": _lines(result),
@@ -130,40 +133,28 @@ def _series(result: FlowResult, built: Built) -> dict[str, Any]:
     return {"travel": travel[::every].astype(np.float32), **kept}
 
 
-def _surface(result: FlowResult) -> dict[str, Any]:
-    case = result.prepared.case
-    size = max(2 * case.finest, body_length(case.parts) / _FINEST)
-    vertices, faces, owner = [], [], []
-    fields: dict[str, list[np.ndarray]] = {}
-    count = 0
-    for n in range(len(case.parts)):
-        places, corners, values = surface_values(result, n, size=size)
-        _, _, now = surface_values(result, n, size=size, state="last")
-        vertices.append(places)
-        faces.append(corners + count)
-        owner.append(np.full(len(places), n, np.uint8))
-        for then, found in (("", values), ("_last", now)):
-            for key in ("pressure", "friction"):
-                fields.setdefault(key + then, []).append(found[f"{key}_coefficient"])
-        count += len(places)
-    joined = {key: np.concatenate(rows) for key, rows in fields.items()}
-    part = np.concatenate(owner)
-    kept, size = whole(np.concatenate(vertices), np.concatenate(faces)), 0.5 * size
-    while len(kept.faces) > _TRIANGLES:
-        size *= 1.2
-        kept = thinned(np.concatenate(vertices), np.concatenate(faces), part, size)
+def _surface(result: FlowResult, series: TimeSeries | None) -> dict[str, Any]:
+    kept = kept_surface(result.prepared)
+    boxes = (result, *result.boxes)
+    fields: dict[str, np.ndarray] = {}
+    for then in ("", "_last"):
+        rows = [box.last_rows if then else box.wall_rows for box in boxes]
+        found = coefficients(result.prepared.case, np.concatenate(rows, axis=1))
+        fields |= {key + then: kept.of(row) for key, row in found.items()}
+    if series is not None and series.n_vertex == len(kept.vertices) and series.count >= FEWEST:
+        fields["pressure_rms"] = series.surface_rms()
     return {
-        "names": [p.name for p in case.parts],
+        "names": [p.name for p in result.prepared.case.parts],
         **_places(kept.vertices),
         "faces": kept.faces.astype(np.int32),
-        "part": np.rint(kept.mean(part)).astype(np.uint8),
-        **{key: _rounded(kept.mean(row), 5 if "friction" in key else 3).astype(_HALF)
-           for key, row in joined.items()},
+        "part": kept.part.astype(np.uint8),
+        **{key: _rounded(row, 5 if "friction" in key else 3).astype(_HALF)
+           for key, row in fields.items()},
     }  # fmt: skip
 
 
-def _planes(result: FlowResult) -> list[dict[str, Any]]:
-    """Return the planes one asks for first: middle, wheel, under the floor, behind the car."""
+def _planes(result: FlowResult, built: Built) -> list[dict[str, Any]]:
+    """Return the planes one asks for first, and those of the case: mean and one instant."""
     prepared, case = result.prepared, result.prepared.case
     low, high = case.bounds()
     length = float(high[0] - low[0])
@@ -179,29 +170,25 @@ def _planes(result: FlowResult) -> list[dict[str, Any]]:
         ("behind the car", "x", min(float(high[0]) + 0.1 * length, end)),
         ("half a length behind", "x", min(float(high[0]) + 0.5 * length, end)),
     ]
+    for axis, at in planes_of(built.run):
+        if not any(axis == other and abs(at - place) < SAME for _, other, place in wanted):
+            wanted.append((f"{axis} = {at:.3g} m".replace("-", "\u2212"), axis, at))
     states: tuple[tuple[State, str], ...] = (("mean", ""), ("last", ", one instant"))
     return [
-        _plane_tree(plane(result, axis, at, state), name + then, low, high)
+        _plane_tree(plane(result, axis, at, state), name + then, case)
         for state, then in states
         for name, axis, at in wanted
     ]
 
 
-def _plane_tree(found: Plane, name: str, low: Any, high: Any) -> dict[str, Any]:
+def _plane_tree(found: Plane, name: str, case: FlowCase) -> dict[str, Any]:
     """Return a plane cut to the surroundings of the car and thinned."""
-    length = high[0] - low[0]
-    room = {"x": (low[0] - 0.3 * length, high[0] + 0.9 * length),
-            "y": (low[1] - 0.3 * length, high[1] + 0.3 * length),
-            "z": (-1.0, high[2] + 0.3 * length)}  # fmt: skip
-    first, second = (a for a in "xyz" if a != found.axis)
-    across = np.flatnonzero((found.across >= room[first][0]) & (found.across <= room[first][1]))
-    up = np.flatnonzero((found.up >= room[second][0]) & (found.up <= room[second][1]))
-    every = max(1, int(np.ceil(max(len(across), len(up)) / _PIXELS)))
-    grid = np.ix_(up[::every], across[::every])
+    rows, columns = near_car(case, "xyz".index(found.axis), found.across, found.up, POINTS)
+    grid = np.ix_(rows, columns)
     return {
         "name": name, "axis": found.axis, "at": found.at,
-        "across": found.across[across[::every]].astype(np.float32),
-        "up": found.up[up[::every]].astype(np.float32),
+        "across": found.across[columns].astype(np.float32),
+        "up": found.up[rows].astype(np.float32),
         "pressure": _rounded(found.pressure_coefficient[grid], 3).astype(_HALF),
         "loss": _rounded(found.total_pressure_loss[grid], 3).astype(_HALF),
         "speed": _rounded(found.speed[grid], 3).astype(_HALF),
