@@ -50,6 +50,41 @@ class UnitRow(TypedDict):
     to_show: float | None
 
 
+class TiedRow(TypedDict):
+    """A number of the tyres as given and as driven; ``moved`` in standard deviations."""
+
+    before: Number
+    after: Number
+    moved: float
+    left_pct: int
+
+
+class CircleRow(TypedDict):
+    """One circle driven: lateral acceleration measured, and what the car could before and after."""
+
+    id: str
+    kind: Literal["skid pad", "corner"]
+    gave_up: Literal["front", "rear", "not said"]
+    radius: Number
+    measured: Number
+    before: Number
+    after: Number
+    miss: float
+
+
+class GripPart(TypedDict):
+    """What circles did to the tyres, and what they cannot tell; or why they tie nothing."""
+
+    refused: list[str]
+    answer: str
+    says: list[str]
+    inputs: list[TiedRow]
+    friction: list[TiedRow]
+    rows: list[CircleRow]
+    notices: list[str]
+    lap: Number | None
+
+
 class LapPage(TypedDict):
     """``/lap.json?circuit=…&state=…&against=…``; margins in % of grip left."""
 
@@ -71,6 +106,7 @@ class LapPage(TypedDict):
     plane: dict[str, Any]
     devices: list[dict[str, Any]]
     line: str
+    grip: GripPart | None
     margins: list[dict[str, Any]]
     said: dict[str, Any] | None
     next: list[dict[str, Any]]

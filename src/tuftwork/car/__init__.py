@@ -16,6 +16,7 @@ from tuftwork.car.claim import (
     TopSpeedClaim,
 )
 from tuftwork.car.cooling import Cooling
+from tuftwork.car.cornering import Circle, Cornering
 from tuftwork.car.crossed import CrossedNames, crossings
 from tuftwork.car.crossing import Crossing
 from tuftwork.car.device import Device, Schedule, ScheduleRule, position_at
@@ -88,10 +89,12 @@ __all__ = [
     "Brakes",
     "Car",
     "CarPoint",
+    "Circle",
     "Claim",
     "CoefficientClaim",
     "Cooling",
     "CoolingFlow",
+    "Cornering",
     "CrossedNames",
     "Crossing",
     "Device",

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from difflib import get_close_matches
 from typing import Any
 
+from tuftwork.car.cornering import cornering_crossings
 from tuftwork.car.crossed_cooling import air_net_crossings, cooling_crossings
 from tuftwork.car.crossing import Crossing, Path
 from tuftwork.car.crossing import get as _get
@@ -64,6 +65,7 @@ def crossings(project: Any) -> list[Crossing]:
         *cooling_crossings(project),
         *air_net_crossings(project),
         *_lap(project),
+        *cornering_crossings(project),
         *_flow(project),
     ]
 

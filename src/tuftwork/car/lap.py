@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from tuftwork.car.cornering import Cornering
 from tuftwork.car.drive import Gears, PowerAt, Tyres, exactly
 from tuftwork.car.table import Table, number
 from tuftwork.quantity import Quantity
@@ -258,6 +259,9 @@ class Lap(Table):
         number("ratio", least=0.2, most=2.0),
         Field(description="On all tyres alike: how well the road's grip is known"),
     ] = exactly(1.0, "ratio")
+    cornering: Annotated[
+        Cornering | None, Field(description="Circles driven at the limit, which tie the grip")
+    ] = None
     driven: Annotated[Literal["front", "rear", "all"], Field(description="Driven axle")] = "rear"
     brake_share: Annotated[
         Quantity | None,

@@ -37,6 +37,8 @@ def lap(
     )  # fmt: skip
     for device in page["devices"]:
         _show_device(device)
+    if page["grip"] is not None:
+        _show_grip(page["grip"])
     show_lines([page["cliff"]["text"], *page["notices"], page["caution"]])
     return 0
 
@@ -102,6 +104,36 @@ def trim(
     show_lines(f"From {b['above']['text']}: {b['step']}" for b in page["blanking"])
     show_lines(f"Wrote {path}" for path in (written or {}).values())
     return 0
+
+
+def _show_grip(grip: dict[str, Any]) -> None:
+    """Show what circles did to the tyres: before, after, and what they cannot tell."""
+    if grip["refused"]:
+        show_lines([grip["answer"], *grip["refused"]])
+        return
+    friction = [
+        (f"{r['axle']} friction at {r['load']}", r["before"], r["after"], *_moved(r))
+        for r in grip["friction"]
+    ]
+    inputs = [(r["label"], r["before"], r["after"], *_moved(r)) for r in grip["inputs"]]
+    show_table(
+        "Tyres: tied to circles driven", ("", "before", "after", "moved", "range left"),
+        [*friction, *inputs], grip["answer"],
+    )  # fmt: skip
+    rows = [
+        (r["id"], r["kind"], r["radius"], r["measured"], r["before"], r["after"],
+         f"{r['miss']:+.1f}".replace("-", "\u2212"))
+        for r in grip["rows"]
+    ]  # fmt: skip
+    columns = ("circle", "kind", "radius", "measured", "before", "after", "left, in sd")
+    show_table("To the side, circle by circle", columns, rows)
+    change = f"A lap of the baseline changes by {grip['lap']['text']} with the tyres as driven."
+    show_lines([*grip["says"], change, *grip["notices"]])
+
+
+def _moved(row: dict[str, Any]) -> tuple[str, str]:
+    moved = f"{row['moved']:+.1f} sd".replace("-", "\u2212")
+    return moved, f"{row['left_pct']}\u202f%"
 
 
 def _show_device(device: dict[str, Any]) -> None:

@@ -12,6 +12,7 @@ from tuftwork.lap.balance import (
     phases_of,
 )
 from tuftwork.lap.build import Piece, circuit_from_radii
+from tuftwork.lap.circle import CircleLimit, SteadyCircle, circle_limit, wheel_loads
 from tuftwork.lap.circuit import Circuit, Corner, find_corners, reverse, start_at
 from tuftwork.lap.draws import Draws, lap_slopes, lap_times
 from tuftwork.lap.frommap import table_of_map
@@ -96,6 +97,7 @@ __all__ = [
     "Case",
     "Change",
     "Chassis",
+    "CircleLimit",
     "Circuit",
     "Corner",
     "CornerWorth",
@@ -122,6 +124,7 @@ __all__ = [
     "Schedule",
     "Setting",
     "SpecialRow",
+    "SteadyCircle",
     "Surroundings",
     "Suspension",
     "TrimCar",
@@ -134,6 +137,7 @@ __all__ = [
     "Worth",
     "aero_gate",
     "axle_loads",
+    "circle_limit",
     "circuit_from_drawing",
     "circuit_from_laps",
     "circuit_from_line",
@@ -175,6 +179,7 @@ __all__ = [
     "trim_rows_as_text",
     "trim_table",
     "value_of_units",
+    "wheel_loads",
     "with_changes",
     "worth_by_corner",
 ]

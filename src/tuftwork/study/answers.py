@@ -73,7 +73,7 @@ class Answers:
     @cached_property
     def ensemble(self) -> Ensemble:
         """Draws of every input, after what was measured."""
-        return self.job.ensemble(self.results["tie"])
+        return self.job.driven(self.results)
 
     @cached_property
     def air(self) -> Air:

@@ -1,7 +1,7 @@
 """A project with what every step of its study shares, and the models of its parts."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,14 +13,11 @@ from tuftwork.floor.front_table import front_tables
 from tuftwork.floor.table import FloorTable
 from tuftwork.quantity import Ensemble, Quantity
 from tuftwork.study.inputs import study_quantities
+from tuftwork.study.names import FLOOR_SWEEPS, FLOOR_TABLES, FRONT_TABLES, GRIP, TABLES
 from tuftwork.study.store import Tree
 from tuftwork.wing.bank import WingBank
 
-TABLES, FLOOR_TABLES, FRONT_TABLES = "wing tables", "floor tables", "front tables"
-"""Steps that work out the tables of wings that name their section, and of floors and splitters
-with a channel, where there are any."""
-FLOOR_SWEEPS = "floor sweeps"
-"""Step that ties floors to the ride-height sweeps they name, where there are any."""
+__all__ = ["FLOOR_SWEEPS", "FLOOR_TABLES", "FRONT_TABLES", "GRIP", "TABLES", "Job", "models_in"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +46,16 @@ class Job:
         """Return the ensemble of a result of step ``draws`` or ``tie``."""
         columns = {name: i for i, name in enumerate(draws["names"])}
         return Ensemble(quantities=self.quantities, deviates=draws["deviates"], columns=columns)
+
+    def driven(self, results: Mapping[str, Tree]) -> Ensemble:
+        """Return the draws after everything measured: loads, then circles for the tyres."""
+        tied = self.ensemble(results["tie"])
+        moved = results.get(GRIP, {}).get("moved")
+        if not moved:
+            return tied
+        deviates = tied.deviates.copy()
+        deviates[:, [tied.columns[n] for n in moved["names"]]] = moved["deviates"]
+        return replace(tied, deviates=deviates)
 
     def air(self, ensemble: Ensemble | None = None) -> Air:
         """Return the study's air, for every draw or at best values."""

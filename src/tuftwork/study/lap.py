@@ -36,7 +36,7 @@ from tuftwork.lap.solve import gradient_of, run_kernel
 from tuftwork.quantity import Array, Ensemble
 from tuftwork.study.inputs import has_platform, state_names
 from tuftwork.study.job import Job, _tables, models_in
-from tuftwork.study.lap_car import LapCar, lap_car, lap_names
+from tuftwork.study.lap_car import LapCar, grip_needs, lap_car, lap_names
 from tuftwork.study.lap_road import (
     SPACING,
     circuit_driven,
@@ -64,13 +64,15 @@ _VERSION = 2
 
 def lap_steps(job: Job) -> list[Step]:
     """Return one step for every circuit and state, and one for the trim table."""
+    from tuftwork.study.grip import grip_steps
     from tuftwork.study.lap_device import device_steps
     from tuftwork.study.trim import trim_step
 
     project = job.project
     if project.lap is None or not project.parts or not has_platform(project):
         return []
-    steps = [_line_step(job, c) for c in project.lap.circuits if c.line == "least time"]
+    steps = grip_steps(job)
+    steps += [_line_step(job, c) for c in project.lap.circuits if c.line == "least time"]
     steps += [
         _lap_step(job, circuit, state)
         for circuit in project.lap.circuits
@@ -114,7 +116,7 @@ def _lap_step(job: Job, table: LapCircuit, state: str) -> Step:
     own = job.project.state(state if job.project.states else "")
 
     def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
-        ensemble = job.ensemble(results["tie"])
+        ensemble = job.driven(results)
         axes = results["axes"]
 
         def answer() -> Tree:
@@ -136,9 +138,9 @@ def _lap_step(job: Job, table: LapCircuit, state: str) -> Step:
     }
     return Step(
         name=step_name(table.name, state), title=f"Lap of {table.name}: {state}", inputs=inputs,
-        needs=("tie", "axes", f"map {state}", *line_needs(table), *_tables(job.project)),
-        work=work, weight=2.0,
-        version=_VERSION,
+        needs=(*grip_needs(job.project), "axes", f"map {state}", *line_needs(table),
+               *_tables(job.project)),
+        work=work, weight=2.0, version=_VERSION,
     )  # fmt: skip
 
 
@@ -167,7 +169,8 @@ def _line_step(job: Job, table: LapCircuit) -> Step:
     }  # fmt: skip
     return Step(
         name=line_name(table.name), title=f"Quickest line of {table.name}", inputs=inputs,
-        needs=("tie", "axes", f"map {base}", *_tables(job.project)), work=work, weight=8.0,
+        needs=(*grip_needs(job.project), "axes", f"map {base}", *_tables(job.project)),
+        work=work, weight=8.0,
     )  # fmt: skip
 
 
@@ -240,7 +243,7 @@ def middle_case(
     circuit: Circuit | None = None,
 ) -> Case:  # fmt: skip
     """Return the lap of the car in the middle of the draws, ready to be run with changes."""
-    car = drawn_car(job, state, job.ensemble(results["tie"]))
+    car = drawn_car(job, state, job.driven(results))
     wide = widened(results["axes"], job.project)
     fields = {name: values[None] for name, values in wide_map(job, state, wide, results)}
     aero = middle_table(aero_table(wide, fields, car))

@@ -13,6 +13,7 @@ from tuftwork.lap.record import LapTrace
 from tuftwork.lap.value import UNITS, Footing, Worth, footing_of, worth_of
 from tuftwork.quantity import Array
 from tuftwork.study.answers import Answers
+from tuftwork.study.job import GRIP
 from tuftwork.study.lap import step_name
 from tuftwork.study.lap_car import lap_names
 from tuftwork.study.lap_tree import trace_back
@@ -113,6 +114,7 @@ class Laps:
         keep = np.isfinite(draws)
         links = [
             *answers.car_links(state),
+            *_grip_links(answers),
             Link(
                 what=f"Quasi-steady lap of {self.circuit}, every draw on its own aero map",
                 origin="computed", source="brayshaw2005", place="forward and backward passes",
@@ -128,6 +130,16 @@ class Laps:
         """Return what a reader of this lap must be told."""
         found = self.result(state)
         return list(dict.fromkeys([*found["notices"], *self.answers.notices(state)]))
+
+
+def _grip_links(answers: Answers) -> list[Link]:
+    """Return the step that circles make, where they tie the tyres."""
+    rows = answers.results.get(GRIP, {}).get("rows", ())
+    if not rows:
+        return []
+    return [Link(what=f"Tyres tied to circles {', '.join(row['id'] for row in rows)}",
+                 origin="measured", source=", ".join(dict.fromkeys(
+                     row["evidence"] for row in rows if row["evidence"])))]  # fmt: skip
 
 
 def circuits_of(answers: Answers) -> tuple[str, ...]:

@@ -27,6 +27,7 @@ from tuftwork.lap import (
 from tuftwork.lap.parameter import INDEX
 from tuftwork.lap.vehicle import LEAST_TRAVEL
 from tuftwork.quantity import Array, Ensemble, Quantity
+from tuftwork.study.names import GRIP
 
 _PER_KN = 1e-3  # [1/N] in 1/kN
 _G = 9.80665  # [m/s²]  by definition
@@ -174,12 +175,9 @@ def _parameters(
     grip = drawn["lap.track_grip"]
     keys = (("mass", "mass"), ("weight_front", "front_weight"), ("cg_height", "cg_height"))
     values = {name: drawn[f"{own}{key}"] for name, key in keys}
+    values |= tyre_values(lap, drawn)
     for axle in ("front", "rear"):
-        own_grip, loss = _grip_of(getattr(lap, axle), axle, drawn)
-        values[f"grip_{axle}"] = grip * own_grip
-        values[f"load_loss_{axle}"] = loss
-        values[f"wheel_load_{axle}"] = drawn[f"lap.{axle}.wheel_load"]
-        values[f"margin_{axle}"] = drawn[f"lap.{axle}.margin"]
+        values[f"grip_{axle}"] = grip * values[f"grip_{axle}"]
     for key in ("rotating_inertia", "anti_dive", "anti_lift", "anti_squat"):
         values[key] = drawn[f"lap.{key}"]
     values["roll_share_front"] = drawn["lap.roll_share"]
@@ -201,6 +199,17 @@ def _parameters(
                 f"the lap knows two stops an axle: only the {axle}'s first two are in it"
             )
     return values, tuple(notices)
+
+
+def tyre_values(lap: Lap, drawn: Mapping[str, Array]) -> dict[str, Array]:
+    """Return the tyres' parameters draw by draw, on the road that ``track_grip`` is against."""
+    found: dict[str, Array] = {}
+    for axle in ("front", "rear"):
+        grip, loss = _grip_of(getattr(lap, axle), axle, drawn)
+        found |= {f"grip_{axle}": grip, f"load_loss_{axle}": loss}
+        for key in ("wheel_load", "margin"):
+            found[f"{key}_{axle}"] = drawn[f"lap.{axle}.{key}"]
+    return found
 
 
 def _grip_of(tyres: Tyres, axle: str, drawn: Mapping[str, Array]) -> tuple[Array, Array]:
@@ -298,3 +307,9 @@ def power_of(project: Project, lap: Lap) -> PowerCurve:
 def few(ensemble: Ensemble, most: int) -> Ensemble:
     """Return an ensemble of the first draws."""
     return replace(ensemble, deviates=ensemble.deviates[:most])
+
+
+def grip_needs(project: Project) -> tuple[str, ...]:
+    """Return the steps that the draws of a lap's car come from."""
+    tied = project.lap is not None and project.lap.cornering is not None
+    return ("tie", GRIP) if tied else ("tie",)

@@ -31,6 +31,7 @@ from tuftwork.study.lap import (
     widened,
 )
 from tuftwork.study.lap_answer import Laps
+from tuftwork.study.lap_car import grip_needs
 from tuftwork.study.lap_road import circuit_driven, circuit_inputs, line_needs
 from tuftwork.study.lap_tree import trace_back, trace_tree
 from tuftwork.study.number import json_ready
@@ -80,7 +81,7 @@ def _schedule_step(job: Job, circuit: LapCircuit, table: ScheduleTable) -> Step:
     def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
         def answer() -> Tree:
             rest = device.positions[0]
-            ensemble = job.ensemble(results["tie"])
+            ensemble = job.driven(results)
             car = drawn_car(job, rest, ensemble)
             wide = widened(results["axes"], project)
             maps = [dict(wide_map(job, state, wide, results)) for state in device.positions]
@@ -103,8 +104,8 @@ def _schedule_step(job: Job, circuit: LapCircuit, table: ScheduleTable) -> Step:
     return Step(
         name=schedule_name(circuit.name, table.name),
         title=f"Lap of {circuit.name}: {table.name}", inputs=inputs, work=work, weight=4.0,
-        needs=("tie", "axes", *(f"map {s}" for s in device.positions), *line_needs(circuit),
-               *_tables(project)),
+        needs=(*grip_needs(project), "axes", *(f"map {s}" for s in device.positions),
+               *line_needs(circuit), *_tables(project)),
     )  # fmt: skip
 
 

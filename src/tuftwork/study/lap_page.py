@@ -18,6 +18,7 @@ from tuftwork.lap import (
 )
 from tuftwork.quantity import Summary, exact, format_plain
 from tuftwork.study.answers import Answers
+from tuftwork.study.grip_page import grip_page, lap_change
 from tuftwork.study.lap_answer import Laps, circuits_of
 from tuftwork.study.lap_device import device_page
 from tuftwork.study.lap_place_page import line_of, occupancy_page, plane_page
@@ -85,6 +86,7 @@ def lap_page(answers: Answers, *, circuit: str = "", state: str = "", against: s
         "devices": device_page(laps),
         "line": line_of(laps),
         "energy": energy_page(laps, shown),
+        "grip": grip_page(laps),
         "outside": float(found["outside"]),
         "margins": margin_rows(laps, shown),
         "curve": margin_curve(laps, shown),
@@ -367,5 +369,6 @@ def _keep(laps: Laps, state: str, what: str) -> None:
         "unit": lambda: value_rows(laps, state),
         "exchange": lambda: exchange_number(laps, state),
         "schedule": lambda: device_page(laps),
+        "tied": lambda: lap_change(laps),
     }
     makers[what.partition("/")[0]]()

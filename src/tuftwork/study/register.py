@@ -5,6 +5,8 @@ from typing import Any
 from tuftwork.errors import UnknownName
 from tuftwork.files import OpenProject, register_of
 from tuftwork.study.answers import Answers
+from tuftwork.study.grip_page import signed
+from tuftwork.study.job import GRIP
 from tuftwork.study.ledger import Ledger
 from tuftwork.study.number import Link, number_of_quantity
 from tuftwork.study.picture.links import mark_links
@@ -71,6 +73,13 @@ def input_chain(answers: Answers, address: str) -> None:
     if narrowed is not None and narrowed["narrowed"] < 0.95:
         notices.append(
             f"What was measured narrowed this range to {100 * narrowed['narrowed']:.0f} % of it."
+        )
+    driven = next((r for r in answers.results.get(GRIP, {}).get("inputs", ())
+                   if r["name"] == name), None)  # fmt: skip
+    if driven is not None:
+        notices.append(
+            f"Circles driven moved it by {signed(driven['moved'])} standard deviations of this "
+            f"range and left {100 * driven['left']:.0f} % of it."
         )
     answers.book.add(
         f"input/{name}",

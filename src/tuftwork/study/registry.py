@@ -186,6 +186,7 @@ CHAINS: Mapping[str, str] = {
     "sections": "tuftwork.study.section_page:section_chain",
     "floor": "tuftwork.study.floor_page:floor_chain",
     "lap": "tuftwork.study.lap_page:lap_chain",
+    "grip": "tuftwork.study.grip_page:grip_chain",
     "trim": "tuftwork.study.trim_page:trim_chain",
     "cooling": "tuftwork.study.cooling_page:cooling_chain",
     "cooled": "tuftwork.study.cooling_live:cooled_chain",
@@ -227,6 +228,7 @@ FINDINGS: tuple[str, ...] = (
     "tuftwork.study.trial.found:trial_findings",
     "tuftwork.study.floor_page:floor_findings",
     "tuftwork.study.lap_finding:lap_findings",
+    "tuftwork.study.grip_finding:grip_findings",
     "tuftwork.study.cooling_finding:cooling_findings",
     "tuftwork.study.brake_page:brake_findings",
 )

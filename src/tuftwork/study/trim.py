@@ -50,7 +50,7 @@ from tuftwork.study.lap import (
     or_refused,
     widened,
 )
-from tuftwork.study.lap_car import LapCar, few
+from tuftwork.study.lap_car import LapCar, few, grip_needs
 from tuftwork.study.lap_road import circuit_driven, circuit_inputs, line_needs
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
@@ -86,7 +86,7 @@ def trim_step(job: Job) -> Step:
 
     def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
         def answer() -> Tree:
-            ensemble = few(job.ensemble(results["tie"]), N_DRAW)
+            ensemble = few(job.driven(results), N_DRAW)
             axes = trim_axes(results["axes"], trim, project)
             maps = trim_maps(job, trim, (ensemble, axes), results)
             pulse.beat(0.4)
@@ -107,7 +107,7 @@ def trim_step(job: Job) -> Step:
     }
     return Step(
         name="trim", title="Trim table", inputs=inputs, work=work,
-        needs=("tie", "axes", *line_needs(table), *_tables(project)),
+        needs=(*grip_needs(project), "axes", *line_needs(table), *_tables(project)),
         version=2, weight=4.0,
     )  # fmt: skip
 

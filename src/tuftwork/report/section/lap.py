@@ -41,7 +41,7 @@ def lap_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] 
     shown = (
         "circuit", "state", "against", "length", "laps", "corners", "value", "exchange",
         "elsewhere", "next", "said", "noise", "driver", "cliff", "notices", "caution", "line",
-        "devices",
+        "devices", "grip",
     )  # fmt: skip
     return {
         "refused": "",
