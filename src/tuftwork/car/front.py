@@ -46,6 +46,14 @@ class SplitterRamps(Table):
     ] = None
     into: _Node = ""
     into_share: _Share = None
+    fence_depth: Annotated[
+        Quantity | None,
+        number("height", least=0.0),
+        Field(
+            description="Of fences below the plate along the ramps' inner edges: they hold back "
+            "air that would cross from the middle; none unless given"
+        ),
+    ] = None
 
     @model_validator(mode="after")
     def _holds_together(self) -> "SplitterRamps":

@@ -5,25 +5,27 @@ finer, and travels with every answer.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from scipy.stats import qmc
 
 from tuftwork.errors import NotConverged
+from tuftwork.floor.front_kernel import N_OUT, N_VAR
 from tuftwork.floor.front_spec import FOOTED, WALLED, FrontSpec, FrontStrip, strip_shape
-from tuftwork.floor.front_table import MOST_BEND, N_OUT, N_TERM, N_VAR, StripTable
+from tuftwork.floor.front_table import MOST_BEND, N_TERM, StripTable
 from tuftwork.floor.line import FloorClosure, LineResult, solve_line
+from tuftwork.floor.shape import FloorShape, Stand
 from tuftwork.quantity import Array
 
-_NODES, _FINE = 40, 120
-_GAPS = 8
+NODES, FINE = 40, 120
+GAPS = 8
 _MARGIN = 1.6  # [-] design points per coefficient
 _TRIALS = 20
-_MIDDLE = np.array([0.0, 0.0, np.log(1.12), 0.94, 0.0, 0.7, 0.25, 1.0])
-_HALF = np.array([0.012, 0.0, 0.55, 0.15, 0.0, 0.4, 0.25, 0.3])
-_DISCHARGE = (0.30, 0.85)  # [-] that the design covers
+_MIDDLE = np.array([0.0, 0.0, np.log(1.12), 0.94, 0.0, 0.7, 0.25, 1.0, 0.0, 0.0])
+_HALF = np.array([0.012, 0.0, 0.55, 0.15, 0.0, 0.4, 0.25, 0.3, 0.0, 0.0])
+DISCHARGE = (0.30, 0.85)  # [-] that the design covers
 _HELD = 0.10  # [-] head less hand-over Cp where a way out holds a channel's air back
 _CLOSED = 0.06  # [-] of the clearance that footplates leave at the least
 
@@ -41,7 +43,7 @@ class StripTask:
 
 
 def strip_table(
-    spec: FrontSpec, strip: FrontStrip, *, each: Each | None = None, gaps: int = _GAPS
+    spec: FrontSpec, strip: FrontStrip, *, each: Each | None = None, gaps: int = GAPS
 ) -> StripTable:
     """Return the table of one channel.
 
@@ -61,36 +63,81 @@ def strip_table(
     InputError
         If the shape is impossible.
     """
-    middle, half = _design(spec, strip)
-    used = np.flatnonzero(half > 0)
-    count = (used.size + 1) * (used.size + 2) // 2
-    unit = np.zeros((int(_MARGIN * count) + 1, N_VAR))
-    unit[1:, used] = 2 * qmc.Halton(used.size, seed=5).random(unit.shape[0] - 1) - 1
+    middle, half = strip_design(spec, strip)
+    unit = design_points(half)
     nodes = np.geomspace(*spec.gap, gaps)
     values = middle + half * unit
     chunks = np.array_split(np.arange(unit.shape[0]), 8)
     tasks = [StripTask(spec=spec, strip=strip, gaps=nodes, points=values[c]) for c in chunks]
     out = np.full((nodes.size, unit.shape[0], N_OUT), np.nan)
-    for k, found in (each or _one_by_one)(strip_outputs, tasks):
+    for k, found in (each or one_by_one)(strip_outputs, tasks):
         out[:, chunks[k]] = found
+    table = fitted_table(spec, strip, nodes, (middle, half), unit, out)
+
+    def outputs(gap: float, point: Array) -> Array:
+        fine = solve_strip(spec, strip, gap, point, n_node=FINE)
+        return outputs_of(spec, strip, fine, gap, point[3])[None]
+
+    alone = replace(spec, strips=(strip,))
+    return measured_tables([table], np.eye(N_VAR)[None], outputs, alone)[0]
+
+
+def design_points(half: Array, *, margin: float = _MARGIN) -> Array:
+    """Return the design's points ``(n_point, 10)`` in half widths, its middle first."""
+    used = np.flatnonzero(half > 0)
+    count = (used.size + 1) * (used.size + 2) // 2
+    unit = np.zeros((int(margin * count) + 1, N_VAR))
+    unit[1:, used] = 2 * qmc.Halton(used.size, seed=5).random(unit.shape[0] - 1) - 1
+    return unit
+
+
+def fitted_table(
+    spec: FrontSpec, strip: FrontStrip, nodes: Array, design: tuple[Array, Array], unit: Array,
+    out: Array,
+) -> StripTable:  # fmt: skip
+    """Return a channel's table from solved states ``out (n_gap, n_point, n_out)``.
+
+    Raises
+    ------
+    NotConverged
+        If a tenth of the states or more have no answer.
+    """
     failed = int(np.isnan(out[..., 0]).sum())
     if failed > 0.1 * out[..., 0].size:
         raise NotConverged(
             f"the splitter's table, {strip.name}: {failed} of {out[..., 0].size} states unsolved"
         )
-    terms = _fitted(unit, out)
-    table = StripTable(
-        gap=nodes, middle=middle, half=half, terms=terms, scale=1.0, error=0.0, peak=np.nan,
-        length=strip.end - spec.lip,
-    )  # fmt: skip
-    scale, error = _measured(table, spec, strip)
     return StripTable(
-        gap=nodes, middle=middle, half=half, terms=terms, scale=scale, error=error,
-        peak=_peak(table), length=table.length,
+        gap=nodes, middle=design[0], half=design[1], terms=_fitted(unit, out), scale=1.0, error=0.0,
+        peak=np.nan, length=strip.end - spec.lip,
     )  # fmt: skip
 
 
-def _design(spec: FrontSpec, strip: FrontStrip) -> tuple[Array, Array]:
+def measured_tables(
+    tables: Sequence[StripTable], turns: Array, outputs: Callable[[float, Array], Array],
+    spec: FrontSpec,
+) -> list[StripTable]:  # fmt: skip
+    """Return tables solved together with scale, error and clearance of greatest load.
+
+    Parameters
+    ----------
+    tables
+        Of channels that share one design.
+    turns : (n_table, 10, 10)
+        Make a place in the first one's design, in half widths, one in each one's own.
+    outputs
+        ``(n_table, n_out)`` on a fine grid at a clearance and a place of the first one's design.
+    spec
+        The plate.
+    """
+    scales, error = _measured(tables, turns, outputs, [s.width for s in spec.strips])
+    return [
+        replace(table, scale=scale, error=error, peak=_peak(table))
+        for table, scale in zip(tables, scales, strict=True)
+    ]
+
+
+def strip_design(spec: FrontSpec, strip: FrontStrip) -> tuple[Array, Array]:
     """Return middle and half width of every variable; what a channel cannot feel has no width."""
     middle, half = _MIDDLE.copy(), _HALF.copy()
     if spec.bends:
@@ -101,7 +148,7 @@ def _design(spec: FrontSpec, strip: FrontStrip) -> tuple[Array, Array]:
     else:
         reach = 2 * (strip.end - spec.lip) / strip.width
         least = _CLOSED if strip.sides == FOOTED else 0.9
-        low, high = np.sqrt(reach * _DISCHARGE[0] * least), np.sqrt(reach * _DISCHARGE[1])
+        low, high = np.sqrt(reach * DISCHARGE[0] * least), np.sqrt(reach * DISCHARGE[1])
         middle[4], half[4] = 0.5 * (low + high), 0.5 * (high - low)
     if strip.ramp is None:
         half[7] = 0.0
@@ -112,7 +159,7 @@ def _design(spec: FrontSpec, strip: FrontStrip) -> tuple[Array, Array]:
 
 
 def solve_strip(
-    spec: FrontSpec, strip: FrontStrip, gap: float, point: Array, *, n_node: int = _NODES,
+    spec: FrontSpec, strip: FrontStrip, gap: float, point: Array, *, n_node: int = NODES,
     near: LineResult | None = None,
 ) -> LineResult:  # fmt: skip
     """Return one channel solved at a clearance and one place of the design.
@@ -122,7 +169,15 @@ def solve_strip(
     NotConverged
         If it has no answer.
     """
-    slope, bend, drive, head, leak, mixing, loss, rise = (float(v) for v in point)
+    shape, stand, closure = channel_at(spec, strip, gap, point)
+    return solve_line(shape, stand, closure, n_node=n_node, start=near)
+
+
+def channel_at(
+    spec: FrontSpec, strip: FrontStrip, gap: float, point: Array
+) -> tuple[FloorShape, Stand, FloorClosure]:
+    """Return one channel at a clearance and one place of the design, as the engine takes it."""
+    slope, bend, drive, head, leak, mixing, loss, rise = (float(v) for v in point[:8])
     edge = 0.0 if strip.sides == WALLED else gap
     shape, stand = strip_shape(
         spec, strip, gap=gap, slope=slope, droop=gap * (1 - np.exp(bend)), rise=rise, edge=edge
@@ -133,7 +188,7 @@ def solve_strip(
         discharge=discharge, mixing=max(mixing, 0.0), exit_pressure=head - float(np.exp(drive)),
         head=head, inlet_loss=loss, inlet_thickness=2e-4, reynolds=spec.reynolds,
     )  # fmt: skip
-    return solve_line(shape, stand, closure, n_node=n_node, start=near)
+    return shape, stand, closure
 
 
 def strip_outputs(task: Any) -> Array:
@@ -151,8 +206,11 @@ def strip_outputs(task: Any) -> Array:
     return out
 
 
-def outputs_of(spec: FrontSpec, strip: FrontStrip, r: LineResult, gap: float, head: float) -> Array:
-    """Return a solved channel's ``OUTPUTS``."""
+def outputs_of(
+    spec: FrontSpec, strip: FrontStrip, r: LineResult, gap: float, head: float, *,
+    passed: float = 0.0,
+) -> Array:  # fmt: skip
+    """Return a solved channel's ``OUTPUTS``; ``passed``: flow to the channel beside it [m²]."""
     pull = head - r.pressure
     length = strip.end - spec.lip
     total = float(np.trapezoid(pull, r.x))
@@ -167,16 +225,18 @@ def outputs_of(spec: FrontSpec, strip: FrontStrip, r: LineResult, gap: float, he
         np.log(max(float(np.max(r.blocked / r.gap)), 1e-4)),
         np.log(float(r.shape_factor.max())),
         float(np.trapezoid(pull * np.gradient(r.gap, r.x), r.x)) / gap,
+        passed / (strip.width * gap),
     ])  # fmt: skip
 
 
-def _one_by_one(function: Callable[[Any], Any], tasks: Sequence[Any]) -> Iterable[tuple[int, Any]]:
+def one_by_one(function: Callable[[Any], Any], tasks: Sequence[Any]) -> Iterable[tuple[int, Any]]:
+    """Run a function over tasks here and yield number and answer."""
     for k, task in enumerate(tasks):
         yield k, function(task)
 
 
 def quadratic(unit: Array) -> Array:
-    """Return the 45 terms of a quadratic in eight numbers, last axis of ``unit``."""
+    """Return the 66 terms of a quadratic in ten numbers, last axis of ``unit``."""
     columns = [np.ones(unit.shape[:-1]), *(unit[..., k] for k in range(N_VAR))]
     columns += [unit[..., a] * unit[..., b] for a in range(N_VAR) for b in range(a, N_VAR)]
     return np.stack(columns, axis=-1)
@@ -210,31 +270,40 @@ def _read(table: StripTable, gap: float, unit: Array) -> Array:
     return np.asarray(np.tensordot(w, t[i : i + 4], axes=1) @ quadratic(unit))
 
 
-def _measured(table: StripTable, spec: FrontSpec, strip: FrontStrip) -> tuple[float, float]:
+def _measured(
+    tables: Sequence[StripTable], turns: Array, outputs: Callable[[float, Array], Array],
+    widths: Sequence[float],
+) -> tuple[list[float], float]:  # fmt: skip
     """Return fine grid over table and the 80 % half-range of what is left, on fresh states.
 
-    Both on the channel's load, against its head's: what a channel without suction misses counts.
+    On the channels' loads, against their heads': what a channel without suction misses counts. The
+    scale is each one's own, the range that of their sum.
     """
-    rows = qmc.Halton(N_VAR + 1, seed=13).random(_TRIALS)
+    first = tables[0]
+    varied = N_VAR if first.half[9] > 0 else N_VAR - 2
+    rows = qmc.Halton(varied + 1, seed=13).random(_TRIALS)
     true, told, near = [], [], []
     for row in rows:
-        unit = np.where(table.half > 0, 1.5 * (row[1:] - 0.5), 0.0)
-        gap = float(np.exp(np.interp(row[0], [0, 1], np.log(table.gap[[0, -1]]))))
-        point = table.middle + table.half * unit
+        unit = np.zeros(N_VAR)
+        unit[:varied] = np.where(first.half[:varied] > 0, 1.5 * (row[1:] - 0.5), 0.0)
+        gap = float(np.exp(np.interp(row[0], [0, 1], np.log(first.gap[[0, -1]]))))
+        point = first.middle + first.half * unit
         try:
-            r = solve_strip(spec, strip, gap, point, n_node=_FINE)
+            found = outputs(gap, point)
         except NotConverged:
             continue
         near.append(point[3])
-        true.append(outputs_of(spec, strip, r, gap, point[3])[0])
-        told.append(_read(table, gap, unit)[0])
+        true.append(found[:, 0])
+        told.append([_read(t, gap, turn @ unit)[0] for t, turn in zip(tables, turns, strict=True)])
     if len(true) < _TRIALS // 2:
         raise NotConverged("the splitter's table: too few fresh states to measure its error on")
-    head = np.array(near)
+    head = np.array(near)[:, None]
     have, want = np.exp(told) - head, np.exp(true) - head
-    scale = float(np.sum(have * want) / np.sum(have * have))
-    left = want - scale * have
-    return scale, float(1.2816 * np.std(left, ddof=1) / np.mean(np.abs(want)))
+    scale = np.sum(have * want, axis=0) / np.sum(have * have, axis=0)
+    size = np.array([w * t.length for w, t in zip(widths, tables, strict=True)])
+    left, whole = (want - scale * have) @ size, want @ size
+    error = float(1.2816 * np.std(left, ddof=1) / np.mean(np.abs(whole)))
+    return [float(v) for v in scale], error
 
 
 def _peak(table: StripTable) -> float:

@@ -52,6 +52,9 @@ class FrontSpec:
         Lowest and highest clearance of the table, at the bodywork's edge.
     reynolds
         Per metre. [1/m]
+    passage
+        Least and greatest share of the clearance that stands open under the edge between the first
+        two channels; None: a wall stands there. [-]
     """
 
     lip: float
@@ -60,6 +63,7 @@ class FrontSpec:
     bends: bool
     gap: tuple[float, float]
     reynolds: float
+    passage: tuple[float, float] | None = None
 
     @property
     def key(self) -> str:

@@ -1,32 +1,46 @@
 """A splitter's channels as a table: load, bending and hand-over pressure of thousands of states.
 
 At nodes of clearance every output is quadratic in slope, bending, driving pressure, head, leak,
-mixing, lip loss and rise of the ramp. A state is settled in one call: the pressure a channel hands
-over at depends on its own flow where it shares a way out, and the lip's droop on the load of all
-channels. ``front_make`` works the table out and measures its error.
+mixing, lip loss, rise of the ramp and, where air crosses to the channel beside it, that one's
+driving pressure and the opening between them. A state is settled in one call: the pressure a
+channel hands over at depends on its own flow where it shares a way out, and the lip's droop on the
+load of all channels. ``front_make`` works the table out and measures its error.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tuftwork.errors import NotConverged
 from tuftwork.floor.front_kernel import settle
 from tuftwork.quantity import Array
 
-VARIABLES = ("slope", "bend", "drive", "head", "leak", "mixing", "loss", "rise")
+VARIABLES = (
+    "slope",
+    "bend",
+    "drive",
+    "head",
+    "leak",
+    "mixing",
+    "loss",
+    "rise",
+    "beside",
+    "passage",
+)
 """Rearward rise [rad]; log of lip gap over gap; log of head less hand-over Cp; head; root of the
 leak over the channel; mixing; loss at the lip; rise of the ramp over the drawn one."""
-OUTPUTS = ("load", "centre", "plate", "flow", "head", "choke", "shape", "drag")
+OUTPUTS = ("load", "centre", "plate", "flow", "head", "choke", "shape", "drag", "passed")
 """Logs of head less mean Cp over channel and plate, of flow over width and gap, of the gap's share
 filled by the layer and of the greatest shape factor; the head handed over; centre of head less Cp
 over the channel's length; what head less Cp pushes rearward over the gap. [-]"""
-N_VAR, N_OUT, N_TERM = len(VARIABLES), len(OUTPUTS), 45
+N_TERM = 66
 MOST_BEND = 0.40  # [-] of the gap that the lip may droop before it counts as drawn to the road
+_SETTLED = 1e-4  # [-] Cp by which hand-over pressures may miss what their flows make of them
 _HELD = 1.25  # [-] half widths of the design, beyond which the kernel holds a number
-N_GIVEN = 9  # outputs of one channel, see StripLoads
+N_GIVEN = 10  # outputs of one channel, see StripLoads
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,9 +51,9 @@ class StripTable:
     ----------
     gap : (n_gap,)
         Clearance at the bodywork's edge, evenly spaced in its logarithm. [m]
-    middle, half : (8,)
+    middle, half : (10,)
         Of the design of ``VARIABLES``.
-    terms : (n_gap, 8, 45)
+    terms : (n_gap, 9, 66)
         Coefficients of the quadratics.
     scale, error
         Fine grid over table: mean ratio of loads, in the answers already, and half of the 80 %
@@ -93,6 +107,13 @@ class StripState:
         2 Cd g/(h w) over the channel's length. [-]
     mixing, rise
         As in ``VARIABLES``. [-]
+    passage
+        Discharge times open share of the edge to the channel beside it. [-]
+    loss
+        Of its own way ahead of what it shares: Cp per flow squared. [1/m⁴]
+    node
+        Number of the node its air goes to; two channels with one number leave by one way out. Below
+        0: by itself.
     """
 
     width: Array
@@ -103,6 +124,9 @@ class StripState:
     leak: Array
     mixing: Array
     rise: Array
+    passage: Array = field(default_factory=lambda: np.zeros(1))
+    loss: Array = field(default_factory=lambda: np.zeros(1))
+    node: int = -1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,6 +185,8 @@ class StripLoads:
         Greatest H; above 3 the layer has separated. [-]
     plate
         CzS from below on the plate ahead of the bodywork, which bends it. [m²]
+    passed
+        Flow that crosses to the channel beside it, over the road speed. [m²]
     """
 
     under: Array
@@ -172,6 +198,7 @@ class StripLoads:
     choke: Array
     shape_factor: Array
     plate: Array
+    passed: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -222,10 +249,26 @@ def evaluate(
         What the front meets, and its channels; everything broadcasts.
     bend
         Droop of the lip over the gap, imposed; below 0 it is solved for. [-]
+
+    Raises
+    ------
+    NotConverged
+        If the pressures of two channels that feel each other find no balance.
     """
     names = ("gap", "slope", "head", "upper", "softness", "projection", "lip_radius", "onset",
              "tolerance", "gain")  # fmt: skip
-    own = ("width", "pressure", "beside", "outlet", "share", "leak", "mixing", "rise")
+    own = (
+        "width",
+        "pressure",
+        "beside",
+        "outlet",
+        "share",
+        "leak",
+        "mixing",
+        "rise",
+        "passage",
+        "loss",
+    )
     full = np.broadcast_arrays(
         *(getattr(front, k) for k in names), *(getattr(s, k) for s in strips for k in own)
     )
@@ -233,17 +276,23 @@ def evaluate(
     flat = [np.ravel(v).astype(float) for v in full]
     given = np.ascontiguousarray(np.stack(flat[: len(names)], axis=-1))
     rows = np.stack(flat[len(names) :]).reshape(len(strips), len(own), n)
-    rows = np.ascontiguousarray(np.moveaxis(rows, 1, 2))
+    rows = np.ascontiguousarray(np.moveaxis(rows, 2, 0))
     floor = np.array([t.gap[0] for t in tables])
     given[:, 0] = np.maximum(given[:, 0], 1e-4)
-    out, whole = np.empty((len(strips), n, N_GIVEN)), np.empty((n, 4))
+    out, whole = np.empty((len(strips), n, N_GIVEN)), np.empty((n, 5))
     settle(
-        given, rows, np.log(floor),
+        given, rows, np.array([s.node for s in strips]), np.log(floor),
         np.array([np.log(t.gap[1] / t.gap[0]) for t in tables]),
         np.stack([t.middle for t in tables]), np.stack([t.half for t in tables]),
         np.stack([padded(t.terms) for t in tables]), np.array([t.scale for t in tables]),
         float(bend), out, whole,
     )  # fmt: skip
+    if n and float(whole[:, 4].max()) > _SETTLED:
+        at = int(whole[:, 4].argmax())
+        raise NotConverged(
+            f"a splitter's channels: pressures where they hand over miss by {whole[at, 4]:.1e} at "
+            f"{1e3 * given[at, 0]:.1f} mm of clearance"
+        )
     droop = whole[:, 0].reshape(shape)
     found = tuple(
         _loads(table, span, front, state, out[k].reshape(*shape, N_GIVEN), droop)
@@ -254,6 +303,9 @@ def evaluate(
     for k, table in enumerate(tables):
         pull = np.log(np.maximum(given[:, 2] - out[k, :, 4], 1e-3))
         beyond |= np.abs(pull - table.middle[2]) > (_HELD + 1e-9) * table.half[2]
+        if table.half[8] > 0:
+            apart = np.log(np.maximum(given[:, 2] - out[1 - k, :, 4], 1e-3)) - pull
+            beyond |= np.abs(apart - table.middle[8]) > (_HELD + 1e-9) * table.half[8]
     return FrontLoads(
         strips=found, droop=droop, loss=whole[:, 1].reshape(shape),
         separated=whole[:, 2].reshape(shape), is_drawn=whole[:, 3].reshape(shape) > 0,
@@ -276,7 +328,7 @@ def _loads(
         drag=table.scale * (out[..., 2] - front.head * state.width * climb),
         flow=out[..., 3], pressure=out[..., 4], head=out[..., 5], choke=out[..., 6],
         shape_factor=out[..., 7],
-        plate=out[..., 8],
+        plate=out[..., 8], passed=out[..., 9],
     )  # fmt: skip
 
 

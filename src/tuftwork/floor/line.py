@@ -252,17 +252,18 @@ def solve_line(
         z = start.state.copy()
         size, count = newton_line(z, geo, dx, par, ends, 25, values)
     if count < 0:
-        z = _guess(x, geo, ends)
+        z = first_guess(x, geo, ends)
         size, count = continued(z, geo, dx, par, ends, values)
     if count < 0:
         raise NotConverged(
             f"the channel under the floor: residual {size:.1e} at ride heights "
             f"{1e3 * stand.front:.1f} and {1e3 * stand.rear:.1f} mm"
         )
-    return _result(x, geo, width, values, z, count)
+    return line_result(x, geo, width, values, z, count)
 
 
-def _guess(x: Array, geo: Array, ends: Array) -> Array:
+def first_guess(x: Array, geo: Array, ends: Array) -> Array:
+    """Return a level channel's state, from which the ramp is grown, ``(n_node, 6)``."""
     n = x.size
     level = float(np.median(geo[:, 0]))
     z = np.zeros((n, N_UNKNOWN))
@@ -276,7 +277,10 @@ def _guess(x: Array, geo: Array, ends: Array) -> Array:
     return z
 
 
-def _result(x: Array, geo: Array, width: Array, values: Array, z: Array, count: int) -> LineResult:
+def line_result(
+    x: Array, geo: Array, width: Array, values: Array, z: Array, count: int
+) -> LineResult:
+    """Return the result of solved unknowns ``z`` and their node values."""
     cp = 2 * values[:, 12]
     line = -cp * width
     slope = np.gradient(geo[:, 0], x)

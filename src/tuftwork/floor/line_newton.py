@@ -28,7 +28,7 @@ def newton_line(
         if not banded_solve(band, step, 10, 6):
             return size, -it - 1
         move = step.reshape(n, N_UNKNOWN)
-        share = _allowed(z, move)
+        share = allowed_step(z, move)
         for _ in range(12):
             trial = z + share * move
             # thickness and shape factor keep a third of their room: each place for itself
@@ -49,7 +49,7 @@ def newton_line(
     return size, -limit
 
 
-def _allowed(z: Array, move: Array) -> float:
+def allowed_step(z: Array, move: Array) -> float:
     """Return the share of a step that leaves thickness above 0 and the shape factor above 1."""
     room = np.maximum(z[:, :2] - np.array([0.0, 1.0]), 1e-9)
     high = float((move[:, :2] / room).max())

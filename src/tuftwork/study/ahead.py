@@ -25,6 +25,14 @@ def compile_laps() -> None:
     solve_lap(brackenholt(), halyard(), halyard_aero(), gradient=True)
 
 
+def compile_circles() -> None:
+    """Find the limit of one steady circle."""
+    from tuftwork.lap import corner_speed
+    from tuftwork.lap.demo import halyard, halyard_aero
+
+    corner_speed(100.0, halyard(), halyard_aero())
+
+
 def compile_sections() -> None:
     """Solve one section with its layers."""
     from tuftwork.section import Condition, analyse, naca, single
@@ -53,20 +61,33 @@ def compile_floors() -> None:
 
 
 def compile_fronts() -> None:
-    """Solve one channel under a splitter and settle one state."""
+    """Solve channels under a splitter, alone and two together, and settle a state."""
+    from dataclasses import replace
+
     import numpy as np
 
+    from tuftwork.floor.front_kernel import N_OUT, N_VAR
     from tuftwork.floor.front_make import solve_strip
+    from tuftwork.floor.front_pair import solve_channels
     from tuftwork.floor.front_spec import FrontSpec, FrontStrip
-    from tuftwork.floor.front_table import FrontState, StripState, StripTable, evaluate
+    from tuftwork.floor.front_table import (
+        N_TERM,
+        FrontState,
+        StripState,
+        StripTable,
+        evaluate,
+    )
 
     strip = FrontStrip(name="middle", width=1.0, end=0.6)
     spec = FrontSpec(lip=0.0, projection=0.1, strips=(strip,), bends=False, gap=(0.02, 0.08),
                      reynolds=3e6)  # fmt: skip
-    point = np.array([0.0, 0.0, 0.1, 1.0, 0.5, 0.5, 0.1, 1.0])
+    point = np.array([0.0, 0.0, 0.1, 1.0, 0.5, 0.5, 0.1, 1.0, 0.1, 0.5])
     solve_strip(spec, strip, 0.05, point)
+    beside = replace(spec, strips=(strip, replace(strip, name="ramps")), passage=(1.0, 1.0))
+    solve_channels(beside, 0.05, point)
     table = StripTable(
-        gap=np.array([0.02, 0.08]), middle=point, half=np.zeros(8), terms=np.zeros((2, 8, 45)),
+        gap=np.array([0.02, 0.08]), middle=point, half=np.zeros(N_VAR),
+        terms=np.zeros((2, N_OUT, N_TERM)),
         scale=1.0, error=0.0, peak=0.04, length=0.6,
     )  # fmt: skip
     one = np.ones(1)
@@ -81,14 +102,19 @@ def compile_fronts() -> None:
 
 KERNELS: Mapping[str, Callable[[], None]] = {
     "lap": compile_laps, "sections": compile_sections, "floor": compile_floors,
-    "front": compile_fronts,
+    "front": compile_fronts, "grip": compile_circles,
 }  # fmt: skip
 """First word of a step's name → what compiles its kernels."""
 KEPT: Mapping[str, tuple[str, ...]] = {
     "lap": ("lap/kernel.solve_point", "lap/passes.run", "lap/adjoint.gradient"),
     "sections": ("section/influence.all_psi", "section/newton.eliminate"),
     "floor": ("floor/line_kernel.jacobian", "floor/plan_kernel.residuals", "floor/table._read"),
-    "front": ("floor/line_kernel.jacobian", "floor/front_kernel.settle"),
+    "front": (
+        "floor/line_kernel.jacobian",
+        "floor/pair_kernel.pair_jacobian",
+        "floor/front_kernel.settle",
+    ),
+    "grip": ("lap/kernel.cap_energy",),
 }
 """The same → kernels that the cache on the disk holds once they were compiled."""
 

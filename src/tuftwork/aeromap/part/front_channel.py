@@ -1,6 +1,7 @@
 """Ways in which parts touch a splitter whose channels are solved; effects add."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -13,6 +14,38 @@ FRONT_CHANNELS: dict[str, str] = {
     "nose_flow": "air taken in above the plate, flow over car speed [m²]",
 }
 """Name → meaning and unit."""
+FAR = np.full(1, 1e9)  # [m²] way out of a channel that shares it with nobody
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WayOut:
+    """Where a splitter's channel lets its air go.
+
+    Attributes
+    ----------
+    pressure
+        Cp there with none of its own flow. [-]
+    flow, outlet
+        Of others through it, over the car's speed, and its open area. [m²]
+    share
+        Of the channel's flow that goes there. [-]
+    loss
+        Of its own way ahead of what it shares, Cp per flow squared. [1/m⁴]
+    node
+        Number of the node it shares with the net; below 0: none.
+    """
+
+    pressure: Field
+    flow: Field = field(default_factory=lambda: np.zeros(1))
+    outlet: Field = field(default_factory=lambda: FAR)
+    share: Field = field(default_factory=lambda: np.zeros(1))
+    loss: Field = field(default_factory=lambda: np.zeros(1))
+    node: int = -1
+
+
+def open_share(depth: Field, gap: Field) -> Field:
+    """Return the share of a clearance that something of a depth leaves open [-]."""
+    return np.asarray(np.clip(1 - depth / np.maximum(gap, 1e-3), 0.0, 1.0))
 
 
 def angle_at(part: str) -> str:

@@ -23,15 +23,19 @@ from tuftwork.aeromap.part.base import (
 from tuftwork.aeromap.part.edge import edge_loss
 from tuftwork.aeromap.part.front_answer import FrontAnswer
 from tuftwork.aeromap.part.front_channel import (
+    FAR,
     FRONT_CHANNELS,
     GIVEN_WAY,
+    WayOut,
     angle_at,
     given_by,
     given_way,
+    open_share,
     way_of,
 )
 from tuftwork.aeromap.part.front_spec import Place, front_inputs, front_spec, places_behind
 from tuftwork.car import Part, Splitter
+from tuftwork.car.front import SplitterRamps, SplitterVent
 from tuftwork.errors import NotCovered
 from tuftwork.floor.front_spec import WALLED, FrontSpec
 from tuftwork.floor.front_table import (
@@ -51,7 +55,6 @@ SOURCES = (
     Source(key="bertin1979", place="horseshoe vortex", status="memory"),
 )
 _RELIEF = "interaction.nose_relief"
-_FAR = np.full(1, 1e9)  # [m²] way out of a channel that shares it with nobody
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +109,7 @@ class ChannelSplitter(EstimatedPart):
             way = own.ramps if strip.name == "ramps" else own.vent
             if way is None or not way.into or way_of(way.into)[0] not in around:
                 continue
-            share = self._way(strip.name, draws, around)[3]
+            share = self._way(strip.name, draws, around).share
             flows[way.into] = flows.get(way.into, np.zeros(1)) + share * loads.flow
         return flows
 
@@ -162,7 +165,6 @@ class ChannelSplitter(EstimatedPart):
         own, strip = self.coefficients(draws), self.spec.strips[k]
         assert self.part.channel is not None
         ramps, width = self.part.channel.ramps, self.key("width", draws)
-        length = strip.end - self.spec.lip
         if strip.name == "ramps":
             across = 2 * (self._of("ramps.outer", draws) - self._of("ramps.inner", draws))
         elif ramps is not None:
@@ -170,52 +172,64 @@ class ChannelSplitter(EstimatedPart):
         else:
             across = width
         across = np.maximum(across, 0.02)
-        leak = np.zeros(1)
+        if self.spec.passage is not None and self.spec.strips[-1].name == "ramps":
+            # air crosses: both answer to the sides and the rise of the ramps beside
+            strip = self.spec.strips[-1]
+        beside = 2 * (self._of("ramps.outer", draws) - self._of("ramps.inner", draws)) \
+            if strip.name == "ramps" else across  # fmt: skip
+        leak, passage = np.zeros(1), np.zeros(1)
         if strip.sides != WALLED:
             depth = self._or("footplate_depth", draws, 0.0)
-            open_share = np.clip(1 - depth / np.maximum(gap, 1e-3), 0.0, 1.0)
-            leak = 2 * self._closed("discharge", draws, own) * open_share * length / across
+            leak = 2 * self._closed("discharge", draws, own) * open_share(depth, gap)
+            leak = leak * (strip.end - self.spec.lip) / np.maximum(beside, 0.02)
         rise = np.ones(1)
         if strip.ramp is not None:
             rise = self._of("ramps.rise", draws) / strip.rise
-        pressure, beside, outlet, share = self._way(strip.name, draws, around)
+        if self.spec.passage is not None:
+            fence = self._or("channel.ramps.fence_depth", draws, 0.0)
+            passage = self._closed("discharge", draws, own) * open_share(fence, gap)
+        way = self._way(self.spec.strips[k].name, draws, around)
         return StripState(
-            width=across, pressure=pressure, beside=beside, outlet=outlet, share=share, leak=leak,
-            mixing=self._closed("edge_loss", draws, own), rise=rise,
+            width=across, pressure=way.pressure, beside=way.flow, outlet=way.outlet,
+            share=way.share, leak=leak, mixing=self._closed("edge_loss", draws, own), rise=rise,
+            passage=passage, loss=way.loss, node=way.node,
         )  # fmt: skip
 
-    def _way(
-        self, strip: str, draws: Mapping[str, Field], around: Mapping[str, Field]
-    ) -> tuple[Field, Field, Field, Field]:
-        """Return Cp where a channel's air goes, others' flow and open area there, and its share."""
+    def _way(self, strip: str, draws: Mapping[str, Field], around: Mapping[str, Field]) -> WayOut:
+        """Return where a channel's air goes."""
         assert self.part.channel is not None
-        own, none = self.part.channel, np.zeros(1)
+        own = self.part.channel
         if strip == "ramps":
             assert own.ramps is not None
             if own.ramps.into:
-                pressure, beside, outlet = (
-                    around.get(c, d)
-                    for c, d in zip(way_of(own.ramps.into), (none, none, _FAR), strict=True)
-                )
                 share = around_of(around, "well_share")
                 if own.ramps.into_share is not None:
                     share = self._of("ramps.into_share", draws)
-                return pressure, beside, outlet, share
+                return self._node(own.ramps.into, around, share)
             if own.ramps.pressure is not None:
-                return self._of("ramps.pressure", draws), none, _FAR, none
-            return around_of(around, "arch_pressure"), none, _FAR, none
+                return WayOut(pressure=self._of("ramps.pressure", draws))
+            return WayOut(pressure=around_of(around, "arch_pressure"))
         if own.vent is None:
             if own.pressure is not None:
-                return self._of("pressure", draws), none, _FAR, none
-            return around_of(around, "front_pressure"), none, _FAR, none
+                return WayOut(pressure=self._of("pressure", draws))
+            return WayOut(pressure=around_of(around, "front_pressure"))
         return self._vented(draws, around)
 
-    def _vented(
-        self, draws: Mapping[str, Field], around: Mapping[str, Field]
-    ) -> tuple[Field, Field, Field, Field]:
+    def _node(self, name: str, around: Mapping[str, Field], share: Field) -> WayOut:
+        """Return a way out by a node of the net, whose other air the net has told."""
+        nodes = sorted({w.into for w in _ways(self.part) if w.into})
+        pressure, flow, outlet = (
+            around.get(c, d)
+            for c, d in zip(way_of(name), (np.zeros(1), np.zeros(1), FAR), strict=True)
+        )
+        return WayOut(
+            pressure=pressure, flow=flow, outlet=outlet, share=share, node=nodes.index(name)
+        )
+
+    def _vented(self, draws: Mapping[str, Field], around: Mapping[str, Field]) -> WayOut:
         """Return the same for a vent: its own area, a cooler in series, a duct it shares."""
         assert self.part.channel is not None
-        vent, none, one = self.part.channel.vent, np.zeros(1), np.ones(1)
+        vent, one = self.part.channel.vent, np.ones(1)
         assert vent is not None
         area = self._of("vent.area", draws) * self._of("vent.discharge", draws)
         area = np.maximum(area * np.clip(self._or("vent_open", draws, 1.0), 0.0, 1.0), 1e-4)
@@ -224,18 +238,9 @@ class ChannelSplitter(EstimatedPart):
             loss = loss + self._of("vent.cooler_loss", draws) / np.square(
                 self._of("vent.cooler_area", draws)
             )
-        beside = none
         if vent.into:
-            pressure, beside, outlet = (
-                around.get(c, d) for c, d in zip(way_of(vent.into), (none, none, _FAR), strict=True)
-            )
-            # both streams pass the last stretch: a (2 Q0 Q + Q²) there, Q² in the vent's own
-            last = 1 / np.square(outlet)
-            beside = beside * last / (loss + last)
-            loss = loss + last
-        else:
-            pressure = self._of("vent.pressure", draws)
-        return pressure, beside, 1 / np.sqrt(loss), one
+            return replace(self._node(vent.into, around, one), loss=loss)
+        return WayOut(pressure=self._of("vent.pressure", draws), share=one, loss=loss)
 
     def _jet(
         self, found: FrontAnswer, draws: Mapping[str, Field]
@@ -359,9 +364,13 @@ def channel_splitter(
     )  # fmt: skip
 
 
-def _hears(part: Splitter) -> tuple[str, ...]:
+def _ways(part: Splitter) -> tuple[SplitterRamps | SplitterVent, ...]:
     assert part.channel is not None
-    nodes = {w.into for w in (part.channel.ramps, part.channel.vent) if w is not None and w.into}
+    return tuple(w for w in (part.channel.ramps, part.channel.vent) if w is not None)
+
+
+def _hears(part: Splitter) -> tuple[str, ...]:
+    nodes = {w.into for w in _ways(part) if w.into}
     ways = [(*way_of(n), *(c for w in GIVEN_WAY for c in given_way(w, n))) for n in sorted(nodes)]
     return (*FRONT_CHANNELS, *(channel for way in ways for channel in way))
 

@@ -93,11 +93,21 @@ def front_spec(part: Splitter, reference: Reference) -> FrontSpec:
         raise InputError(f"{part.name}.drop", part.drop.best, "m",
                          f"puts the plate on the road at rest, station {hinge:.2f} m",
                          "Raise the car or shorten what hangs down.")  # fmt: skip
+    gap = (round(0.3 * rest, 4), round(1.5 * rest + 0.01, 4))
     return FrontSpec(
         lip=part.station.best, projection=part.projection.best, strips=tuple(strips),
         bends=part.stiffness is not None,
-        gap=(round(0.3 * rest, 4), round(1.5 * rest + 0.01, 4)), reynolds=_SPEED / _KINEMATIC,
+        gap=gap, reynolds=_SPEED / _KINEMATIC, passage=_passage(part, gap[1]),
     )  # fmt: skip
+
+
+def _passage(part: Splitter, highest: float) -> tuple[float, float] | None:
+    """Return least and greatest open share under the ramps' inner edges; None: shut for good."""
+    assert part.channel is not None
+    ramps = part.channel.ramps
+    if ramps is None or (ramps.fence_depth is not None and ramps.fence_depth.best >= highest):
+        return None
+    return (1.0, 1.0) if ramps.fence_depth is None else (0.0, 1.0)
 
 
 def front_inputs(
@@ -134,7 +144,10 @@ def front_inputs(
     found: dict[str, Quantity] = {f"{part.name}.{k}": getattr(part, k) for k in _KEYS}
     found |= {f"{part.name}.{k}": q for k in _FLAT if (q := getattr(part, k)) is not None}
     found |= {f"{part.name}.model.{k}": q for k, q in own.items()}
-    found |= {f"{part.name}.channel.{k}": q for k, q in _channel_inputs(part).items()}
+    is_open = front_spec(part, reference).passage is not None
+    found |= {
+        f"{part.name}.channel.{k}": q for k, q in _channel_inputs(part, is_open=is_open).items()
+    }
     found[WHEELBASE] = reference.wheelbase
     found |= _around_inputs(part, reference, places)
     if "rear wing" in kinds:
@@ -163,7 +176,7 @@ def _around_inputs(
     return found
 
 
-def _channel_inputs(part: Splitter) -> dict[str, Quantity]:
+def _channel_inputs(part: Splitter, *, is_open: bool) -> dict[str, Quantity]:
     """Return the numbers of a channel table that move the answer draw by draw."""
     own = part.channel
     assert own is not None
@@ -171,7 +184,9 @@ def _channel_inputs(part: Splitter) -> dict[str, Quantity]:
     if own.pressure is not None:
         found["pressure"] = own.pressure
     if own.ramps is not None:
-        keys = ("inner", "outer", "rise", "pressure", "into_share")
+        keys: tuple[str, ...] = ("inner", "outer", "rise", "pressure", "into_share")
+        # a fence that shuts the edge at any clearance moves nothing
+        keys += ("fence_depth",) if is_open else ()
         found |= {f"ramps.{k}": q for k in keys if (q := getattr(own.ramps, k)) is not None}
     if own.vent is not None:
         vent = own.vent
