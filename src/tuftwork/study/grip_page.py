@@ -132,7 +132,8 @@ def _says(kept: Tree) -> list[str]:
             found.append(f"No circle says where the {axle} gives up: its own tyres stay as given.")
             continue
         loads = (own["lightest"], own["heaviest"])
-        span = " to ".join(dict.fromkeys(format_plain(v, "force", "kN", digits=1) for v in loads))
+        ends = [f"{v / 1e3:.1f}" for v in loads]
+        span = " to ".join(dict.fromkeys(ends)) + "\u202fkN"
         found.append(
             f"{axle.capitalize()}: friction with {span} on the outer wheel is known to "
             f"{100 * own['left']:.0f}\u202f% of the range it had."
@@ -154,7 +155,7 @@ def _says(kept: Tree) -> list[str]:
             found.append(
                 f"How {axle} grip falls with load {who} cannot tell: {why}. Grip and its loss move "
                 "together, and which of the two moved is a matter of the ranges they were given. "
-                "The same pad with ballast, or a faster circle with downforce, would tell."
+                "The same pad with ballast, or a faster circle with downforce, could."
             )
     unsaid = [row["id"] for row in kept["rows"] if row["gave_up"] == "not said"]
     if unsaid:

@@ -67,6 +67,13 @@ def circles_of(project: Project, folder: Path | None) -> tuple[Circle, ...]:
             known[circle.id] = name
             faults += _unknown(project, circle, name, line)
             found.append(circle)
+    faults += [
+        Fault(what="its mass state has no cg_height, which a circle needs",
+              key=f"lap.cornering: {row.id}", found=project.mass_state(row.mass_state).name)
+        for row in found
+        if row.mass_state in ("", *(m.name for m in project.mass_states))
+        and project.mass_state(row.mass_state).cg_height is None
+    ]  # fmt: skip
     if faults:
         raise FileFault(faults[:_MOST])
     return tuple(found)
