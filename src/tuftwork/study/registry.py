@@ -156,6 +156,8 @@ OPEN_LIVE: Mapping[str, str] = {
     "flow_cancel": "tuftwork.study.flow.live:cancel_live",
     "flow_add": "tuftwork.study.flow.live:add_live",
     "flow_view": "tuftwork.study.flow.live:view_live",
+    "flow_mark": "tuftwork.study.flow.sweep_live:mark_live",
+    "flow_frame": "tuftwork.study.flow.time_live:frame_live",
     "flow_spread": "tuftwork.study.flow.sweep_live:spread_live",
     "flow_sweep": "tuftwork.study.flow.sweep_live:sweep_live",
     "flow_sweep_start": "tuftwork.study.flow.sweep_live:sweep_start_live",

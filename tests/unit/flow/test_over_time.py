@@ -106,7 +106,7 @@ def test_samples_and_size_are_foretold_before_the_grid_is_cut(kept: Kept) -> Non
 
 
 def test_other_libraries_read_the_file_with_units_and_axes(kept: Kept) -> None:
-    prepared, _, series = kept
+    _, _, series = kept
     with xarray.open_dataset(series.path, engine="scipy") as found:
         assert found.sizes["time"] == series.count
         assert found["time"].attrs["units"] == "s"

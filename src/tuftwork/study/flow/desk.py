@@ -22,7 +22,7 @@ from tuftwork.files import NEW, OpenProject, read_project, save_changes, write_a
 from tuftwork.files.evidence import copy_in
 from tuftwork.files.flow import write_flow_record
 from tuftwork.files.flow_state import FlowStateFile
-from tuftwork.files.time_file import TimeFile, read_time_file
+from tuftwork.files.time_file import TimeFile
 from tuftwork.flow import Prepared, Progress, run
 from tuftwork.flow.judge import prepared_or_faults
 from tuftwork.flow.over_time import OverTime
@@ -31,7 +31,7 @@ from tuftwork.flow.statistics import SeriesMean
 from tuftwork.study.flow.case import Built, built_case, run_named
 from tuftwork.study.flow.files import Form, check_forms, export_run, slug
 from tuftwork.study.flow.gentle import gently
-from tuftwork.study.flow.over_time import GROWING, wish_of
+from tuftwork.study.flow.over_time import GROWING, kept_as, wish_of
 from tuftwork.study.flow.record import record_tree
 
 _STATE, _STOP, _CHECKPOINT, _LOG = "run.json", "stop", "state.npz", "log.txt"
@@ -277,8 +277,7 @@ def _carried_out(
     stem = f"flow-{slug(built.run.name)}"
     target, series = desk.folder / f"{stem}.npz", None
     if wish is not None:
-        grows.replace(desk.folder / f"{stem}-over-time.nc")
-        series = read_time_file(desk.folder / f"{stem}-over-time.nc")
+        series = kept_as(grows, desk.folder / f"{stem}-over-time.nc")
     record = record_tree(result, built, series)
     write_flow_record(target, record)
     target_folder = opened.folder / "out" / "flow" / slug(built.run.name)
@@ -287,6 +286,7 @@ def _carried_out(
     )
     evidence = register_run(opened.folder, built.run.name, target) if register else ""
     desk.checkpoint.unlink(missing_ok=True)
+    grows.unlink(missing_ok=True)
     desk.note(
         state="done", evidence=evidence, record=target.name, files=written,
         travel=result.travel, reached=result.reached, loads=record["loads"],

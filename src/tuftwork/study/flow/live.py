@@ -12,6 +12,7 @@ from tuftwork.flow.judge import prepared_or_faults
 from tuftwork.study.flow.case import Built, built_case, run_named
 from tuftwork.study.flow.desk import Desk, start_process
 from tuftwork.study.flow.page import cost_tree, part_rows, record_of, state_tree
+from tuftwork.study.flow.time_live import frames_tree
 
 Answer = tuple[dict[str, Any], dict[str, np.ndarray]]
 _FIELDS = {
@@ -175,7 +176,8 @@ def view_live(bench: Any, message: Mapping[str, Any]) -> Answer:
         "rear": record["series"]["rear"], "drag": record["series"]["drag"],
     }  # fmt: skip
     # records written before values of one instant were kept have none
-    arrays |= {k: surface[k] for k in ("pressure_last", "friction_last") if k in surface}
+    late = ("pressure_last", "friction_last", "pressure_rms")
+    arrays |= {k: surface[k] for k in late if k in surface}
     planes = []
     for n, plane in enumerate(record["planes"]):
         planes.append({k: plane[k] for k in ("name", "axis", "at")})
@@ -188,5 +190,6 @@ def view_live(bench: Any, message: Mapping[str, Any]) -> Answer:
         "names": surface["names"], "planes": planes, "vortex_level": vortices["level"],
         "low": case["low"], "high": case["high"], "band_width": record["bands"]["width"],
         "settle": record["made_with"]["settle"],
+        "over_time": frames_tree(record, bench.folder, planes),
     }, {k: np.asarray(v, dtype=np.int32 if v.dtype.kind == "i" else np.float32)
         for k, v in arrays.items()}  # fmt: skip

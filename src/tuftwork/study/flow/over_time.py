@@ -1,5 +1,6 @@
 """What a case of the 3-D flow keeps over time: its wish, its cost, where it stands, its words."""
 
+import os
 import shutil
 from pathlib import Path
 from typing import Any
@@ -151,6 +152,19 @@ def spoken_size(size: float) -> str:
         if size >= step:
             return f"{size / step:.3g}\u202f{unit}"
     return f"{size:.0f}\u202fB"
+
+
+def kept_as(grows: Path, path: Path) -> TimeSeries:
+    """Give the file of a run that has ended its lasting name too, and return what it holds.
+
+    The growing one stays until the checkpoint has gone: a run that is killed in between goes on.
+    """
+    path.unlink(missing_ok=True)
+    try:
+        os.link(grows, path)
+    except OSError:  # a disk without links
+        shutil.copyfile(grows, path)
+    return read_time_file(path)
 
 
 def told(series: TimeSeries, run: FlowRun) -> dict[str, Any]:

@@ -44,10 +44,11 @@ def flow_page(bench: Any, case: str = "") -> Page:
     if project.flow is None or not project.flow.cases:
         return {"cases": [], "case": "", "text": _NONE_YET, "kinds": ["coupe", "prototype",
                 "open-wheeler"], "result": None, "run": None, "notices": []}  # fmt: skip
-    from tuftwork.study.flow.sweep_desk import sweep_tree  # it builds on this page
+    from tuftwork.study.flow.sweep_desk import mark_of, sweep_tree  # they build on this page
 
     run = run_named(project, case)
     tree: Page = {
+        "mark": mark_of(folder),
         "sweep": sweep_tree(bench),
         "cases": [_line(folder, project, other) for other in project.flow.cases],
         "case": run.name,

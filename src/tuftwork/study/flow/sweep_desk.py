@@ -24,6 +24,7 @@ from tuftwork.study.flow.desk import GOING, Desk, is_alive
 from tuftwork.study.flow.page import state_tree, where_of
 from tuftwork.study.flow.sighting import Flown, flown_runs
 from tuftwork.study.number import number_of_quantity
+from tuftwork.study.store import digest_of
 
 _NOTE, _STOP, _LOG = "sweep.json", "sweep-stop", "sweep.txt"
 _LOADS = ("front", "rear", "drag")
@@ -60,6 +61,24 @@ def is_sweeping(folder: Path) -> bool:
     """Return whether a sweep is going on."""
     note = noted_sweep(folder)
     return note is not None and is_alive(int(note["pid"]))
+
+
+def mark_of(folder: Path) -> str:
+    """Return a mark that changes when a run or a sweep begins, goes on to its next part, or ends.
+
+    A command may do so while a page is open: comparing marks costs nothing.
+
+    Parameters
+    ----------
+    folder
+        Of the project.
+    """
+    note = noted_sweep(folder)
+    found: list[Any] = [note["pid"], note["started"]] if note and is_sweeping(folder) else []
+    for path in sorted(_place(folder).glob("*/run.json")):
+        state = Desk(folder=path.parent).read() or {}
+        found.append([path.parent.name, state.get("state"), state.get("pid")])
+    return digest_of(found)[:12]
 
 
 def is_told_to_stop(folder: Path) -> bool:

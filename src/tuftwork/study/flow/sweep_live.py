@@ -10,6 +10,7 @@ from tuftwork.study.flow.sweep import AXES, listed, spread_cases
 from tuftwork.study.flow.sweep_desk import (
     built_cases,
     left_to_run,
+    mark_of,
     start_sweep,
     stop_sweep,
     sweep_tree,
@@ -32,6 +33,11 @@ def sweep_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     # a sweep is another process: what it registers stands in the file
     bench.opened = read_project(bench.folder)
     return {"sweep": sweep_tree(bench)}, {}
+
+
+def mark_live(bench: Any, message: Mapping[str, Any]) -> Answer:
+    """Return whether anything has begun or ended: a mark to be compared with the page's."""
+    return {"mark": mark_of(bench.folder)}, {}
 
 
 def sweep_start_live(bench: Any, message: Mapping[str, Any]) -> Answer:
