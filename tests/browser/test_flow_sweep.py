@@ -11,57 +11,24 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import Site, Watch
-from tests.browser.test_flow import bench_of
 from tests.browser.test_flow_cases import built_of
-from tests.unit.study.flow_car import flow_car
+from tests.unit.study.flow_car import BLUFF_CASE, bluff_project
 
 from tuftwork.files import read_project
 from tuftwork.files.flow import read_flow_record
-from tuftwork.shape import block
 from tuftwork.study import Bench
 from tuftwork.study.flow.desk import Desk
 from tuftwork.study.flow.sweep_desk import is_sweeping, noted_sweep
 
 FAR = 400.0
 """Travel that no test waits for. [car lengths]"""
-CASE = """
-[[flow.cases]]
-name = "{name}"
-speed = "{speed} km/h"
-cell = "190 mm"
-ahead = "1.2 m"
-behind = "1.6 m"
-beside = "1.2 m"
-above = "1.2 m"
-settle = 0.5
-longest = {longest}
-error = "0.00001 m^2"
-lattice_speed = 0.2
-"""
-SURFACE = """
-[flow]
-[[flow.surfaces]]
-file = "bluff.stl"
-unit = "m"
-front_axle = "0.5 m"
-ride_height_front = "400 mm"
-ride_height_rear = "400 mm"
-"""
 
 
 def tiny(folder: Path, longest: tuple[float, ...]) -> Bench:
-    """A bluff body of fifteen cells in a small box: a car length takes a fraction of a second."""
-    body = block("body", (0.0, -0.5, 0.4), (2.8, 0.5, 1.1))
-    (folder / "evidence").mkdir(parents=True)
-    text = ["solid body"]
-    for triangle in body.vertices[body.faces]:
-        corners = "".join(f"vertex {x} {y} {z}\n" for x, y, z in triangle)
-        text.append(f"facet normal 0 0 0\nouter loop\n{corners}endloop\nendfacet")
-    (folder / "evidence" / "bluff.stl").write_text("\n".join([*text, "endsolid body\n"]), "utf-8")
-    cases = [CASE.format(name=f"run {n + 1}", speed=100 + 20 * n, longest=one)
+    """A project of a bluff body with cases at growing speeds."""
+    cases = [BLUFF_CASE.format(name=f"run {n + 1}", speed=100 + 20 * n, longest=one)
              for n, one in enumerate(longest)]  # fmt: skip
-    car = flow_car(front="400 mm", rear="400 mm", frontal_area="0.7 m^2")
-    return bench_of(folder, car + SURFACE + "".join(cases))
+    return Bench(bluff_project(folder, "".join(cases)), runs_itself=False)
 
 
 @pytest.fixture(autouse=True)
