@@ -33,7 +33,7 @@ _SEED = 20263  # of what belongs to circles alone
 _FEWEST = 0.5  # [-] of the draws must have a limit
 _FAR = 6.0  # [-] standard deviations beyond which a circle was misread rather than driven
 _G = 9.80665  # [m/s²]  by definition
-_VERSION = 1
+_VERSION = 2
 
 
 def grip_steps(job: Job) -> list[Step]:
@@ -104,7 +104,8 @@ def _tied(job: Job, circles: Sequence[Circle], results: Mapping[str, Tree], puls
     gain = slopes.T @ np.linalg.inv(slopes @ slopes.T + noise)
     unlike = _filled(before) + _drawn(model, ensemble.size)
     unlike -= unlike.mean(axis=1, keepdims=True)
-    moved = np.maximum(found.mean + problem.own - (gain @ unlike).T, least)
+    own = _spread_as(problem.own - (gain @ unlike).T, found.covariance)
+    moved = np.maximum(found.mean + own, least)
     after = problem.answers(moved)
     tyres = problem.tyres(problem.own), problem.tyres(moved)
     return {
@@ -250,6 +251,17 @@ def _shifts(before: Mapping[str, Array], after: Mapping[str, Array]) -> dict[str
         for key in (f"load_loss_{axle}", f"margin_{axle}"):
             found[key] = after[key] - before[key]
     return found
+
+
+def _spread_as(deviates: Array, covariance: Array) -> Array:
+    """Return deviates with mean zero and exactly this covariance, each still near its own."""
+    middled = deviates - deviates.mean(axis=0)
+    size, count = middled.shape
+    if size < 4 * count:  # too few draws to say what their covariance is
+        return np.asarray(middled)
+    have = np.linalg.cholesky(np.cov(middled.T).reshape(count, count))
+    want = np.linalg.cholesky(covariance)
+    return np.asarray(middled @ np.linalg.inv(have).T @ want.T)
 
 
 def _ends(draws: Array) -> list[float]:

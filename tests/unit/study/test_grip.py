@@ -109,9 +109,17 @@ def test_only_tyres_move_and_laps_are_driven_on_them(both: Tied, halyard: Bench)
 
 def test_draws_keep_their_spread_as_the_update_says(both: Tied) -> None:
     names, deviates = both.result["moved"]["names"], both.result["moved"]["deviates"]
+    free = []
     for k, name in enumerate(names):
-        # 256 draws know a standard deviation to 4.4 %; three of these
-        assert np.std(deviates[:, k]) == pytest.approx(both.left(name), rel=0.14)
+        own = deviates[:, k]
+        found, at_least = np.std(own, ddof=1), np.sum(own == own.min())
+        if at_least == 1:  # no draw is held at no loss or no margin
+            free.append(name)
+            assert found == pytest.approx(both.left(name), rel=1e-9)
+        else:  # some are held there, at most one in ten
+            assert at_least < 0.1 * own.size
+            assert found < both.left(name)
+    assert {"lap.front.grip", "lap.rear.grip", "lap.track_grip"} <= set(free)
 
 
 def test_one_pad_ties_one_sum_and_says_so(halyard: Bench) -> None:
