@@ -185,6 +185,32 @@ def _both(ps, c, gap, head, mids, halves, g, ks, rows, nodes):
         most = fresh
         for s in range(2):
             ps[s], here[s] = try_[s], there[s]
+    if most < 1e-6:
+        return most
+    return _in_turn(ps, c, gap, head, mids, halves, g, ks, rows, nodes, flows, here)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+@no_type_check
+def _in_turn(ps, c, gap, head, mids, halves, g, ks, rows, nodes, flows, out):
+    """Halve each one's bracket with the other held, half a step at a time; slow, but it holds."""
+    most = 1.0
+    for _ in range(120):
+        before = (ps[0], ps[1])
+        for s in range(2):
+            low, high = min(rows[s, 1], head - 0.05), head - 0.05
+            for _ in range(40):
+                ps[s] = 0.5 * (low + high)
+                _misses(ps, c, gap, head, mids, halves, g, ks, rows, nodes, flows, out)
+                if out[s] < 0.0:
+                    low = ps[s]
+                else:
+                    high = ps[s]
+            # the other one's flow moves with it: half of the way at a time
+            ps[s] = 0.5 * (before[s] + 0.5 * (low + high))
+        most = _misses(ps, c, gap, head, mids, halves, g, ks, rows, nodes, flows, out)
+        if most < 1e-6:
+            break
     return most
 
 

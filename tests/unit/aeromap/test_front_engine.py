@@ -74,6 +74,7 @@ def _project(
 
 @cache
 def _table(spec: FrontSpec, number: int) -> StripTable:
+    """Return a channel's table with a wall at its side, which is quicker to make."""
     return strip_table(spec, spec.strips[number], gaps=4)
 
 
@@ -286,6 +287,56 @@ class TestVent:
         assert any("outside its tables" in text for text in load.notices)
         open_ = _load(_project({"handover": "-0.35 m", "vent": VENT}))
         assert not any("outside its tables" in text for text in open_.notices)
+
+
+class TestBeside:
+    """The edge between middle and ramps, and a node both leave by."""
+
+    def test_without_a_fence_the_edge_between_them_is_open(self) -> None:
+        spec = _splitter(part_models(_project({"handover": "-0.35 m", "ramps": RAMPS}))).spec
+        assert spec.passage == (1.0, 1.0)
+
+    def test_a_fence_deeper_than_any_clearance_shuts_it(self) -> None:
+        fenced = {"handover": "-0.35 m", "ramps": RAMPS | {"fence_depth": "120 mm"}}
+        own = _splitter(part_models(_project(fenced)))
+        assert own.spec.passage is None
+        assert not any("fence_depth" in name for name in own.inputs)
+
+    def test_a_fence_opens_and_shuts_with_the_clearance(self) -> None:
+        fenced = {"handover": "-0.35 m", "ramps": RAMPS | {"fence_depth": "20 mm ± 2 mm"}}
+        models = _models(_project(fenced))
+        own, draws = _splitter(models), _best(models)
+        assert own.spec.passage == (0.0, 1.0)
+        passage = [
+            float(own._state(0, np.array([gap]), draws, {}).passage[0]) for gap in (0.04, 0.019)
+        ]
+        discharge = float(draws["splitter.model.discharge"][0])
+        assert passage == pytest.approx([0.5 * discharge, 0.0])
+
+    def test_a_vent_and_ramps_into_one_node_press_it_up_together(self) -> None:
+        vent = {"area": "0.12 m^2", "into": "front wells"}
+        models = _models(_project({"handover": "-0.35 m", "ramps": SHARED, "vent": vent}))
+        draws, around, found, own = read_among(models)
+        pressure, flow, outlet = (float(np.ravel(around[c])[0]) for c in way_of("front wells"))
+        middle, ramps = found.loads.strips
+        share = float(np.ravel(own._way("ramps", draws, around).share)[0])
+        total = float(middle.flow[0]) + share * float(ramps.flow[0])
+        expected = pressure + (2 * flow * total + total**2) / outlet**2
+        assert float(ramps.pressure[0]) == pytest.approx(expected, abs=1e-5)
+        loss = float(np.ravel(own._way("middle", draws, around).loss)[0])
+        higher = expected + loss * float(middle.flow[0]) ** 2
+        assert float(middle.pressure[0]) == pytest.approx(higher, abs=1e-5)
+
+    def test_what_the_net_is_given_is_the_air_of_both(self) -> None:
+        vent = {"area": "0.12 m^2", "into": "front wells"}
+        models = _models(_project({"handover": "-0.35 m", "ramps": SHARED, "vent": vent}))
+        draws, around, found, own = read_among(models)
+        middle, ramps = found.loads.strips
+        share = float(np.ravel(own._way("ramps", draws, around).share)[0])
+        fed = own.fed(found, draws, around)
+        total = float(middle.flow[0]) + share * float(ramps.flow[0])
+        assert list(fed) == ["front wells"]
+        assert float(np.ravel(fed["front wells"])[0]) == pytest.approx(total, rel=1e-12)
 
 
 class TestNeighbours:
