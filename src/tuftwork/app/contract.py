@@ -300,10 +300,14 @@ class ChainStep(TypedDict):
 
 
 class Influence(TypedDict):
-    """What dominates a range: share of its variance, and what halving this input leaves of it."""
+    """What dominates a range: share of its variance, and what halving this input leaves of it.
+
+    ``hint`` says in a sentence what a short label stands for; empty where the label says it.
+    """
 
     name: str
     label: str
+    hint: str
     share: float
     halved: float
 

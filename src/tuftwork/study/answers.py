@@ -27,7 +27,7 @@ from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.quantity import Ensemble, format_plain, summarise, to_si
 from tuftwork.study.answer_map import map_of, path_of
 from tuftwork.study.flow.sighting import flow_links
-from tuftwork.study.inputs import has_platform, labels_of, state_names
+from tuftwork.study.inputs import has_platform, hints_of, labels_of, state_names
 from tuftwork.study.job import Job, models_in
 from tuftwork.study.number import ChainBook, Link, Number, link_of_source
 from tuftwork.study.reach import beyond_tables
@@ -83,7 +83,9 @@ class Answers:
     @cached_property
     def book(self) -> ChainBook:
         """Every chain of evidence asked for so far."""
-        return ChainBook(ensemble=self.ensemble, labels=labels_of(self.project))
+        return ChainBook(
+            ensemble=self.ensemble, labels=labels_of(self.project), hints=hints_of(self.project)
+        )
 
     @property
     def states(self) -> tuple[str, ...]:

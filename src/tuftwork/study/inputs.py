@@ -6,9 +6,9 @@ states then differ draw by draw only in what was changed.
 
 from collections.abc import Mapping
 
-from tuftwork.aeromap.part import coefficients_of, project_inputs, role_coefficients
+from tuftwork.aeromap.part import Coefficient, coefficients_of, project_inputs, role_coefficients
 from tuftwork.aeromap.platform import platform_quantities
-from tuftwork.car import Floor, Project, Splitter, Table, WingPart, quantities_in
+from tuftwork.car import Floor, Part, Project, Splitter, Table, WingPart, quantities_in
 from tuftwork.quantity import Quantity
 from tuftwork.study.registry import LABELS, QUANTITIES, gathered
 
@@ -78,18 +78,12 @@ def labels_of(project: Project) -> dict[str, str]:
     found: dict[str, str] = {}
     for part in project.parts:
         found |= _table_labels(part, f"{part.name}.", part.name)
-        engine = _ENGINE_TABLES[part.kind]
-        if isinstance(part, WingPart) and part.section is not None:
-            engine = ("wing", "engine")
         if isinstance(part, Floor) and part.channel is not None:
-            engine = ("floor", "engine")
             found |= _channel_labels(part)
         if isinstance(part, Splitter) and part.channel is not None:
-            engine = ("floor", "front")
             found |= front_labels(part)
-        own = {**coefficients_of(*engine), **role_coefficients(part.kind)}
-        for name, coefficient in own.items():
-            said = f"{part.name}: {_start_small(coefficient.meaning)}"
+        for name, coefficient in _coefficients(part).items():
+            said = f"{part.name}: {_start_small(coefficient.called)}"
             found[f"{part.name}.model.{name}"] = said
     found |= _table_labels(project.car, "car.", "car")
     for axle, table in (("front", project.car.front), ("rear", project.car.rear)):
@@ -102,6 +96,27 @@ def labels_of(project: Project) -> dict[str, str]:
     for more in gathered(LABELS, project):
         found |= more
     return found | _table_labels(project.weather, "weather.", "weather")
+
+
+def hints_of(project: Project) -> dict[str, str]:
+    """Return what numbers with a short label are, in a sentence."""
+    return {
+        f"{part.name}.model.{name}": coefficient.meaning
+        for part in project.parts
+        for name, coefficient in _coefficients(part).items()
+        if coefficient.label
+    }
+
+
+def _coefficients(part: Part) -> dict[str, Coefficient]:
+    engine = _ENGINE_TABLES[part.kind]
+    if isinstance(part, WingPart) and part.section is not None:
+        engine = ("wing", "engine")
+    if isinstance(part, Floor) and part.channel is not None:
+        engine = ("floor", "engine")
+    if isinstance(part, Splitter) and part.channel is not None:
+        engine = ("floor", "front")
+    return {**coefficients_of(*engine), **role_coefficients(part.kind)}
 
 
 def _channel_labels(part: Floor) -> dict[str, str]:

@@ -100,6 +100,7 @@ class ChainBook:
 
     ensemble: Ensemble
     labels: Mapping[str, str] = field(default_factory=dict)
+    hints: Mapping[str, str] = field(default_factory=dict)
     chains: dict[str, dict[str, Any]] = field(default_factory=dict)
 
     def number(
@@ -154,6 +155,7 @@ class ChainBook:
             {
                 "name": i.name,
                 "label": self.labels.get(i.name, i.name),
+                "hint": self.hints.get(i.name, ""),
                 "share": i.share,
                 "halved": i.halved,
             }

@@ -69,7 +69,7 @@ def input_chain(answers: Answers, address: str) -> None:
         Link(what=label, origin=quantity.origin, place=quantity.place),
     ]
     narrowed = next((n for n in answers.results["tie"]["narrowed"] if n["name"] == name), None)
-    notices = []
+    notices = [f"In full: {said}."] if (said := answers.book.hints.get(name)) else []
     if narrowed is not None and narrowed["narrowed"] < 0.95:
         notices.append(
             f"What was measured narrowed this range to {100 * narrowed['narrowed']:.0f} % of it."

@@ -26,12 +26,20 @@ class Coefficient:
         What it is, in a sentence.
     source
         Key of the bibliography, or ``"common practice, no source"``.
+    label
+        What it is called where there is little room; nothing where the sentence is short enough.
     """
 
     name: str
     quantity: Quantity
     meaning: str
     source: str
+    label: str = ""
+
+    @property
+    def called(self) -> str:
+        """Its label, or its meaning where it has none."""
+        return self.label or self.meaning
 
 
 @cache
@@ -103,4 +111,7 @@ def _read(name: str, row: Mapping[str, str]) -> Coefficient:
         origin="assumed" if practice else "published",
         place=f"{source}: {place}" if place else source,
     )
-    return Coefficient(name=name, quantity=quantity, meaning=row["meaning"], source=source)
+    return Coefficient(
+        name=name, quantity=quantity, meaning=row["meaning"], source=source,
+        label=row.get("label", ""),
+    )  # fmt: skip
