@@ -485,32 +485,58 @@ def wall_cell(
     vz = other_surface(table, side, 0.0, 0.0, 1.0, i, j, k, px, py, pz)
     Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
     fill, part = full[m], zone[m]
-    q1, sid1 = cut[0, m], sid[0, m]
-    q2, sid2 = cut[1, m], sid[1, m]
-    q3, sid3 = cut[2, m], sid[2, m]
-    q4, sid4 = cut[3, m], sid[3, m]
-    q5, sid5 = cut[4, m], sid[4, m]
-    q6, sid6 = cut[5, m], sid[5, m]
-    q7, sid7 = cut[6, m], sid[6, m]
-    q8, sid8 = cut[7, m], sid[7, m]
-    q9, sid9 = cut[8, m], sid[8, m]
-    q10, sid10 = cut[9, m], sid[9, m]
-    q11, sid11 = cut[10, m], sid[10, m]
-    q12, sid12 = cut[11, m], sid[11, m]
-    q13, sid13 = cut[12, m], sid[12, m]
-    q14, sid14 = cut[13, m], sid[13, m]
-    q15, sid15 = cut[14, m], sid[14, m]
-    q16, sid16 = cut[15, m], sid[15, m]
-    q17, sid17 = cut[16, m], sid[16, m]
-    q18, sid18 = cut[17, m], sid[17, m]
-    q19, sid19 = cut[18, m], sid[18, m]
-    q20, sid20 = cut[19, m], sid[19, m]
-    q21, sid21 = cut[20, m], sid[20, m]
-    q22, sid22 = cut[21, m], sid[21, m]
-    q23, sid23 = cut[22, m], sid[22, m]
-    q24, sid24 = cut[23, m], sid[23, m]
-    q25, sid25 = cut[24, m], sid[24, m]
-    q26, sid26 = cut[25, m], sid[25, m]
+    w1, sid1 = cut[0, m], sid[0, m]
+    q1 = w1 - 4.0 if w1 > 4.0 else w1
+    w2, sid2 = cut[1, m], sid[1, m]
+    q2 = w2 - 4.0 if w2 > 4.0 else w2
+    w3, sid3 = cut[2, m], sid[2, m]
+    q3 = w3 - 4.0 if w3 > 4.0 else w3
+    w4, sid4 = cut[3, m], sid[3, m]
+    q4 = w4 - 4.0 if w4 > 4.0 else w4
+    w5, sid5 = cut[4, m], sid[4, m]
+    q5 = w5 - 4.0 if w5 > 4.0 else w5
+    w6, sid6 = cut[5, m], sid[5, m]
+    q6 = w6 - 4.0 if w6 > 4.0 else w6
+    w7, sid7 = cut[6, m], sid[6, m]
+    q7 = w7 - 4.0 if w7 > 4.0 else w7
+    w8, sid8 = cut[7, m], sid[7, m]
+    q8 = w8 - 4.0 if w8 > 4.0 else w8
+    w9, sid9 = cut[8, m], sid[8, m]
+    q9 = w9 - 4.0 if w9 > 4.0 else w9
+    w10, sid10 = cut[9, m], sid[9, m]
+    q10 = w10 - 4.0 if w10 > 4.0 else w10
+    w11, sid11 = cut[10, m], sid[10, m]
+    q11 = w11 - 4.0 if w11 > 4.0 else w11
+    w12, sid12 = cut[11, m], sid[11, m]
+    q12 = w12 - 4.0 if w12 > 4.0 else w12
+    w13, sid13 = cut[12, m], sid[12, m]
+    q13 = w13 - 4.0 if w13 > 4.0 else w13
+    w14, sid14 = cut[13, m], sid[13, m]
+    q14 = w14 - 4.0 if w14 > 4.0 else w14
+    w15, sid15 = cut[14, m], sid[14, m]
+    q15 = w15 - 4.0 if w15 > 4.0 else w15
+    w16, sid16 = cut[15, m], sid[15, m]
+    q16 = w16 - 4.0 if w16 > 4.0 else w16
+    w17, sid17 = cut[16, m], sid[16, m]
+    q17 = w17 - 4.0 if w17 > 4.0 else w17
+    w18, sid18 = cut[17, m], sid[17, m]
+    q18 = w18 - 4.0 if w18 > 4.0 else w18
+    w19, sid19 = cut[18, m], sid[18, m]
+    q19 = w19 - 4.0 if w19 > 4.0 else w19
+    w20, sid20 = cut[19, m], sid[19, m]
+    q20 = w20 - 4.0 if w20 > 4.0 else w20
+    w21, sid21 = cut[20, m], sid[20, m]
+    q21 = w21 - 4.0 if w21 > 4.0 else w21
+    w22, sid22 = cut[21, m], sid[21, m]
+    q22 = w22 - 4.0 if w22 > 4.0 else w22
+    w23, sid23 = cut[22, m], sid[22, m]
+    q23 = w23 - 4.0 if w23 > 4.0 else w23
+    w24, sid24 = cut[23, m], sid[23, m]
+    q24 = w24 - 4.0 if w24 > 4.0 else w24
+    w25, sid25 = cut[24, m], sid[24, m]
+    q25 = w25 - 4.0 if w25 > 4.0 else w25
+    w26, sid26 = cut[25, m], sid[25, m]
+    q26 = w26 - 4.0 if w26 > 4.0 else w26
     if even:
         f0 = f[0, n]
         f1 = f[1, n]
@@ -541,32 +567,32 @@ def wall_cell(
         f26 = f[26, n]
     else:
         f0 = f[0, (k * ly + j) * lx + i]
-        f1 = f[2, (k * ly + j) * lx + (i - 1) % lx]
-        f2 = f[1, (k * ly + j) * lx + (i + 1) % lx]
-        f3 = f[4, (k * ly + (j - 1) % ly) * lx + i]
-        f4 = f[3, (k * ly + (j + 1) % ly) * lx + i]
-        f5 = f[6, ((k - 1) % lz * ly + j) * lx + i]
-        f6 = f[5, ((k + 1) % lz * ly + j) * lx + i]
-        f7 = f[8, (k * ly + (j - 1) % ly) * lx + (i - 1) % lx]
-        f8 = f[7, (k * ly + (j + 1) % ly) * lx + (i + 1) % lx]
-        f9 = f[10, ((k - 1) % lz * ly + j) * lx + (i - 1) % lx]
-        f10 = f[9, ((k + 1) % lz * ly + j) * lx + (i + 1) % lx]
-        f11 = f[12, ((k + 1) % lz * ly + j) * lx + (i - 1) % lx]
-        f12 = f[11, ((k - 1) % lz * ly + j) * lx + (i + 1) % lx]
-        f13 = f[14, (k * ly + (j + 1) % ly) * lx + (i - 1) % lx]
-        f14 = f[13, (k * ly + (j - 1) % ly) * lx + (i + 1) % lx]
-        f15 = f[16, ((k - 1) % lz * ly + (j - 1) % ly) * lx + i]
-        f16 = f[15, ((k + 1) % lz * ly + (j + 1) % ly) * lx + i]
-        f17 = f[18, ((k + 1) % lz * ly + (j - 1) % ly) * lx + i]
-        f18 = f[17, ((k - 1) % lz * ly + (j + 1) % ly) * lx + i]
-        f19 = f[20, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx]
-        f20 = f[19, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx]
-        f21 = f[22, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx]
-        f22 = f[21, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx]
-        f23 = f[24, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx]
-        f24 = f[23, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx]
-        f25 = f[26, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx]
-        f26 = f[25, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx]
+        f1 = f[1, n] if w2 > 4.0 else f[2, (k * ly + j) * lx + (i - 1) % lx]
+        f2 = f[2, n] if w1 > 4.0 else f[1, (k * ly + j) * lx + (i + 1) % lx]
+        f3 = f[3, n] if w4 > 4.0 else f[4, (k * ly + (j - 1) % ly) * lx + i]
+        f4 = f[4, n] if w3 > 4.0 else f[3, (k * ly + (j + 1) % ly) * lx + i]
+        f5 = f[5, n] if w6 > 4.0 else f[6, ((k - 1) % lz * ly + j) * lx + i]
+        f6 = f[6, n] if w5 > 4.0 else f[5, ((k + 1) % lz * ly + j) * lx + i]
+        f7 = f[7, n] if w8 > 4.0 else f[8, (k * ly + (j - 1) % ly) * lx + (i - 1) % lx]
+        f8 = f[8, n] if w7 > 4.0 else f[7, (k * ly + (j + 1) % ly) * lx + (i + 1) % lx]
+        f9 = f[9, n] if w10 > 4.0 else f[10, ((k - 1) % lz * ly + j) * lx + (i - 1) % lx]
+        f10 = f[10, n] if w9 > 4.0 else f[9, ((k + 1) % lz * ly + j) * lx + (i + 1) % lx]
+        f11 = f[11, n] if w12 > 4.0 else f[12, ((k + 1) % lz * ly + j) * lx + (i - 1) % lx]
+        f12 = f[12, n] if w11 > 4.0 else f[11, ((k - 1) % lz * ly + j) * lx + (i + 1) % lx]
+        f13 = f[13, n] if w14 > 4.0 else f[14, (k * ly + (j + 1) % ly) * lx + (i - 1) % lx]
+        f14 = f[14, n] if w13 > 4.0 else f[13, (k * ly + (j - 1) % ly) * lx + (i + 1) % lx]
+        f15 = f[15, n] if w16 > 4.0 else f[16, ((k - 1) % lz * ly + (j - 1) % ly) * lx + i]
+        f16 = f[16, n] if w15 > 4.0 else f[15, ((k + 1) % lz * ly + (j + 1) % ly) * lx + i]
+        f17 = f[17, n] if w18 > 4.0 else f[18, ((k + 1) % lz * ly + (j - 1) % ly) * lx + i]
+        f18 = f[18, n] if w17 > 4.0 else f[17, ((k - 1) % lz * ly + (j + 1) % ly) * lx + i]
+        f19 = f[19, n] if w20 > 4.0 else f[20, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx]
+        f20 = f[20, n] if w19 > 4.0 else f[19, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx]
+        f21 = f[21, n] if w22 > 4.0 else f[22, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx]
+        f22 = f[22, n] if w21 > 4.0 else f[21, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx]
+        f23 = f[23, n] if w24 > 4.0 else f[24, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx]
+        f24 = f[24, n] if w23 > 4.0 else f[23, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx]
+        f25 = f[25, n] if w26 > 4.0 else f[26, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx]
+        f26 = f[26, n] if w25 > 4.0 else f[25, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx]
     wayx = core[part, 0]
     wayy = core[part, 1]
     wayz = core[part, 2]
@@ -1106,7 +1132,7 @@ def wall_cell(
             r = g1 - 0.44444444444444442 * other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k, q1, 0.0, 0.0)
         if sid1 > 0:
             Fxw = Fxw + (g1 + r)
-        if even:
+        if even and w1 < 4.0:
             f[1, (k * ly + j) * lx + (i + 1) % lx] = r
         else:
             f[2, n] = r
@@ -1137,7 +1163,7 @@ def wall_cell(
             r = g2 - 0.44444444444444442 * other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k, -q2, 0.0, 0.0)
         if sid2 > 0:
             Fxw = Fxw - (g2 + r)
-        if even:
+        if even and w2 < 4.0:
             f[2, (k * ly + j) * lx + (i - 1) % lx] = r
         else:
             f[1, n] = r
@@ -1168,7 +1194,7 @@ def wall_cell(
             r = g3 - 0.44444444444444442 * other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k, 0.0, q3, 0.0)
         if sid3 > 0:
             Fyw = Fyw + (g3 + r)
-        if even:
+        if even and w3 < 4.0:
             f[3, (k * ly + (j + 1) % ly) * lx + i] = r
         else:
             f[4, n] = r
@@ -1199,7 +1225,7 @@ def wall_cell(
             r = g4 - 0.44444444444444442 * other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k, 0.0, -q4, 0.0)
         if sid4 > 0:
             Fyw = Fyw - (g4 + r)
-        if even:
+        if even and w4 < 4.0:
             f[4, (k * ly + (j - 1) % ly) * lx + i] = r
         else:
             f[3, n] = r
@@ -1230,7 +1256,7 @@ def wall_cell(
             r = g5 - 0.44444444444444442 * other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k, 0.0, 0.0, q5)
         if sid5 > 0:
             Fzw = Fzw + (g5 + r)
-        if even:
+        if even and w5 < 4.0:
             f[5, ((k + 1) % lz * ly + j) * lx + i] = r
         else:
             f[6, n] = r
@@ -1261,7 +1287,7 @@ def wall_cell(
             r = g6 - 0.44444444444444442 * other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k, 0.0, 0.0, -q6)
         if sid6 > 0:
             Fzw = Fzw - (g6 + r)
-        if even:
+        if even and w6 < 4.0:
             f[6, ((k - 1) % lz * ly + j) * lx + i] = r
         else:
             f[5, n] = r
@@ -1293,7 +1319,7 @@ def wall_cell(
         if sid7 > 0:
             Fxw = Fxw + (g7 + r)
             Fyw = Fyw + (g7 + r)
-        if even:
+        if even and w7 < 4.0:
             f[7, (k * ly + (j + 1) % ly) * lx + (i + 1) % lx] = r
         else:
             f[8, n] = r
@@ -1325,7 +1351,7 @@ def wall_cell(
         if sid8 > 0:
             Fxw = Fxw - (g8 + r)
             Fyw = Fyw - (g8 + r)
-        if even:
+        if even and w8 < 4.0:
             f[8, (k * ly + (j - 1) % ly) * lx + (i - 1) % lx] = r
         else:
             f[7, n] = r
@@ -1357,7 +1383,7 @@ def wall_cell(
         if sid9 > 0:
             Fxw = Fxw + (g9 + r)
             Fzw = Fzw + (g9 + r)
-        if even:
+        if even and w9 < 4.0:
             f[9, ((k + 1) % lz * ly + j) * lx + (i + 1) % lx] = r
         else:
             f[10, n] = r
@@ -1389,7 +1415,7 @@ def wall_cell(
         if sid10 > 0:
             Fxw = Fxw - (g10 + r)
             Fzw = Fzw - (g10 + r)
-        if even:
+        if even and w10 < 4.0:
             f[10, ((k - 1) % lz * ly + j) * lx + (i - 1) % lx] = r
         else:
             f[9, n] = r
@@ -1421,7 +1447,7 @@ def wall_cell(
         if sid11 > 0:
             Fxw = Fxw + (g11 + r)
             Fzw = Fzw - (g11 + r)
-        if even:
+        if even and w11 < 4.0:
             f[11, ((k - 1) % lz * ly + j) * lx + (i + 1) % lx] = r
         else:
             f[12, n] = r
@@ -1453,7 +1479,7 @@ def wall_cell(
         if sid12 > 0:
             Fxw = Fxw - (g12 + r)
             Fzw = Fzw + (g12 + r)
-        if even:
+        if even and w12 < 4.0:
             f[12, ((k + 1) % lz * ly + j) * lx + (i - 1) % lx] = r
         else:
             f[11, n] = r
@@ -1485,7 +1511,7 @@ def wall_cell(
         if sid13 > 0:
             Fxw = Fxw + (g13 + r)
             Fyw = Fyw - (g13 + r)
-        if even:
+        if even and w13 < 4.0:
             f[13, (k * ly + (j - 1) % ly) * lx + (i + 1) % lx] = r
         else:
             f[14, n] = r
@@ -1517,7 +1543,7 @@ def wall_cell(
         if sid14 > 0:
             Fxw = Fxw - (g14 + r)
             Fyw = Fyw + (g14 + r)
-        if even:
+        if even and w14 < 4.0:
             f[14, (k * ly + (j + 1) % ly) * lx + (i - 1) % lx] = r
         else:
             f[13, n] = r
@@ -1549,7 +1575,7 @@ def wall_cell(
         if sid15 > 0:
             Fyw = Fyw + (g15 + r)
             Fzw = Fzw + (g15 + r)
-        if even:
+        if even and w15 < 4.0:
             f[15, ((k + 1) % lz * ly + (j + 1) % ly) * lx + i] = r
         else:
             f[16, n] = r
@@ -1581,7 +1607,7 @@ def wall_cell(
         if sid16 > 0:
             Fyw = Fyw - (g16 + r)
             Fzw = Fzw - (g16 + r)
-        if even:
+        if even and w16 < 4.0:
             f[16, ((k - 1) % lz * ly + (j - 1) % ly) * lx + i] = r
         else:
             f[15, n] = r
@@ -1613,7 +1639,7 @@ def wall_cell(
         if sid17 > 0:
             Fyw = Fyw + (g17 + r)
             Fzw = Fzw - (g17 + r)
-        if even:
+        if even and w17 < 4.0:
             f[17, ((k - 1) % lz * ly + (j + 1) % ly) * lx + i] = r
         else:
             f[18, n] = r
@@ -1645,7 +1671,7 @@ def wall_cell(
         if sid18 > 0:
             Fyw = Fyw - (g18 + r)
             Fzw = Fzw + (g18 + r)
-        if even:
+        if even and w18 < 4.0:
             f[18, ((k + 1) % lz * ly + (j - 1) % ly) * lx + i] = r
         else:
             f[17, n] = r
@@ -1678,7 +1704,7 @@ def wall_cell(
             Fxw = Fxw + (g19 + r)
             Fyw = Fyw + (g19 + r)
             Fzw = Fzw + (g19 + r)
-        if even:
+        if even and w19 < 4.0:
             f[19, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx] = r
         else:
             f[20, n] = r
@@ -1711,7 +1737,7 @@ def wall_cell(
             Fxw = Fxw - (g20 + r)
             Fyw = Fyw - (g20 + r)
             Fzw = Fzw - (g20 + r)
-        if even:
+        if even and w20 < 4.0:
             f[20, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx] = r
         else:
             f[19, n] = r
@@ -1744,7 +1770,7 @@ def wall_cell(
             Fxw = Fxw + (g21 + r)
             Fyw = Fyw + (g21 + r)
             Fzw = Fzw - (g21 + r)
-        if even:
+        if even and w21 < 4.0:
             f[21, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx] = r
         else:
             f[22, n] = r
@@ -1777,7 +1803,7 @@ def wall_cell(
             Fxw = Fxw - (g22 + r)
             Fyw = Fyw - (g22 + r)
             Fzw = Fzw + (g22 + r)
-        if even:
+        if even and w22 < 4.0:
             f[22, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx] = r
         else:
             f[21, n] = r
@@ -1810,7 +1836,7 @@ def wall_cell(
             Fxw = Fxw + (g23 + r)
             Fyw = Fyw - (g23 + r)
             Fzw = Fzw + (g23 + r)
-        if even:
+        if even and w23 < 4.0:
             f[23, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx] = r
         else:
             f[24, n] = r
@@ -1843,7 +1869,7 @@ def wall_cell(
             Fxw = Fxw - (g24 + r)
             Fyw = Fyw + (g24 + r)
             Fzw = Fzw - (g24 + r)
-        if even:
+        if even and w24 < 4.0:
             f[24, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx] = r
         else:
             f[23, n] = r
@@ -1876,7 +1902,7 @@ def wall_cell(
             Fxw = Fxw + (g25 + r)
             Fyw = Fyw - (g25 + r)
             Fzw = Fzw - (g25 + r)
-        if even:
+        if even and w25 < 4.0:
             f[25, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx] = r
         else:
             f[26, n] = r
@@ -1909,7 +1935,7 @@ def wall_cell(
             Fxw = Fxw - (g26 + r)
             Fyw = Fyw + (g26 + r)
             Fzw = Fzw + (g26 + r)
-        if even:
+        if even and w26 < 4.0:
             f[26, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx] = r
         else:
             f[25, n] = r

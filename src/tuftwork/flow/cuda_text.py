@@ -3,7 +3,7 @@
 from tuftwork.flow import porous_recipe, recipe, wall_recipe
 from tuftwork.flow.cuda_pair import PAIR_HEAD, bulk_pair, paired
 from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY, WEIGHT, relaxation_rate
-from tuftwork.flow.setup import Setup
+from tuftwork.flow.setup import THIN, Setup
 
 SCALE = 32768.0
 """Stored half-precision numbers are this many times the departures, clear of subnormal numbers."""
@@ -137,12 +137,19 @@ def _wall(even: bool) -> str:
         )
     body += ["const float fill = full[m];", "const float* own = core + 7 * zone[m];"]
     body += [f"const float {name} = own[{n}];" for n, name in enumerate(porous_recipe.CORE)]
-    body += [*_load(even), *recipe.c_lines(porous_recipe.resist())]
+    for q in range(1, N_VELOCITY):
+        body.append(f"const float w{q} = cut[(size_t){q - 1} * NWALL + m];")
+        body.append(f"const float q{q} = w{q} > {THIN}f ? w{q} - {THIN}f : w{q};")
+    body += _load(even)
+    if not even:  # across a thin part what was sent back lies in the own place
+        body += [
+            f"if (w{OPPOSITE[q]} > {THIN}f) f{q} = ld(AT({q}, n));" for q in range(1, N_VELOCITY)
+        ]
+    body += recipe.c_lines(porous_recipe.resist())
     body += recipe.c_lines(wall_recipe.wall_collision())
     body.append("const float sigma = max2(sx[i], max2(sy[j], sz[k]));")
     body += recipe.c_lines(recipe.absorb())
     for q in range(1, N_VELOCITY):
-        body.append(f"const float q{q} = cut[(size_t){q - 1} * NWALL + m];")
         body.append(f"const int sid{q} = sid[(size_t){q - 1} * NWALL + m];")
     body += ["float Fxw = 0.0f, Fyw = 0.0f, Fzw = 0.0f;"]
     body += recipe.c_lines(wall_recipe.slip())
@@ -158,8 +165,9 @@ def _wall(even: bool) -> str:
             t.replace(f"other({q})", call).replace(f"kind({q})", kind)
             for t in recipe.c_lines(wall_recipe.link(q))
         ]
-        back = f"SLOT({q}, {_there(e, 1)})" if even else f"AT({OPPOSITE[q]}, n)"
-        body += [f"st({back}, r);", "} else {", _store(q, even), "}"]
+        own = f"st(AT({OPPOSITE[q]}, n), r);"
+        behind = f"if (w{q} < {THIN}f) st(SLOT({q}, {_there(e, 1)}), r); else {own}"
+        body += [behind if even else own, "} else {", _store(q, even), "}"]
     shears = [f"shear * t{a} / ut" for a in "xyz"]
     for row, text in enumerate(["Fxw", "Fyw", "Fzw", "d", *shears, "Rx", "Ry", "Rz"]):
         place = f"out[(size_t){row} * NWALL + m]"

@@ -70,7 +70,7 @@ def _edges(case: FlowCase, origin: Place) -> EdgePoints:
         if part.porous is None:
             edges = sharp_edges(part.vertices, part.faces)
             ends = (edges.ends - np.array(origin)) / case.cell
-            points = edge_points(Edges(ends, edges.normals), stream)
+            points = edge_points(Edges(ends, edges.normals, edges.into), stream)
             place.append(points.place)
             turn.append(points.turn)
     return EdgePoints(np.concatenate(place), np.concatenate(turn))

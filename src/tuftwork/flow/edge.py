@@ -8,6 +8,8 @@ the air behind the edge hardly moves. So on the face that lies further from the 
 comes along they keep the wall law, for a cell held there is a lip in the stream.
 Both sides are held where one lies against the stream, which races out along it as no layer does,
 along the rim of a plate and at a knife edge.
+A knife edge that the stream leaves, the tail of a wing, is free: both sides are cut there to the
+tip (``thin``), so the stream cannot go round it, and held cells would take lift away.
 Edges along the stream are left alone, and those whose faces lie alike to it: it does not cross
 them.
 """
@@ -26,7 +28,10 @@ SHARP = np.radians(24.0)
 shape with 16 sides or more stay below. Of 20°, 24° and 50° on the slanted-tail body, with 50° the
 stream followed the 35° slant that it leaves in measurements, with the others it let go. [rad]"""
 KNIFE = np.radians(120.0)
-"""Turn from which an edge is a knife's, such as the tail of a wing: both sides are held. [rad]"""
+"""Turn from which an edge is a knife's, such as the tail of a wing. [rad]"""
+TAIL = -0.5
+"""Cosine with the stream of the way from a knife edge into its body up to which it is a tail: the
+body lies ahead of it. [-]"""
 REACH = 2.0
 """Cells whose centre lies this close to a sharp edge have no slip. [cells]"""
 ALONG = np.radians(20.0)
@@ -49,10 +54,13 @@ class Edges:
         Shape (n, 2, 3).
     normals
         Normals of the two faces; zero on the rim of a plate and on a knife edge. Shape (n, 2, 3).
+    into
+        Unit vector from a knife edge into its body; zero on others; None: no knife edges. (n, 3).
     """
 
     ends: Floats
     normals: Floats
+    into: Floats | None = None
 
     def __len__(self) -> int:
         return len(self.ends)
@@ -118,7 +126,23 @@ def sharp_edges(vertices: Floats, faces: npt.NDArray[np.int64], *, turn: float =
     normals = np.zeros((len(edge), 2, 3))
     blunt = cosine > np.cos(KNIFE)
     normals[two[blunt]] = np.stack([normal[face[one]], normal[face[other]]], axis=1)[blunt]
-    return Edges(np.asarray(place[edge[sharp]]), normals[sharp])
+    into = np.zeros((len(edge), 3))
+    into[two[~blunt]] = _into(place[edge[two]], place[apex[one]], place[apex[other]])[~blunt]
+    return Edges(np.asarray(place[edge[sharp]]), normals[sharp], into[sharp])
+
+
+def _into(ends: Floats, one: Floats, other: Floats) -> Floats:
+    """Return unit vectors from edges, square to them, to midway between two points. (n, 3)."""
+    along = ends[:, 1] - ends[:, 0]
+    along /= np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-30)
+
+    def square(point: Floats) -> Floats:
+        way = point - ends[:, 0]
+        way = way - np.einsum("na,na->n", way, along)[:, None] * along
+        return np.asarray(way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-30))
+
+    mid = square(one) + square(other)
+    return np.asarray(mid / np.maximum(np.linalg.norm(mid, axis=1, keepdims=True), 1e-30))
 
 
 def edge_points(
@@ -145,6 +169,8 @@ def edge_points(
         kept &= np.abs(along @ unit) < np.cos(ALONG) * length
         one, other = (normals @ unit).T
         kept &= (np.abs(other - one) > ALIKE) | ~normals.any(axis=(1, 2))
+        if edges.into is not None:
+            kept &= edges.into @ unit > TAIL
         towards = np.where(np.minimum(one, other) < FACING, 0.0, np.sign(other - one))
         turn = towards[:, None] * (normals[:, 1] - normals[:, 0])
     ends, along, length, turn = ends[kept], along[kept], length[kept], turn[kept]

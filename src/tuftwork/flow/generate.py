@@ -8,6 +8,7 @@ from pathlib import Path
 
 from tuftwork.flow import porous_recipe, recipe, wall_recipe
 from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY
+from tuftwork.flow.setup import THIN
 
 TARGET = Path(__file__).with_name("_cpu_kernel.py")
 
@@ -244,13 +245,16 @@ def _wall_body() -> list[str]:
     out = []
     pad = "    "
     for i in range(1, N_VELOCITY):
-        out.append(f"{pad}q{i}, sid{i} = cut[{i - 1}, m], sid[{i - 1}, m]")
+        out.append(f"{pad}w{i}, sid{i} = cut[{i - 1}, m], sid[{i - 1}, m]")
+        out.append(f"{pad}q{i} = w{i} - {THIN} if w{i} > {THIN} else w{i}")
     out.append(f"{pad}if even:")
     out += [f"{pad}    f{i} = f[{i}, n]" for i in range(N_VELOCITY)]
     out.append(f"{pad}else:")
     for i in range(N_VELOCITY):
         e = tuple(int(x) for x in VELOCITY[i])
-        out.append(f"{pad}    f{i} = f[{OPPOSITE[i]}, {_neighbour(e, -1)}]")
+        there = f"f[{OPPOSITE[i]}, {_neighbour(e, -1)}]"
+        own = f"f[{i}, n] if w{OPPOSITE[i]} > {THIN} else " if i else ""
+        out.append(f"{pad}    f{i} = {own}{there}")
     out += [f"{pad}{name} = core[part, {n}]" for n, name in enumerate(porous_recipe.CORE)]
     out += recipe.python_lines(porous_recipe.resist(), 1)
     out += recipe.python_lines(wall_recipe.wall_collision(), 1)
@@ -265,7 +269,7 @@ def _wall_body() -> list[str]:
             call = f"other_surface(table, sid{i}, {e[0]}.0, {e[1]}.0, {e[2]}.0, {_hit(i)})"
             out.append(text.replace(f"other({i})", call).replace(f"kind({i})", f"table[sid{i}, 0]"))
         out += [
-            f"{pad}    if even:",
+            f"{pad}    if even and w{i} < {THIN}:",
             f"{pad}        f[{i}, {there}] = r",
             f"{pad}    else:",
             f"{pad}        f[{o}, n] = r",

@@ -11,6 +11,9 @@ from tuftwork.flow.lattice import N_LINK, WEIGHT, quiescent_departure
 Floats = npt.NDArray[np.float64]
 PLAIN, SOLID, WALL = 0, 1, 2
 """Marks of a cell: away from walls, not computed, beside a wall."""
+THIN = 4.0
+"""Added to the share of a link that both of its ends are cut off from each other by a part thinner
+than a cell: neither end may leave anything in the other's place. [-]"""
 SURROUNDINGS = 0
 """Surface number of road, floor and tunnel walls; their loads are not summed."""
 
@@ -105,7 +108,8 @@ class WallLinks:
     cell
         Flat index of each cell, x fastest. Shape (n_wall,).
     cut
-        Share of the link that lies before the wall; 0 where nothing is cut. Shape (26, n_wall). [-]
+        Share of the link that lies before the wall; 0 where nothing is cut; ``THIN`` more where
+        the cell behind is kept too. Shape (26, n_wall). [-]
     surface_of
         Surface number per link. Shape (26, n_wall).
     main

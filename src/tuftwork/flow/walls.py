@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.flow.lattice import N_LINK, VELOCITY
-from tuftwork.flow.setup import SOLID, WALL, Floats, Surface, WallLinks
+from tuftwork.flow.setup import SOLID, THIN, WALL, Floats, Surface, WallLinks
+from tuftwork.flow.thin import find_thin, with_thin
 
 REACH = 2.0
 """A link is followed this many times its length in search of its wall. [-]"""
@@ -180,6 +181,8 @@ def wrap_bodies(
     removed[block] |= ((inside > 0) | near).astype(np.uint8)
     _fill_pockets(removed, label, block)
     mark, links = staircase(removed, label, surfaces)
+    thin = find_thin(removed, block, every, part, (distance, nearest))
+    mark, links = with_thin(mark, links, thin)
     field = (distance, nearest, part_numbers)
     return mark, _true_cuts(links, mark.shape, block, every, part, field)
 
@@ -298,7 +301,8 @@ def _true_cuts(
     steep = -np.einsum("qa,am->qm", VELOCITY[1:].astype(np.float32), geometry[:3])
     plane = np.where(steep > 1e-6, geometry[3] / np.maximum(steep, 1e-6), REACH)
     found = np.where(hit < 9.0, hit, np.clip(plane, 0.25, REACH))
-    cut = np.where(belongs, np.maximum(found, 1e-3), links.cut).astype(np.float32)
+    thin = np.where(links.cut > THIN, np.float32(THIN), 0)
+    cut = np.where(belongs, np.maximum(found, 1e-3) + thin, links.cut).astype(np.float32)
     return WallLinks(
         cell=links.cell,
         cut=cut,

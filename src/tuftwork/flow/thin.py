@@ -1,0 +1,183 @@
+"""Parts thinner than a cell: links between two kept cells that a body crosses.
+
+Where a closed body is thinner than a cell, such as the tail of a wing, no cell's centre lies in it.
+Nothing is taken out there, and air would pass through the last hundredths of the chord.
+So a link between two kept cells that goes in at one side of a body and out at the other is cut from
+both of its ends, each with its own place on the wall.
+What is sent back along it stays in the cell's own place, for the place behind belongs to a cell
+that is used as well.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.flow.lattice import N_LINK, OPPOSITE, VELOCITY
+from tuftwork.flow.setup import THIN, WALL, Floats, WallLinks
+
+Marks = npt.NDArray[np.uint8]
+NEAR = 1.75
+"""Both ends of a link that a thin part crosses lie this close to it: a link is √3 long. [cells]"""
+ALIKE = 0.5
+"""Ends whose feet lie on sides with a cosine above this are on one side of the body. [-]"""
+OPPOSED = -0.3
+"""Largest cosine of the two sides that a link crosses. Along a bulging wall they are alike, and
+such a link only grazes it; at a corner they are square to each other. [-]"""
+
+
+@dataclass(frozen=True, slots=True)
+class ThinLinks:
+    """Kept cells with links that a thin part crosses.
+
+    Attributes
+    ----------
+    cell
+        Flat index of each cell, x fastest, in order. Shape (n,).
+    is_cut
+        Shape (26, n).
+    surface_of
+        Surface number per link. Shape (26, n).
+    """
+
+    cell: npt.NDArray[np.int64]
+    is_cut: npt.NDArray[np.bool_]
+    surface_of: Marks
+
+
+def find_thin(
+    removed: Marks,
+    block: tuple[slice, slice, slice],
+    tri: Floats,
+    part: npt.NDArray[np.int64],
+    field: tuple[Floats, npt.NDArray[np.int32]],
+) -> ThinLinks:
+    """Return the links between kept cells that cross a part from one side to the other.
+
+    Parameters
+    ----------
+    removed : (lz, ly, lx)
+        Non-zero where a cell is not computed.
+    block
+        Cells around the bodies, over z, y, x.
+    tri, part
+        Triangles in cells of the block, and the surface number of each. Shapes (n, 3, 3), (n,).
+    field
+        Distance to the nearest triangle and its number in the block.
+    """
+    from tuftwork.flow._cut_kernel import cut_links
+
+    distance, nearest = field
+    near = (removed[block] == 0) & (distance < NEAR) & (nearest >= 0)
+    at = np.argwhere(near)
+    index = np.full(near.shape, -1, np.int64)
+    index[near] = np.arange(len(at))
+    ahead = _neighbours(at, index, block, removed.shape)
+    wanted = _on_other_sides(ahead, _away(tri, nearest[near], at))
+    kept = wanted.any(axis=0)
+    index[near] = np.where(kept, np.arange(len(at)), -1)
+    hit = np.full(wanted.shape, 9.0, np.float32)
+    side = np.full(wanted.shape, -1, np.int32)
+    every = np.arange(len(tri))
+    cut_links(tri, every, 1.0, VELOCITY, index, wanted.astype(np.float32), hit, side)
+    crossed = _both_ways(ahead, side, _normals(tri))
+    found = np.flatnonzero(crossed.any(axis=0))
+    start = np.array([s.start for s in block])
+    cell = np.ravel_multi_index(tuple((at[found] + start).T), removed.shape)
+    number = part[np.maximum(side[:, found], 0)]
+    return ThinLinks(
+        cell=cell.astype(np.int64),
+        is_cut=crossed[:, found],
+        surface_of=np.where(crossed[:, found], number, 0).astype(np.uint8),
+    )
+
+
+def with_thin(mark: Marks, links: WallLinks, thin: ThinLinks) -> tuple[Marks, WallLinks]:
+    """Return marks and wall links with the links across thin parts cut half way.
+
+    Parameters
+    ----------
+    mark : (lz, ly, lx)
+        Marks of the cells.
+    links
+        The wall links.
+    thin
+        From ``find_thin``.
+    """
+    if not thin.cell.size:
+        return mark, links
+    cell = np.union1d(links.cell, thin.cell)
+    old, new = np.searchsorted(cell, links.cell), np.searchsorted(cell, thin.cell)
+
+    cut = np.zeros((N_LINK, cell.size), np.float32)
+    sid = np.zeros((N_LINK, cell.size), np.uint8)
+    cut[:, old], sid[:, old] = links.cut, links.surface_of
+    fresh = thin.is_cut & (cut[:, new] == 0)
+    cut[:, new] = np.where(fresh, THIN + 0.5, cut[:, new])
+    sid[:, new] = np.where(fresh, thin.surface_of, sid[:, new])
+    geometry = np.zeros((4, cell.size), np.float32)
+    main = np.zeros(cell.size, np.uint8)
+    geometry[:, old], main[old] = links.geometry, links.main
+    out = mark.copy()
+    out.reshape(-1)[cell] = WALL
+    return out, replace(links, cell=cell, cut=cut, surface_of=sid, main=main, geometry=geometry)
+
+
+def _neighbours(
+    at: npt.NDArray[np.int64],
+    index: npt.NDArray[np.int64],
+    block: Sequence[slice],
+    shape: Sequence[int],
+) -> npt.NDArray[np.int64]:
+    """Return the number of the near cell at the other end of each link, or −1. Shape (26, n)."""
+    start, size = np.array([s.start for s in block]), np.array(index.shape)
+    out = np.full((N_LINK, len(at)), -1, np.int64)
+    for q, e in enumerate(VELOCITY[1:]):
+        to = (at + start + e[::-1]) % np.array(shape) - start
+        here = np.flatnonzero(np.all((to >= 0) & (to < size), axis=1))
+        out[q, here] = index[tuple(to[here].T)]
+    return out
+
+
+def _away(tri: Floats, nearest: npt.NDArray[np.int32], at: npt.NDArray[np.int64]) -> Floats:
+    """Return unit vectors from the foot on the surface to each cell. Shape (n, 3)."""
+    from tuftwork.flow._cut_kernel import feet
+
+    own, centre = np.ascontiguousarray(tri[nearest]), np.ascontiguousarray(at[:, ::-1])
+    foot = np.zeros((len(own), 3))
+    feet(own, np.arange(len(own)), centre, foot)
+    away = centre - foot
+    return np.asarray(away / np.maximum(np.linalg.norm(away, axis=1, keepdims=True), 1e-9))
+
+
+def _on_other_sides(ahead: npt.NDArray[np.int64], away: Floats) -> npt.NDArray[np.bool_]:
+    """Which links join kept cells on sides of a body that do not look alike. Shape (26, n)."""
+    out = np.zeros(ahead.shape, bool)
+    for q, to in enumerate(ahead):
+        out[q] = (to >= 0) & (np.einsum("na,na->n", away, away[to]) < ALIKE)
+    return out
+
+
+def _both_ways(
+    ahead: npt.NDArray[np.int64], side: npt.NDArray[np.int32], normal: Floats
+) -> npt.NDArray[np.bool_]:
+    """Return which links meet one side from one end, the opposed from the other. Shape (26, n).
+
+    A side looks to the end that meets it: a plate has two.
+    """
+    out = np.zeros(ahead.shape, bool)
+    for q, to in enumerate(ahead):
+        other = side[OPPOSITE[q + 1] - 1, to]
+        met = (to >= 0) & (side[q] >= 0) & (other >= 0)
+        along = VELOCITY[q + 1].astype(float)
+        one, two = normal[side[q]], normal[other]
+        turned = -np.sign(one @ along) * np.sign(two @ along)
+        out[q] = met & (turned * np.einsum("na,na->n", one, two) < OPPOSED)
+    return out
+
+
+def _normals(tri: Floats) -> Floats:
+    """Return unit normals of triangles. Shape (n, 3)."""
+    normal = np.cross(tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0])
+    return np.asarray(normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30))

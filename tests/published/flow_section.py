@@ -1,0 +1,173 @@
+"""Sections in a slice of one cell, with the far field of their own circulation.
+
+Lengths are in cells. A section by two conformal maps has an exact potential flow; along walls
+without friction the lattice flow must come to it. The outer cells are pulled to that flow with the
+circulation that the load says, so that a box of two chords does.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tuftwork.flow.edge import edge_points, hold_edges, sharp_edges
+from tuftwork.flow.engine import CpuEngine, build_engine
+from tuftwork.flow.lattice import quiescent_departure
+from tuftwork.flow.setup import SOLID, Setup, Surface
+from tuftwork.flow.walls import Body, wrap_bodies
+from tuftwork.shape.loft import loft
+
+
+@dataclass(frozen=True, kw_only=True)
+class MappedSection:
+    """A circle about ``centre`` through 1, mapped with a tail of ``tail`` degrees, at ``alpha``.
+
+    The map and its flow are those of the reference tables (E2): z = k (1 + q)/(1 − q) with
+    q = ((ζ − 1)/(ζ + 1))^k, k = 2 − tail/180°.
+    """
+
+    centre: complex
+    tail: float
+    alpha: float
+
+    @property
+    def power(self) -> float:
+        return 2 - self.tail / 180
+
+    @property
+    def radius(self) -> float:
+        return abs(1 - self.centre)
+
+    @property
+    def circulation(self) -> float:
+        """Clockwise, for which the stream leaves the tail smoothly; speed 1."""
+        turn = -np.angle(1 - self.centre)
+        return float(4 * np.pi * self.radius * np.sin(np.radians(self.alpha) + turn))
+
+    def contour(self, count: int = 400) -> np.ndarray:
+        """Points from the tail over the upper side. Shape (count,), complex."""
+        start = np.angle(1 - self.centre)
+        angle = start + 2 * np.pi * np.arange(count) / count
+        zeta = self.centre + self.radius * np.exp(1j * angle)
+        zeta[0] = 1
+        q = ((zeta - 1) / (zeta + 1)) ** self.power
+        return self.power * (1 + q) / (1 - q)
+
+    @property
+    def chord(self) -> tuple[float, float]:
+        """Foremost place and length."""
+        x = self.contour().real
+        return float(x.min()), float(np.ptp(x))
+
+    @property
+    def lift(self) -> float:
+        """Exact lift coefficient."""
+        return 2 * self.circulation / self.chord[1]
+
+    def velocity(self, z: np.ndarray, circulation: float) -> np.ndarray:
+        """Conjugate velocity outside the section; 0 or anything inside it."""
+        k, a = self.power, np.radians(self.alpha)
+        with np.errstate(all="ignore"):
+            zeta = self._back(z)
+            q1 = (zeta - 1) / (zeta + 1)
+            away = zeta - self.centre
+            flow = (
+                np.exp(-1j * a)
+                - self.radius**2 * np.exp(1j * a) / away**2
+                + 1j * circulation / (2 * np.pi * away)
+            )
+            slope = 4 * k**2 * q1 ** (k - 1) / ((1 - q1**k) * (zeta + 1)) ** 2
+            return flow / slope
+
+    def _back(self, z: np.ndarray) -> np.ndarray:
+        """From the section's plane to the circle's, on the branch outside the circle."""
+        q = (z - self.power) / (z + self.power)
+        size, angle = np.abs(q) ** (1 / self.power), np.angle(q)
+
+        def branch(turn: float) -> np.ndarray:
+            root = size * np.exp(1j * (angle + turn) / self.power)
+            return (1 + root) / (1 - root)
+
+        out = branch(0.0)
+        for turn in (2 * np.pi, -2 * np.pi):
+            zeta = branch(turn)
+            swap = (self._far(out) < 0.9999) & (self._far(zeta) >= 0.9999)
+            out = np.where(swap, zeta, out)
+        return out
+
+    def _far(self, zeta: np.ndarray) -> np.ndarray:
+        return np.abs(zeta - self.centre) / self.radius
+
+
+class SectionSlice:
+    """A mapped section in its slice, started from its exact flow.
+
+    Parameters
+    ----------
+    section
+        The section.
+    cells
+        Cells over the chord.
+    reynolds
+        On the chord, with the wall law; None: walls without friction.
+    """
+
+    def __init__(
+        self, section: MappedSection, cells: int, *, reynolds: float | None = None,
+        speed: float = 0.075, frame: int = 14,
+    ) -> None:  # fmt: skip
+        self.section, self.cells, self.speed = section, cells, speed
+        self.shape = (int(2.8 * cells), int(1.8 * cells), 1)
+        front, length = section.chord
+        self._size, self._turn = length / cells, np.exp(-1j * np.radians(section.alpha))
+        self._pivot = front + length / 4
+        self._at = 1.05 * cells + 0.3, self.shape[1] // 2 + 0.37
+        place = (section.contour() - self._pivot) * self._turn / self._size
+        outline = np.column_stack([place.real + self._at[0], place.imag + self._at[1]])
+        mesh = loft("foil", np.array([np.insert(outline, 2, z, axis=1) for z in (-9.0, 10.0)]))
+        foil = Surface(name="foil", has_wall_law=True, is_frictionless=reynolds is None)
+        body = Body(triangles=mesh.triangles, surface=1)
+        mark, links = wrap_bodies(self.shape, [body], [Surface(name="none"), foil], skin=0.0)
+        points = edge_points(sharp_edges(mesh.vertices, mesh.faces), (1.0, 0.0, 0.0))
+        links, self.held = hold_edges(links, self.shape, points)
+        viscosity = speed * cells / reynolds if reynolds else 1.5e-5
+        engine = build_engine(Setup(shape=self.shape, viscosity=viscosity, mark=mark, walls=links))
+        assert isinstance(engine, CpuEngine)
+        self.engine = engine
+        x, y = np.meshgrid(np.arange(self.shape[0]), np.arange(self.shape[1]))
+        self._z = ((x - self._at[0]) + 1j * (y - self._at[1])) * self._size / self._turn
+        self._z += self._pivot
+        self.circulation = section.circulation
+        density, velocity = self._exact(self._z)
+        solid = mark[0] == SOLID
+        density[solid], velocity[:, solid] = 1.0, 0.0
+        engine.start(density[None], velocity[:, None])
+        depth = np.minimum.reduce([x, self.shape[0] - 1 - x, y, self.shape[1] - 1 - y]).ravel()
+        self._frame = np.flatnonzero(depth < frame)
+        depth = depth[self._frame]
+        self._share = np.where(depth < 3, 1.0, 0.3 * ((frame - depth) / (frame - 3)) ** 2)
+
+    def _exact(self, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Density and velocity of the potential flow in lattice units."""
+        v = np.conj(self.section.velocity(z, self.circulation)) * self._turn * self.speed
+        v = np.where(np.abs(v) < 3 * self.speed, v, 0)
+        velocity = np.stack([v.real, v.imag, np.zeros(v.shape)])
+        return 1 + 1.5 * (self.speed**2 - np.abs(v) ** 2), velocity
+
+    def run(self, chords: float) -> np.ndarray:
+        """Advance; return chords of travel, drag and lift coefficient. Shape (n, 3)."""
+        own = self.engine.setup.walls.counted() == 1
+        unit = 0.5 * self.speed**2 * self.cells
+        every, rows = max(1, round(0.01 * self.cells / self.speed)), []
+        for n in range(round(chords * self.cells / self.speed / 2 / every)):
+            density, velocity = self._exact(self._z.ravel()[self._frame])
+            target = quiescent_departure(density, velocity)
+            load = np.zeros(2)
+            for _ in range(every):
+                self.engine.advance(1)
+                f = self.engine.populations
+                f[:, self._frame] += self._share * (target - f[:, self._frame])
+                load += self.engine.wall_rows()[:2, own].sum(axis=1) / unit / every
+            said = load[1] * self.section.chord[1] / 2
+            self.circulation += 0.05 * (said - self.circulation)
+            rows.append((2 * (n + 1) * every * self.speed / self.cells, *load))
+        return np.array(rows)

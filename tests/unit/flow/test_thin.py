@@ -1,0 +1,131 @@
+"""Parts thinner than a cell: both sides are cut, nothing passes, and loads balance."""
+
+import numpy as np
+import pytest
+
+from tuftwork.flow.engine import CpuEngine, build_engine
+from tuftwork.flow.lattice import OPPOSITE, VELOCITY
+from tuftwork.flow.setup import SOLID, THIN, Setup, Surface
+from tuftwork.flow.slab_here import slabs_here
+from tuftwork.flow.walls import Body, wrap_bodies
+from tuftwork.shape.loft import block, loft
+
+SURFACES = [Surface(name="none"), Surface(name="part")]
+
+
+def wedge(tip: tuple[float, float], length: float, half: float, slope: float = 0.0) -> np.ndarray:
+    """Triangles of a wedge along y with its tip at (x, z), opening towards −x."""
+    x, z = tip
+    root = z - slope * length
+    corner = np.array([[x, z], [x - length, root + half], [x - length, root - half]])
+    rings = [np.insert(corner, 1, y, axis=1) for y in (-9.0, 10.0)]
+    mesh = loft("wedge", np.array(rings))
+    return mesh.triangles if mesh.volume > 0 else mesh.triangles[:, ::-1]
+
+
+def slab_across(angle: float, thick: float, size: int) -> np.ndarray:
+    """Triangles of a slab through the middle of a box, leaning by ``angle``; a plate if thin."""
+    if thick:
+        tri = block("slab", (-90.0, -9.0, -thick / 2), (90.0, 10.0, thick / 2)).triangles
+    else:
+        corner = np.array([[-90.0, -9, 0], [90, -9, 0], [90, 10, 0], [-90, 10, 0]])
+        tri = corner[[[0, 1, 2], [0, 2, 3]]]
+    c, s = np.cos(angle), np.sin(angle)
+    turn = np.array([[c, 0, -s], [0, 1, 0], [s, 0, c]])
+    return tri @ turn.T + np.array([size / 2 + 0.13, 0.0, size / 2 + 0.21])
+
+
+def closed_box(size: int, triangles: np.ndarray, *, is_closed: bool = True) -> CpuEngine:
+    """A box with solid outer layers and a part in it."""
+    around = np.ones((size, 1, size), np.uint8)
+    around[1:-1, :, 1:-1] = 0
+    body = Body(triangles=triangles, surface=1, is_closed=is_closed)
+    mark, links = wrap_bodies((size, 1, size), [body], SURFACES, skin=0.0, surroundings=around)
+    engine = build_engine(Setup(shape=(size, 1, size), viscosity=0.05, mark=mark, walls=links))
+    assert isinstance(engine, CpuEngine)
+    return engine
+
+
+def test_both_ends_of_a_link_across_a_thin_part_are_cut() -> None:
+    tri = wedge((20.3, 8.4), 14.0, 1.2)
+    mark, links = wrap_bodies((26, 1, 17), [Body(triangles=tri, surface=1)], SURFACES, skin=0.0)
+    cut = np.zeros((26, mark.size))
+    cut[:, links.cell] = links.cut
+    x, z = links.cell % 26, links.cell // 26
+    for q, e in enumerate(VELOCITY[1:]):
+        to = (z + e[2]) % 17 * 26 + (x + e[0]) % 26
+        thin = links.cut[q] > THIN
+        back = cut[OPPOSITE[q + 1] - 1, to[thin]]
+        assert np.all(mark.reshape(-1)[to[thin]] != SOLID)
+        assert np.all(back > THIN)
+        # the part itself lies between the two places on the wall
+        assert np.all(links.cut[q, thin] + back - 2 * THIN < 1.0)
+    assert (links.cut > THIN).sum() > 20
+
+
+@pytest.mark.parametrize("angle", [0.0, 0.2, np.pi / 4])
+@pytest.mark.parametrize("thick", [0.3, 0.0])
+def test_air_of_two_pressures_stays_apart_beside_a_thin_part(angle: float, thick: float) -> None:
+    """Exact: at rest nothing passes a tight wall; thickness 0 is a plate."""
+    size = 20
+    engine = closed_box(size, slab_across(angle, thick, size), is_closed=thick > 0)
+    z, x = np.meshgrid(np.arange(size), np.arange(size), indexing="ij")
+    up = (z - size / 2 - 0.21) * np.cos(angle) - (x - size / 2 - 0.13) * np.sin(angle) > 0
+    density = np.where(up, 1.02, 1.0)[:, None]
+    engine.start(density, np.zeros((3, size, 1, size)))
+    engine.advance(100)
+    air = engine.setup.mark != SOLID
+    np.testing.assert_allclose(engine.moments().density[air], density[air], atol=1e-12)
+
+
+def test_the_load_of_a_thin_part_is_the_momentum_that_the_air_loses() -> None:
+    """Exact, pair of steps by pair of steps."""
+    shape = (40, 1, 30)
+    body = Body(triangles=wedge((28.3, 14.4), 16.0, 1.0, 0.15), surface=1)
+    law = [SURFACES[0], Surface(name="part", has_wall_law=True)]
+    mark, links = wrap_bodies(shape, [body], law, skin=0.0)
+    assert (links.cut > THIN).any()
+    engine = build_engine(Setup(shape=shape, viscosity=1e-4, mark=mark, walls=links))
+    engine.start(np.ones(mark.shape), np.full((3, *mark.shape), 0.05) * (mark != SOLID))
+    air = (mark != SOLID).reshape(-1)
+
+    def momentum() -> np.ndarray:
+        return VELOCITY.T.astype(float) @ engine.populations[:, air].sum(axis=1)
+
+    engine.advance(4)
+    before, load = momentum(), np.zeros(3)
+    for _ in range(20):
+        engine.advance(1)
+        load += 2 * engine.part_loads()[1, :3]
+    assert np.abs(load).max() > 0.01
+    np.testing.assert_allclose(before - momentum(), load, atol=1e-12)
+
+
+def test_slabs_through_a_thin_part_give_the_same_bits_as_the_whole_box() -> None:
+    shape = (30, 6, 18)
+    body = Body(triangles=wedge((22.3, 8.9), 16.0, 0.8, 0.1), surface=1)
+    mark, links = wrap_bodies(shape, [body], SURFACES, skin=0.0)
+    setup = Setup(shape=shape, viscosity=2e-3, mark=mark, walls=links, stream=(0.06, 0.0, 0.01))
+    whole = build_engine(setup)
+    parts = slabs_here(setup, 2)
+    for engine in (whole, parts):
+        engine.start_uniform()
+        engine.advance(10)
+    np.testing.assert_array_equal(parts.moments().velocity, whole.moments().velocity)
+    np.testing.assert_allclose(parts.part_loads(), whole.part_loads(), atol=1e-12)
+
+
+def test_every_back_end_sends_back_alike_at_a_thin_part(backend: tuple[str, str]) -> None:
+    shape = (24, 4, 16)
+    body = Body(triangles=wedge((18.3, 7.9), 12.0, 0.7, 0.1), surface=1)
+    law = [SURFACES[0], Surface(name="part", has_wall_law=True)]
+    mark, links = wrap_bodies(shape, [body], law, skin=0.0)
+    setup = Setup(shape=shape, viscosity=2e-3, mark=mark, walls=links, stream=(0.06, 0.0, 0.01))
+    one, two = build_engine(setup), build_engine(setup, *backend)
+    for engine in (one, two):
+        engine.start_uniform()
+        engine.advance(10)
+    bound = {"float64": 1e-15, "float32": 1e-6, "float16": 1e-4}[backend[1]]
+    air = mark != SOLID
+    found, expected = (e.moments().velocity[:, air] for e in (two, one))
+    np.testing.assert_allclose(found, expected, atol=bound)
