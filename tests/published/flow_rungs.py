@@ -41,13 +41,16 @@ def gathered(rows: list) -> np.ndarray:
 
 
 def sampled(
-    engine: AbstractEngine, surface: int, steps: int, every: int = 10, mean_after: int | None = None
-) -> np.ndarray:
+    engine: AbstractEngine, surface: int, steps: int, every: int = 10,
+    mean_after: int | None = None, look: Callable[[AbstractEngine], None] | None = None,
+) -> np.ndarray:  # fmt: skip
     """Advance and return the force at every ``every`` steps; sample means after ``mean_after``."""
     take, rows = loads_of(engine, surface), []
     for n in range(steps // every):
         engine.advance(every // 2)
         rows.append(take())
+        if look is not None:
+            look(engine)
         if mean_after is not None and n * every >= mean_after and n % 5 == 0:
             engine.sample()
     out = gathered(rows)
@@ -602,7 +605,7 @@ def bulk_on_card(engine: AbstractEngine) -> float:
 def square_cylinder(
     diameter: int, speed: float, settle: float, keep: float, backend: Backend = CPU,
     *, span: float = 4.0, height: float = 14.0, ahead: float = 6.0, behind: float = 14.0,
-    reach: float = REACH,
+    reach: float = REACH, look: Callable[[AbstractEngine], None] | None = None,
 ):  # fmt: skip
     """Re 22 000: mean drag, Strouhal number, swing of lift, length of the mean wake.
 
@@ -627,7 +630,7 @@ def square_cylinder(
     unit = d / speed
     sampled(engine, 1, round(settle * unit), 100)
     every = max(2, 2 * round(unit / 40))
-    force = sampled(engine, 1, round(keep * unit), every, mean_after=0)
+    force = sampled(engine, 1, round(keep * unit), every, mean_after=0, look=look)
     mean = engine.means()[0].velocity[0]
     own = float(mean[:, :, d].mean())  # what passes the section, one diameter behind the inflow
     force = force[:, :2] / (0.5 * own**2 * d * shape[2])
