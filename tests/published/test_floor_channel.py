@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from tuftwork.floor import FloorClosure, FloorShape, Stand, plane_diffuser, solve_line
+from tuftwork.floor.beside import body_side_pressure, body_top_load
 from tuftwork.floor.cause import fall_cause
 from tuftwork.floor.plan import solve_grid
 from tuftwork.floor.plan_grid import plan_grid
@@ -18,6 +19,17 @@ pytestmark = pytest.mark.published
 DATA = Path(__file__).parent / "data"
 HALF = 0.157  # [m] half width of the body, seen; length of the ramp 0.540 m from memory
 BODY = FloorClosure(inlet_thickness=1e-3, reynolds=20 / 1.5e-5)
+SIZE = {"nose": 0.0, "half_width": HALF, "low": 0.2 * HALF, "high": 0.2 * HALF + 0.324}
+"""Height seen, a flat front: the shape of the nose is not printed. [m]"""
+_ALONG = np.linspace(0.0, 1.315, 80)
+SIDED = replace(
+    BODY,
+    outside=tuple(zip(_ALONG.tolist(), body_side_pressure(_ALONG, **SIZE).tolist(), strict=True)),
+)
+"""The same with what the body does to the air along its sides."""
+BOTH = pytest.mark.parametrize(
+    "closure", [BODY, SIDED], ids=["edges in still air", "with its sides"]
+)
 
 
 def _table(name: str) -> np.ndarray:
@@ -32,10 +44,10 @@ def _body(angle: float) -> FloorShape:
 
 
 @cache
-def _sweep(angle: float) -> RideSweep:
+def _sweep(angle: float, closure: FloorClosure = BODY) -> RideSweep:
     stand = Stand(front=0.1, rear=0.1, wheelbase=1.0)
     heights = np.arange(0.06, 0.45, 0.01) * HALF
-    return ride_sweep(_body(angle), stand, BODY, heights, in_plan=False)
+    return ride_sweep(_body(angle), stand, closure, heights, in_plan=False)
 
 
 _IDEAL = [r for r in _table("estimate_theory") if r["effectiveness"] == 1.0]
@@ -286,31 +298,35 @@ def _regime(row: np.void) -> object:
 @pytest.mark.parametrize(
     "row", [_regime(r) for r in _table("channel_regimes") if r["quantity"] in _WORDS]
 )
-def test_published_heights_lie_in_their_regimes(row: np.void) -> None:
+@BOTH
+def test_published_heights_lie_in_their_regimes(row: np.void, closure: FloorClosure) -> None:
     # D30 (seen) at heights from memory (D34)
     sweep = ride_sweep(
-        _body(17.0), Stand(front=0.1, rear=0.1, wheelbase=1.0), BODY,
+        _body(17.0), Stand(front=0.1, rear=0.1, wheelbase=1.0), closure,
         np.concatenate([np.arange(0.06, 0.5, 0.02), [0.6, 0.764, 0.9]]) * HALF, in_plan=False,
     )  # fmt: skip
     assert sweep.regime(float(row["at"]) * HALF) == _WORDS[str(row["quantity"])]
 
 
-def test_peak_of_the_17_degree_body_lies_where_it_is_remembered() -> None:
+@BOTH
+def test_peak_of_the_17_degree_body_lies_where_it_is_remembered(closure: FloorClosure) -> None:
     # D33 (memory, low): nobody told the engine
     row = next(r for r in _table("channel_regimes") if r["quantity"] == "peak_17")
-    assert abs(_sweep(17.0).peak_height / HALF - row["value"]) <= row["band"]
+    assert abs(_sweep(17.0, closure).peak_height / HALF - row["value"]) <= row["band"]
 
 
-def test_steeper_ramps_peak_higher_up() -> None:
+@BOTH
+def test_steeper_ramps_peak_higher_up(closure: FloorClosure) -> None:
     # trend seen in the abstract of Senior and Zhang 2001
-    peaks = [_sweep(a).peak_height for a in (5.0, 10.0, 13.0, 15.0, 17.0, 20.0)]
+    peaks = [_sweep(a, closure).peak_height for a in (5.0, 10.0, 13.0, 15.0, 17.0, 20.0)]
     assert np.all(np.diff(peaks) > 0)
 
 
 @pytest.mark.parametrize("angle", [10.0, 13.0, 15.0, 17.0, 20.0])
-def test_one_maximum_for_ten_degrees_and_more(angle: float) -> None:
+@BOTH
+def test_one_maximum_for_ten_degrees_and_more(angle: float, closure: FloorClosure) -> None:
     # D38 (seen)
-    sweep = _sweep(angle)
+    sweep = _sweep(angle, closure)
     assert sweep.has_peak
     assert np.sum(np.diff(np.sign(np.diff(sweep.downforce))) < 0) == 1
 
@@ -320,22 +336,39 @@ def test_a_quarter_is_lost_at_half_the_peaks_height() -> None:
     assert _sweep(17.0).share_left(0.5) <= 0.75
 
 
-def test_the_force_falls_by_separation_and_burst_not_by_choking() -> None:
+def test_a_quarter_of_the_whole_bodys_force_is_lost_at_half_the_peaks_height() -> None:
+    # D30: a balance weighs the body, whose top the same flow past the nose lifts. With its sides
+    # alone the floor would be said to lose less, since what they add hardly changes with height
+    sweep, top = _sweep(17.0, SIDED), body_top_load(end=1.315, **SIZE)
+    low = float(np.interp(0.5 * sweep.peak_height, sweep.height, sweep.downforce))
+    assert top < 0
+    assert (low + top) / (sweep.peak + top) <= 0.75
+
+
+@pytest.mark.xfail(strict=True, reason="the floor alone, with its sides: 0.225 lost, miss 0.025")
+def test_a_quarter_of_the_floors_own_load_is_lost_too() -> None:
+    # D30 read as the floor's load, which the source does not say
+    assert _sweep(17.0, SIDED).share_left(0.5) <= 0.75
+
+
+@BOTH
+def test_the_force_falls_by_separation_and_burst_not_by_choking(closure: FloorClosure) -> None:
     # D32 (seen in the abstracts of 2001 and 2003): vortex breakdown and separation, which starts at
     # the diffuser's inlet with a loss of suction in its first half
     high, low = (Stand(front=h * HALF, rear=h * HALF, wheelbase=1.0) for h in (0.23, 0.064))
-    found = fall_cause(_body(17.0), high, low, BODY)
+    found = fall_cause(_body(17.0), high, low, closure)
     assert found.cause in ("stall", "burst")
     assert found.of("burst").returned > found.of("choking").returned
     assert found.stalled_from is not None
     assert found.stalled_from < 0.775 + 0.5 * 0.540
 
 
-def test_best_angle_of_one_channel() -> None:
+@BOTH
+def test_best_angle_of_one_channel(closure: FloorClosure) -> None:
     # D35 (memory, medium), at the height where the 17 degree body peaks
     angles = np.arange(5.0, 24.0, 1.0)
     stand = Stand(front=0.2 * HALF, rear=0.2 * HALF, wheelbase=1.0)
-    found = [solve_line(_body(a), stand, BODY).downforce for a in angles]
+    found = [solve_line(_body(a), stand, closure).downforce for a in angles]
     assert abs(angles[int(np.argmax(found))] - 13.0) <= 2.0
 
 
@@ -373,8 +406,9 @@ def test_which_ramps_have_hysteresis() -> None:
     assert has_hysteresis(np.radians(12.0)) is None
 
 
-def test_a_wing_over_the_exit_raises_the_load() -> None:
+@BOTH
+def test_a_wing_over_the_exit_raises_the_load(closure: FloorClosure) -> None:
     # lower base pressure pumps harder: sign, high confidence
     stand = Stand(front=0.2 * HALF, rear=0.2 * HALF, wheelbase=1.0)
-    low = solve_line(_body(17.0), stand, replace(BODY, exit_pressure=-0.4)).downforce
-    assert low > 1.1 * solve_line(_body(17.0), stand, BODY).downforce
+    low = solve_line(_body(17.0), stand, replace(closure, exit_pressure=-0.4)).downforce
+    assert low > 1.1 * solve_line(_body(17.0), stand, closure).downforce

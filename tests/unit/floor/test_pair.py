@@ -1,6 +1,7 @@
 """Two channels beside each other: what crosses is conserved, and nothing crosses a shut edge."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -33,13 +34,13 @@ def _stand(gap: float) -> Stand:
 
 
 def _channel(
-    gap: float, profile: Profile, width: float, edge: float, *, end: float = END, **changes: float
+    gap: float, profile: Profile, width: float, edge: float, *, end: float = END, **changes: Any
 ) -> Channel:
     shape = FloorShape(width=width, front=LIP, exit=end, profile=profile, edge_gap=edge)
     return Channel(shape=shape, stand=_stand(gap), closure=replace(CLOSURE, **changes))
 
 
-def _both(gap: float = 0.045, *, end: float = END, **ramps: float) -> tuple[Channel, Channel]:
+def _both(gap: float = 0.045, *, end: float = END, **ramps: Any) -> tuple[Channel, Channel]:
     flat: Profile = ((LIP, 0.0), (end, 0.0))
     return (_channel(gap, flat, 0.9, 0.0, end=end), _channel(gap, CLIMB, 0.8, gap, **ramps))
 
