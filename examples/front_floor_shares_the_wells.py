@@ -16,7 +16,7 @@ from tuftwork.aeromap.interface import PlatformState
 from tuftwork.aeromap.part import ChannelSplitter, fronted, inputs_of, part_models
 from tuftwork.car import Project
 from tuftwork.demo import write_demo
-from tuftwork.floor.front_make import strip_table
+from tuftwork.floor.front_pair import strip_tables
 
 SPEED, FRONT, REAR = 200.0, 47.0, 58.0  # km/h, mm, mm
 CHANNEL = {
@@ -44,8 +44,7 @@ def main() -> float:
     """Print what the two give each other; return the change of CzSf by the wells [m²]."""
     models = part_models(car())
     own = next(m for m in models if isinstance(m, ChannelSplitter))
-    tables = [strip_table(own.spec, strip, gaps=4) for strip in own.spec.strips]
-    models = fronted(models, {own.spec.key: tables})
+    models = fronted(models, {own.spec.key: strip_tables(own.spec, gaps=4)})
     draws = {name: np.array([q.best]) for name, q in inputs_of(models).items()}
     place = PlatformState(
         ride_height_front=np.array([FRONT / 1e3]), ride_height_rear=np.array([REAR / 1e3]),
@@ -62,6 +61,7 @@ def main() -> float:
             taken = float(load.mass_flow[0])
         for channel, effect in load.effects.items():
             around[channel] = around[channel] + effect if channel in around else effect
+    middle = found.loads.strips[0]
     (flow,) = (float(q[0]) for q in model.fed(found, draws, around).values())
     (front, _, drag), lost = load.within["splitter → air through the car"], load.mass_flow
     assert lost is not None
@@ -70,6 +70,10 @@ def main() -> float:
     print(f"Its ramps bring {flow * SPEED / 3.6:.2f} m³/s into the wells, "
           f"Cp there {around['pressure of front wells'][0]:.2f} before, "
           f"{found.loads.strips[1].pressure[0]:.2f} with it")  # fmt: skip
+    print(
+        f"Of the middle's air {100 * middle.passed[0] / (middle.flow[0] + middle.passed[0]):.0f} % "
+        "crosses to the ramps"
+    )
     print(f"Air through the net: {taken:.2f} kg/s without, {lost[0]:+.2f} kg/s with it")
     print(f"CxS of the net's own air {drag[0]:+.4f} m²")
     print(f"The wells' pressure at the front axle, points of CzSf: {100 * front[0]:.2f}")

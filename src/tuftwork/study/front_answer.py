@@ -64,6 +64,10 @@ def _answer(
             f"{name} choke": strip.choke,
         }  # fmt: skip
     rows["head"] = here.loads.strips[0].head
+    if model.spec.passage is not None:
+        middle = here.loads.strips[0]
+        # what entered it is what it hands over and what crossed on the way
+        rows["crossing"] = middle.passed / np.maximum(middle.flow + middle.passed, 1e-6)
     for place in model.places:
         angle = model.angle_at(place, here, platform, draws)
         rows[f"angle {place.part}"] = angle

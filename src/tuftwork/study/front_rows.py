@@ -86,6 +86,8 @@ def _wanted(row: Tree) -> list[tuple[str, str, str, str]]:
         verb = "hand" if name == "ramps" else "hands"
         if any(row["numbers"][f"{name} pressure"]):
             rows.append((f"{name} pressure", f"Cp where the {name} {verb} over", "ratio", ""))
+    if "crossing" in row["numbers"]:
+        rows.append(("crossing", "of the middle's air crosses to the ramps", "share", "%"))
     rows.append(("lower", "CzS more with the nose 10 mm lower", "area", "m²"))
     if "droop" in row["numbers"]:
         rows += [
