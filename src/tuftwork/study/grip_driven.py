@@ -17,8 +17,8 @@ from tuftwork.lap.vehicle import parameters_of
 from tuftwork.quantity import Array, Ensemble, Quantity
 from tuftwork.study.inputs import state_names
 from tuftwork.study.job import Job
-from tuftwork.study.lap import aero_table
 from tuftwork.study.lap_car import lap_car, lap_quantities
+from tuftwork.study.lap_map import aero_table
 from tuftwork.study.store import Tree
 
 _SEED = 20263  # of what belongs to circles alone

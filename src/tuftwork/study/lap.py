@@ -4,16 +4,12 @@ A lap that cannot be run keeps nobody from the rest of the study: the step then 
 and the page, the command and the report say it.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
-from tuftwork.aeromap.budget import car_loads
-from tuftwork.aeromap.map import FIELDS, AirAt, build_map
-from tuftwork.aeromap.part import draws_of
-from tuftwork.car import LapCircuit, Project
+from tuftwork.car import LapCircuit
 from tuftwork.errors import NotConverged, NotCovered, TuftworkError
 from tuftwork.lap import (
     AeroTable,
@@ -35,8 +31,17 @@ from tuftwork.lap.place import corner_bounds
 from tuftwork.lap.solve import gradient_of, run_kernel
 from tuftwork.quantity import Array, Ensemble
 from tuftwork.study.inputs import has_platform, state_names
-from tuftwork.study.job import Job, _tables, models_in
+from tuftwork.study.job import Job, _tables
 from tuftwork.study.lap_car import LapCar, grip_needs, lap_car, lap_names
+from tuftwork.study.lap_map import (
+    aero_table,
+    fields_of,
+    middle_table,
+    wide_map,
+    wide_name,
+    wide_step,
+    widened,
+)
 from tuftwork.study.lap_road import (
     SPACING,
     circuit_driven,
@@ -53,11 +58,6 @@ N_POINT = 600
 """Cells of a lap: differences between states are then within 0.003 s of 4,000 cells, lap time
 itself is 0.07 s short of it. A test holds this to account."""
 
-Axes = dict[str, Array]
-_NONE: Mapping[str, Sequence[float]] = {}
-_GAP = 0.005  # [m] between nodes added to the map
-_LIFT = 0.026  # [m] a nose rises under power, or a tail under brakes, above its height at rest
-_LOWEST = 0.004  # [m]
 _FEWEST = 0.5  # [-] of the draws must give a lap for an answer to be given
 _VERSION = 2
 
@@ -72,6 +72,7 @@ def lap_steps(job: Job) -> list[Step]:
     if project.lap is None or not project.parts or not has_platform(project):
         return []
     steps = grip_steps(job)
+    steps += [wide_step(job, state) for state in state_names(project)]
     steps += [_line_step(job, c) for c in project.lap.circuits if c.line == "least time"]
     steps += [
         _lap_step(job, circuit, state)
@@ -124,7 +125,7 @@ def _lap_step(job: Job, table: LapCircuit, state: str) -> Step:
             pulse.beat(0.05)
             car = lap_car(job.project, state, job.quantities, ensemble, job.air(ensemble).density)
             wide = widened(axes, job.project)
-            fields = {name: values[None] for name, values in wide_map(job, state, wide, results)}
+            fields = {name: values[None] for name, values in fields_of(results, state).items()}
             aero = aero_table(wide, fields, car)
             pulse.beat(0.3)
             return lap_of_draws(circuit, car, aero, pulse)
@@ -138,8 +139,7 @@ def _lap_step(job: Job, table: LapCircuit, state: str) -> Step:
     }
     return Step(
         name=step_name(table.name, state), title=f"Lap of {table.name}: {state}", inputs=inputs,
-        needs=(*grip_needs(job.project), "axes", f"map {state}", *line_needs(table),
-               *_tables(job.project)),
+        needs=(*grip_needs(job.project), "axes", wide_name(state), *line_needs(table)),
         work=work, weight=2.0, version=_VERSION,
     )  # fmt: skip
 
@@ -174,68 +174,12 @@ def _line_step(job: Job, table: LapCircuit) -> Step:
     )  # fmt: skip
 
 
-def widened(axes: Tree, project: Project, asked: Mapping[str, Sequence[float]] = _NONE) -> Axes:
-    """Return the study's map axes with nodes added where a lap goes beyond them.
-
-    A lap lifts the nose under power and the tail under brakes; ``asked`` are ride heights at rest
-    that are not among the study's own. [m]
-    """
-    mass = project.mass_state()
-    found = {}
-    for axle in ("front", "rear"):
-        axis = np.asarray(axes[axle])
-        key = f"ride_height_{axle}"
-        own = [getattr(mass, key).best]
-        own += [getattr(s, key).best for s in project.states if getattr(s, key) is not None]
-        rest = [*own, *asked.get(axle, ())]
-        above = np.arange(axis[-1] + _GAP, max(rest) + _LIFT + _GAP, _GAP)
-        below = np.arange(axis[0] - _GAP, axis[0] - (min(own) - min(rest)) - _GAP, -_GAP)
-        found[axle] = np.r_[below[::-1][below[::-1] >= _LOWEST], axis, above]
-    return found
-
-
-def wide_map(
-    job: Job, state: str, axes: Axes, results: Mapping[str, Tree]
-) -> list[tuple[str, Array]]:
-    """Return a state's map with the added nodes, all draws, by field. [m²]"""
-    ensemble = job.ensemble(results["tie"])
-    air = job.air()
-    at = AirAt(speed=job.top_speed, density=float(air.density), viscosity=float(air.viscosity))
-    models = models_in(job.project, state, results)
-    draws = draws_of(models, ensemble)
-    made = build_map(
-        {"one": lambda platform: car_loads(models, platform, draws)},
-        front=axes["front"], rear=axes["rear"], air=at,
-    )  # fmt: skip
-    return [(name, np.asarray(getattr(made, name)[0])) for name in FIELDS]
-
-
 def or_refused(answer: Callable[[], Tree]) -> Tree:
     """Return an answer, or the reason why there is none."""
     try:
         return answer()
     except TuftworkError as error:
         return {"refused": str(error)}
-
-
-def aero_table(
-    axes: Tree, fields: Mapping[str, Array], car: LapCar, states: tuple[str, ...] = ("fixed",)
-) -> AeroTable:
-    """Return the lap's table of maps ``(n_state, n_front, n_rear, n_draw)``."""
-    drawn: dict[str, Any] = {name: np.moveaxis(v, -1, 0) for name, v in fields.items()}
-    return AeroTable(
-        ride_height_front=np.asarray(axes["front"]),
-        ride_height_rear=np.asarray(axes["rear"]),
-        roll_loss_front=car.roll_loss, roll_loss_rear=car.roll_loss,
-        states=states, **drawn,
-    )  # fmt: skip
-
-
-def middle_table(aero: AeroTable) -> AeroTable:
-    """Return the table of the median of the draws."""
-    if aero.n_draw == 1:
-        return aero
-    return replace(aero, **{name: np.median(getattr(aero, name), axis=0) for name in FIELDS})
 
 
 def middle_case(

@@ -19,19 +19,11 @@ from tuftwork.lap.schedule import Timing, follow
 from tuftwork.lap.solve import run_kernel
 from tuftwork.quantity import Array
 from tuftwork.study.inputs import state_names
-from tuftwork.study.job import Job, _tables
-from tuftwork.study.lap import (
-    N_POINT,
-    aero_table,
-    drawn_car,
-    lap_inputs,
-    middle_table,
-    or_refused,
-    wide_map,
-    widened,
-)
+from tuftwork.study.job import Job
+from tuftwork.study.lap import N_POINT, drawn_car, lap_inputs, or_refused
 from tuftwork.study.lap_answer import Laps
 from tuftwork.study.lap_car import grip_needs
+from tuftwork.study.lap_map import aero_table, fields_of, middle_table, wide_name, widened
 from tuftwork.study.lap_road import circuit_driven, circuit_inputs, line_needs
 from tuftwork.study.lap_tree import trace_back, trace_tree
 from tuftwork.study.number import json_ready
@@ -84,7 +76,7 @@ def _schedule_step(job: Job, circuit: LapCircuit, table: ScheduleTable) -> Step:
             ensemble = job.driven(results)
             car = drawn_car(job, rest, ensemble)
             wide = widened(results["axes"], project)
-            maps = [dict(wide_map(job, state, wide, results)) for state in device.positions]
+            maps = [fields_of(results, state) for state in device.positions]
             pulse.beat(0.3)
             fields = {name: np.stack([m[name] for m in maps]) for name in maps[0]}
             aero = aero_table(wide, fields, car, states=device.positions)
@@ -104,8 +96,8 @@ def _schedule_step(job: Job, circuit: LapCircuit, table: ScheduleTable) -> Step:
     return Step(
         name=schedule_name(circuit.name, table.name),
         title=f"Lap of {circuit.name}: {table.name}", inputs=inputs, work=work, weight=4.0,
-        needs=(*grip_needs(project), "axes", *(f"map {s}" for s in device.positions),
-               *line_needs(circuit), *_tables(project)),
+        needs=(*grip_needs(project), "axes", *(wide_name(s) for s in device.positions),
+               *line_needs(circuit)),
     )  # fmt: skip
 
 

@@ -1,6 +1,7 @@
 """From the project's tables to the road that is driven: its source, and the line on it."""
 
 from collections.abc import Mapping
+from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
 
@@ -53,9 +54,20 @@ def circuit_made(table: LapCircuit, folder: Path | None) -> Circuit:
     FileFault, InputError
         If a file cannot be read or the line cannot be driven.
     """
+    evidence = (folder or Path()) / "evidence"
+    stamps = []
+    for name in table.files:
+        path = evidence / name
+        status = path.stat() if path.is_file() else None
+        stamps.append((status.st_size, status.st_mtime_ns) if status is not None else (0, 0))
+    return _made(table, evidence, tuple(stamps))
+
+
+@lru_cache(maxsize=12)
+def _made(table: LapCircuit, evidence: Path, stamps: tuple[tuple[int, int], ...]) -> Circuit:
+    """Return a circuit, the same one while its files stand as ``stamps`` say: many laps ask."""
     smoothing = table.smoothing.best if table.smoothing is not None else None
     half = table.half_width.best if table.half_width is not None else _HALF_WIDTH
-    evidence = (folder or Path()) / "evidence"
     if table.file:
         from tuftwork.files.circuit import read_circuit
 

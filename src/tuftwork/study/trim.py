@@ -41,16 +41,9 @@ from tuftwork.lap.value import footing_of
 from tuftwork.quantity import Array, Ensemble
 from tuftwork.study.inputs import state_names
 from tuftwork.study.job import Job, _tables, models_in
-from tuftwork.study.lap import (
-    Axes,
-    aero_table,
-    drawn_car,
-    lap_inputs,
-    middle_table,
-    or_refused,
-    widened,
-)
+from tuftwork.study.lap import drawn_car, lap_inputs, or_refused
 from tuftwork.study.lap_car import LapCar, few, grip_needs
+from tuftwork.study.lap_map import Axes, aero_table, middle_table, widened
 from tuftwork.study.lap_road import circuit_driven, circuit_inputs, line_needs
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree

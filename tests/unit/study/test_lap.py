@@ -17,17 +17,10 @@ from tuftwork.car import Lap, LapCircuit
 from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.lap import prepare
 from tuftwork.study import Bench
-from tuftwork.study.lap import (
-    N_POINT,
-    aero_table,
-    drawn_car,
-    drawn_laps,
-    middle_case,
-    wide_map,
-    widened,
-)
+from tuftwork.study.lap import N_POINT, drawn_car, drawn_laps, middle_case
 from tuftwork.study.lap_answer import Laps
 from tuftwork.study.lap_car import few, lap_of, power_of
+from tuftwork.study.lap_map import aero_table, wide_map, widened
 from tuftwork.study.lap_road import circuit_made
 from tuftwork.study.trim_page import CSV_COLUMNS
 
