@@ -3,7 +3,7 @@
 Surfaces come from the software painter in ``render``; what lies on planes is an ordinary map.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -20,6 +20,7 @@ PRESSURE = (-1.5, 1.0)
 PIXELS = 1150
 LOSS = (0.0, 1.0)
 SPEED = (0.0, 1.4)
+FLUCTUATION = (0.0, 0.1)
 Tree = Mapping[str, Any]
 
 
@@ -31,13 +32,14 @@ def pressure_view(
     theme: Theme = LIGHT,
     ax: Axes | None = None,
     pixels: int = PIXELS,
+    field: str = "pressure",
 ) -> Axes:
-    """Draw the surface coloured by its mean pressure coefficient, with the scale.
+    """Draw the surface coloured by its pressure coefficient, or its fluctuation, with the scale.
 
     Parameters
     ----------
     surface
-        ``vertices`` (n, 3) [m], ``faces`` (m, 3) and ``pressure`` (n,) [-].
+        ``vertices`` (n, 3) [m], ``faces`` (m, 3) and the field (n,) [-].
     azimuth, elevation
         From where it is seen. [rad]
     theme
@@ -46,16 +48,20 @@ def pressure_view(
         To draw on; a page-wide figure unless given.
     pixels
         Width of the painted picture.
+    field
+        ``pressure`` or ``pressure_rms``.
     """
     vertices = np.asarray(surface["vertices"], dtype=float)
     view = _view(vertices, azimuth, elevation, pixels)
     canvas = Canvas.empty(view)
-    values = np.asarray(surface["pressure"], dtype=float)
+    values = np.asarray(surface[field], dtype=float)
     paint_surface(canvas, view, vertices, np.asarray(surface["faces"], np.int64), values)
     found = _axes(ax, view, theme)
-    colours = _coloured(canvas, pressure_map(theme), PRESSURE, theme)
-    _show(found, colours)
-    _scale(found, pressure_map(theme), PRESSURE, "Cp, mean", theme)
+    label, ends, colours = "Cp, mean", PRESSURE, pressure_map(theme)
+    if field == "pressure_rms":
+        label, ends, colours = "fluctuation of Cp, rms", FLUCTUATION, even_map(theme)
+    _show(found, _coloured(canvas, colours, ends, theme))
+    _scale(found, colours, ends, label, theme)
     return found
 
 
@@ -135,6 +141,42 @@ def plane_view(plane: Tree, field: str, *, theme: Theme = LIGHT, ax: Axes | None
         ax.set_title(f"{plane['name']}, {plane['axis']} = {plane['at']:.2f} m")
     _scale(ax, colour_map, ends, label, theme)
     return ax
+
+
+def instants_view(planes: Sequence[Tree], field: str, *, theme: Theme = LIGHT) -> Figure:
+    """Draw one field on a plane at instants that follow one another, two beside each other.
+
+    Parameters
+    ----------
+    planes
+        As for ``plane_view``, each with the ``name`` that stands over it; an even number.
+    field, theme
+        As for ``plane_view``.
+    """
+    label, ends, colour_map = _field(field, theme)
+    first = planes[0]
+    ratio = np.ptp(np.asarray(first["up"])) / max(np.ptp(np.asarray(first["across"])), 1e-9)
+    rows = (len(planes) + 1) // 2
+    height = float(np.clip(rows * (11 + 66 * ratio) + 8, 40, 190))
+    figure, axes = new_figure(height=height, theme=theme, rows=rows, columns=2)
+    with house_style(theme):
+        shown = colour_map.with_extremes(bad=theme.ink)
+        for ax, plane in zip(axes.ravel(), planes, strict=True):
+            values = np.ma.masked_invalid(np.asarray(plane[field], dtype=float))
+            place = np.asarray(plane["across"]), np.asarray(plane["up"])
+            ax.pcolormesh(*place, values, cmap=shown, vmin=ends[0], vmax=ends[1],
+                          shading="nearest", rasterized=True)  # fmt: skip
+            ax.set_facecolor(theme.ink)
+            ax.set_aspect("equal")
+            ax.set_title(plane["name"], fontsize=8.5)
+            ax.label_outer()
+        across, up = (a for a in "xyz" if a != first["axis"])
+        for ax in axes[-1]:
+            ax.set_xlabel(f"{across}, m")
+        for ax in axes[:, 0]:
+            ax.set_ylabel(f"{up}, m")
+    _scale(list(axes.ravel()), colour_map, ends, label, theme)
+    return figure
 
 
 def band_view(bands: Tree, *, theme: Theme = LIGHT, ax: Axes | None = None) -> Axes:
@@ -221,12 +263,13 @@ def _show(ax: Axes, picture: np.ndarray) -> None:
 
 
 def _scale(
-    ax: Axes, colour_map: Colormap, ends: tuple[float, float], label: str, theme: Theme
+    ax: Axes | list[Axes], colour_map: Colormap, ends: tuple[float, float], label: str, theme: Theme
 ) -> None:
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 
-    figure = ax.get_figure(root=True)
+    one = ax[0] if isinstance(ax, list) else ax
+    figure = one.get_figure(root=True)
     assert isinstance(figure, Figure)
     with house_style(theme):
         bar = figure.colorbar(ScalarMappable(Normalize(*ends), colour_map), ax=ax, shrink=0.62,

@@ -4,7 +4,14 @@ import numpy as np
 import pytest
 
 from tuftwork.errors import InputError
-from tuftwork.plot.flow import PRESSURE, band_view, plane_view, pressure_map, pressure_view
+from tuftwork.plot.flow import (
+    PRESSURE,
+    band_view,
+    instants_view,
+    plane_view,
+    pressure_map,
+    pressure_view,
+)
 from tuftwork.plot.render import Canvas, View, paint_surface, seen_line
 from tuftwork.plot.style import LIGHT
 from tuftwork.shape import block, generic_car
@@ -77,6 +84,15 @@ def test_figures_carry_their_scale_and_say_the_plane() -> None:
              "up": np.arange(3.0), "loss": np.full((3, 5), 0.2)}  # fmt: skip
     found = plane_view(plane, "loss")
     assert "y = 0.00 m" in found.get_title(loc="left")
+    rms = tree | {"pressure_rms": np.full(len(car.vertices), 0.03)}
+    swings = pressure_view(rms, azimuth=0.6, elevation=0.3, pixels=300, field="pressure_rms")
+    assert any("rms" in a.get_ylabel() for a in swings.get_figure().axes)
+    later = plane | {"name": "2.00 car lengths", "loss": np.full((3, 5), 0.4)}
+    strip = instants_view([plane, later], "loss")
+    shown = [a.collections[0].get_array().mean() for a in strip.axes[:2]]
+    assert shown == pytest.approx([0.2, 0.4])
+    assert [a.get_title(loc="left") for a in strip.axes[:2]] == ["middle", "2.00 car lengths"]
+    assert strip.axes[0].collections[0].get_clim() == strip.axes[1].collections[0].get_clim()
     bands = {"start": np.arange(4.0), "width": 1.0, "drag": np.ones((2, 4)),
              "downforce": np.ones((2, 4))}  # fmt: skip
     assert band_view(bands).get_ylabel() == "m² per metre"
