@@ -5,6 +5,7 @@ over the reference plane, whose height over the road the ride heights set.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -168,7 +169,25 @@ def rise(profile: Profile, x: Array, rounding: float) -> Array:
 
 def gap_at(shape: FloorShape, stand: Stand, x: Array, y: Array) -> Array:
     """Return the gap between underside and road [m] at stations and distances from the middle."""
-    x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+    xs, ys = np.asarray(x, float), np.asarray(y, float)
+    try:
+        kept = _gap_kept(shape, stand, xs.shape, ys.shape, xs.tobytes(), ys.tobytes())
+    except TypeError:  # a shape put together from lists has no hash
+        return _gap(shape, stand, xs, ys)
+    return kept.copy()
+
+
+@lru_cache(maxsize=512)
+def _gap_kept(
+    shape: FloorShape, stand: Stand, x_shape: tuple[int, ...], y_shape: tuple[int, ...],
+    x: bytes, y: bytes,
+) -> Array:  # fmt: skip
+    """Return a gap once worked out: tables ask for the same one with every closure."""
+    return _gap(shape, stand, np.frombuffer(x).reshape(x_shape), np.frombuffer(y).reshape(y_shape))
+
+
+def _gap(shape: FloorShape, stand: Stand, x: Array, y: Array) -> Array:
+    x, y = np.broadcast_arrays(x, y)
     plane = stand.plane(x, y)
     rounding = _ROUNDING * float(np.min(plane))
     out = plane + rise(shape.profile, x, rounding)
