@@ -21,7 +21,7 @@ from tuftwork.study.flow.desk import Desk, run_case
 from tuftwork.study.flow.export import export_record
 from tuftwork.study.flow.files import check_forms
 from tuftwork.study.flow.live import view_live
-from tuftwork.study.flow.over_time import GROWING, keeping, series_of
+from tuftwork.study.flow.over_time import GROWING, keeping, said, series_of
 from tuftwork.study.flow.page import flow_page, record_of
 from tuftwork.study.flow.sweep import spread_cases
 from tuftwork.study.flow.time_live import frame_live
@@ -95,6 +95,10 @@ def test_what_was_kept_is_whole_although_the_run_was_stopped(project: Path, benc
 def test_prepare_and_show_say_what_is_kept(project: Path, bench: Bench) -> None:
     told = flow_page(bench)["result"]["over_time"]
     assert told.startswith("Kept over time: ")
+    assert "begins late" not in told
+    record = record_of(bench, "kept")
+    late = record | {"over_time": record["over_time"] | {"from": 1.5}}
+    assert "It begins late, not at 0.5" in said(late, project)
     assert "the plane y = 0 m" in told
     assert "results/flow/" in told
     cost = {row["label"]: row["text"] for row in flow_page(bench)["cost"]["rows"]}

@@ -203,6 +203,10 @@ def said(record: dict[str, Any], project: Path) -> str:
         f"Kept over time: {kept['count']} samples from {kept['from']:.2f} to {kept['to']:.2f} "
         f"lengths, {spoken_size(kept['size'])}: {', '.join(what)}."
     )
+    settle = record["made_with"]["settle"]
+    if kept["from"] > settle + 1.5 * kept["every"] + 0.1:
+        why = "it was asked for on the way, or was laid out otherwise before"
+        text += f" It begins late, not at {settle:g}: {why}."
     series = series_of(record, project)
     if series is None:
         return f"{text} The file has gone from results/; run the case again to have it."
