@@ -9,6 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
+
+# an example that takes long says that the machine is busy, not that the code is wrong
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")
 
 CHECKS = Path(__file__).parents[1] / "docs" / "checks" / "checks.json"
 

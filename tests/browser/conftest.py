@@ -9,14 +9,17 @@ from statistics import quantiles
 from typing import Any
 
 import pytest
-from playwright.sync_api import ConsoleMessage, Page, Request
+from playwright.sync_api import ConsoleMessage, Page, Request, expect
 from tests.browser.fake_workbench import FakeWorkbench
 
 from tuftwork.app import serve
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 INSTALL = "No Chromium found. Install it with: apt-get install --no-install-recommends chromium"
+PATIENCE = 60_000  # [ms]  how long anything may take on a busy machine; a quiet one waits for none
 _TIMES: list[float] = []
+
+expect.set_options(timeout=PATIENCE)
 
 
 def find_browser() -> str | None:
@@ -52,6 +55,15 @@ def browser_context_args() -> dict[str, Any]:
     return {"viewport": {"width": 1440, "height": 900}, "reduced_motion": "reduce"}
 
 
+def until(page: Page, holds: Callable[[], bool]) -> None:
+    """Wait for something on the server's side."""
+    for _ in range(PATIENCE // 50):
+        if holds():
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError("it never came true")
+
+
 class Site:
     """One served workbench."""
 
@@ -70,7 +82,7 @@ class Site:
             kwargs={"open_browser": False, "announce": announce},
             daemon=True,
         ).start()
-        assert ready.wait(20)
+        assert ready.wait(PATIENCE / 1000)
         self.address = address[0]
         self.base = self.address.split("?")[0]
 
@@ -130,6 +142,7 @@ class Watch:
 
 @pytest.fixture(autouse=True)
 def watch(page: Page) -> Iterator[Watch]:
+    page.set_default_timeout(PATIENCE)
     watching = Watch(page)
     yield watching
     watching.verdict()

@@ -49,6 +49,9 @@ class FakeWorkbench:
         self.car = ToyCar()
         self.step_s = step_s
         self.closed = False
+        self.go = threading.Event()
+        """Cleared by a test that wants a run to stand still in its middle until it has looked."""
+        self.go.set()
         self.stale = False
         self._runs: list[dict[str, Any]] = [] if mood == "empty" else [_entry("r1", "done")]
         self._lock = threading.Lock()
@@ -101,11 +104,11 @@ class FakeWorkbench:
             ],
             "dominates": [
                 {"name": "floor.model.base_pressure", "label": "Base pressure of the diffuser",
-                 "share": 0.41, "halved": 0.81},
-                {"name": "rear.static", "label": "Rear ride height with driver", "share": 0.27,
-                 "halved": 0.88},
-                {"name": "wing.onset", "label": "Speed of the air at the wing", "share": 0.14,
-                 "halved": 0.94},
+                 "hint": "", "share": 0.41, "halved": 0.81},
+                {"name": "rear.static", "label": "Rear ride height with driver", "hint": "",
+                 "share": 0.27, "halved": 0.88},
+                {"name": "wing.onset", "label": "Speed of the air at the wing",
+                 "hint": "its speed over the car's", "share": 0.14, "halved": 0.94},
             ],
             "decision": "Whether to raise the rear before adding wing.",
             "notices": ["Rear ride height 57.0 mm is below the lowest checked one, 60 mm."]
@@ -164,6 +167,8 @@ class FakeWorkbench:
                 done = (index + part / 5) / len(names)
                 progress(done, name, (1 - done) * 8 * self.step_s)
                 time.sleep(self.step_s / 5)
+            while index == 1 and not self.go.wait(0.02) and not cancelled():
+                progress(1 / len(names), name, 7 * self.step_s)
         if self.mood == "broken":
             raise NotConverged("Platform loop: 31 of 256 draws found no equilibrium at 240 km/h.")
         self.stale = False

@@ -5,14 +5,13 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
-from tests.browser.conftest import Site, Watch
+from tests.browser.conftest import PATIENCE, Site, Watch
 from tests.browser.test_access import AXE, TAGS, broken_rules
 from tests.unit.study.small_car import small_car, write_small_car
 
 from tuftwork.study import Bench
 from tuftwork.study.survey import Survey, run_survey
 
-PATIENCE = 30_000  # [ms] the first look at a page works its chains out
 SHEETS = ("budget", "together", "states", "map", "platform", "leverage")
 
 

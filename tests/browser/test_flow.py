@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
-from tests.browser.conftest import Site, Watch
+from tests.browser.conftest import Site, Watch, until
 from tests.browser.test_access import AXE, TAGS, broken_rules
 from tests.unit.study.flow_car import COARSE_LOOK
 
@@ -99,7 +99,7 @@ def test_a_run_shows_its_range_its_bias_and_the_car_in_three_dimensions(
     plane = page.get_by_role("region", name="A plane through the flow")
     plane.get_by_role("combobox", name="Plane", exact=True).select_option(label="behind the car")
     expect(plane.get_by_role("img", name="on the plane x")).to_be_visible()
-    assert plane.locator("canvas").evaluate(INKS) > 20
+    until(page, lambda: plane.locator("canvas").evaluate(INKS) > 20)
     loads.get_by_role("button", name="CxS").click()
     expect(page.locator(".margin")).to_contain_text("Stated bias of the solver")
 
@@ -154,10 +154,6 @@ def test_a_run_under_way_shows_means_with_their_error_and_can_be_cancelled(
     expect(run.get_by_role("img", name="Means so far")).to_be_visible()
     expect(page.get_by_role("button", name="Run it")).to_be_disabled()
     run.get_by_role("button", name="Cancel").click()
-    for _ in range(50):
-        if (desk.folder / "stop").is_file():
-            break
-        page.wait_for_timeout(100)
-    assert (desk.folder / "stop").is_file()
+    until(page, (desk.folder / "stop").is_file)
     desk.note(state="cancelled", text="stopped at step 900, 2.20 body lengths")
     expect(run.get_by_text("stopped at step 900")).to_be_visible()

@@ -121,7 +121,7 @@ def test_every_case_stands_in_a_table_with_its_loads_and_state(page: Page, air: 
     rows.nth(1).get_by_role("button", name="drag").click()
     expect(page.locator(".margin")).to_contain_text("Stated bias of the solver")
     table.get_by_role("button", name="coarse look, front 170 mm yaw 6 °", exact=True).click()
-    expect(page.get_by_text("has not been run to its end yet")).to_be_visible(timeout=15_000)
+    expect(page.get_by_text("has not been run to its end yet")).to_be_visible()
     expect(page.get_by_role("slider", name="Front ride height")).to_have_value("170")
 
 

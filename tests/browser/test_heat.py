@@ -5,11 +5,12 @@ import shutil
 import tomllib
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import pytest
 import tomlkit
-from playwright.sync_api import Page, expect
-from tests.browser.conftest import Site, Watch
+from playwright.sync_api import Page, WebSocketRoute, expect
+from tests.browser.conftest import Site, Watch, until
 from tests.browser.test_access import AXE, TAGS, broken_rules
 
 from tuftwork.study import Bench
@@ -110,6 +111,35 @@ def test_a_larger_exit_on_the_bonnet_cools_the_water_live(page: Page, hot: Site)
     )
     page.get_by_role("button", name="Back to the project's values").click()
     expect(page.locator(".keep")).to_have_count(0)
+
+
+def test_a_line_that_was_cut_comes_back_with_what_the_handles_say(
+    page: Page, hot: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lines: list[WebSocketRoute] = []
+
+    def through(line: WebSocketRoute) -> None:
+        line.connect_to_server()
+        lines.append(line)
+
+    asked: list[float] = []
+    live = hot.bench.live
+
+    def counted(message: Any) -> Any:
+        asked.append(message["speed"])
+        return live(message)
+
+    monkeypatch.setattr(hot.bench, "live", counted)
+    page.route_web_socket(re.compile("/socket$"), through)
+    hot.open(page, "cooling")
+    page.get_by_role("slider", name="Speed").fill("180")
+    expect(page.get_by_text("at 180 km/h")).to_be_visible()
+    before = len(asked)
+    lines[0].close()
+    until(page, lambda: len(asked) > before)
+    page.get_by_role("slider", name="Air", exact=True).fill("30")
+    expect(page.get_by_text("at 180 km/h, air 30")).to_be_visible()
+    assert asked[before:] == [180.0] * len(asked[before:])
 
 
 def test_a_part_is_added_led_elsewhere_taken_out_and_undone(page: Page, hot: Site) -> None:

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from statistics import median
 
 from playwright.sync_api import Page, expect
-from tests.browser.conftest import Site
+from tests.browser.conftest import Site, until
 
 MakeSite = Callable[..., Site]
 PICTURE = "document.querySelector('.canvases canvas:last-child').toDataURL()"
@@ -104,12 +104,11 @@ def test_another_state_is_another_map(page: Page, site: Site) -> None:
 def test_every_field_is_drawn(page: Page, site: Site) -> None:
     open_map(page, site)
     base = "document.querySelector('.canvases canvas').toDataURL()"
-    seen = set()
-    for name in ("both", "front", "rear", "front share", "drag", "doubt"):
+    seen = [page.evaluate(base)]
+    for name in ("front", "rear", "front share", "drag", "doubt"):
         page.get_by_role("radio", name=name, exact=True).check()
-        page.wait_for_timeout(100)
-        seen.add(page.evaluate(base))
-    assert len(seen) == 6
+        until(page, lambda: page.evaluate(base) not in seen)
+        seen.append(page.evaluate(base))
 
 
 def test_the_map_is_walked_by_keyboard(page: Page, site: Site) -> None:

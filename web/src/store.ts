@@ -3,7 +3,7 @@
 import { computed, effect, signal } from "@preact/signals";
 import { useEffect, useRef, useState } from "preact/hooks";
 import type { Overview, Refusal, RunNews } from "./types";
-import { Line, readJson } from "./wire";
+import { Line, type Message, readJson, Refused } from "./wire";
 
 export interface Place {
   page: string;
@@ -67,32 +67,67 @@ systemDark.addEventListener("change", () => (colours.value += 1));
 export const connected = signal<boolean | null>(null);
 export const stale = signal(false);
 export const runNews = signal<RunNews | null>(null);
-/** Bumped when results changed: pages ask again. */
+/**
+ * Bumped when what the server would say has changed: pages ask again, and an answer that was asked
+ * for before is dropped, however late it comes.
+ */
 export const revision = signal(0);
+let inputs = "";
 
-export const line = new Line(
-  `ws://${location.host}/socket`,
-  (news) => {
-    if (news.news === "inputs") {
-      if (stale.value && !news.stale) revision.value += 1;
-      stale.value = news.stale === true;
-    } else if (news.news === "run") {
-      const before = runNews.value;
-      runNews.value = news as unknown as RunNews;
-      if (before?.state === "running" && news.state !== "running") revision.value += 1;
-    }
-  },
-  (open) => (connected.value = open),
-);
-
-export function startRun(): void {
-  const run = `run-${Date.now().toString(36)}`;
-  line.ask({ do: "run", run }).catch((why: Error & { refusal?: Refusal }) => {
-    runNews.value = { news: "run", run, state: "failed", text: why.message, error: why.refusal };
-  });
+/** What the server tells by itself: of its inputs, and of the run under way. */
+function hear(news: Record<string, unknown>): void {
+  if (news.news === "inputs") {
+    const before = inputs;
+    inputs = String(news.digest ?? "");
+    // changed by another page, by a command or by hand; or what was changed has been computed
+    if ((before && before !== inputs) || (stale.value && !news.stale)) revision.value += 1;
+    stale.value = news.stale === true;
+  } else if (news.news === "run") {
+    const before = runNews.value;
+    runNews.value = news as unknown as RunNews;
+    // an end that this page has not heard of yet, be it of a run that it never saw going
+    const isNew = before?.state === "running" || before?.run !== news.run;
+    if (news.state !== "running" && isNew) revision.value += 1;
+  }
 }
 
-export const cancelRun = () => void line.ask({ do: "cancel" }).catch(() => undefined);
+export const line = new Line(`ws://${location.host}/socket`, hear, (open) => {
+  // what was told while the line was cut has been missed
+  if (open && connected.value === false) revision.value += 1;
+  connected.value = open;
+});
+
+/** Ask for a deed, which changes the project or what runs for it: all that was read is read anew. */
+export async function act(request: Record<string, unknown>): Promise<Message> {
+  try {
+    const answer = await line.ask(request);
+    revision.value += 1;
+    return answer;
+  } catch (why) {
+    // a refusal may come from a page that is behind; where nobody answers there is nothing to read
+    if (why instanceof Refused && why.refusal.kind !== "gone") revision.value += 1;
+    throw why;
+  }
+}
+
+/** Start the study; false where it could not be, which is then told as news. */
+export async function startRun(): Promise<boolean> {
+  const run = `run-${Date.now().toString(36)}`;
+  try {
+    await line.ask({ do: "run", run });
+    return true;
+  } catch (why) {
+    if (!(why instanceof Refused)) throw why;
+    const going = runNews.value;
+    // one that goes on is no less under way because a second was asked for
+    if (going?.state !== "running")
+      runNews.value = { news: "run", run, state: "failed", text: why.message, error: why.refusal };
+    return false;
+  }
+}
+
+export const cancelRun = () =>
+  void line.ask({ do: "cancel", run: runNews.value?.run }).catch(() => undefined);
 
 export interface Fetched<T> {
   data: T | null;
@@ -111,9 +146,14 @@ export function useTree<T>(address: string): Fetched<T> {
     const isOther = shown.current.split("?")[0] !== address.split("?")[0];
     setState((old) => (isOther ? { data: null, error: null, busy: true } : { ...old, busy: true }));
     askOnce<T>(address, now).then((next) => {
-      if (left) return;
+      // something was done meanwhile: this answer may be older than that, the next is on its way
+      if (left || now !== revision.peek()) return;
       shown.current = address;
-      setState({ ...next, busy: false });
+      setState((old) => {
+        // what was read stays readable when the program has gone
+        const isGone = next.error?.kind === "gone" && old.data !== null;
+        return isGone ? { ...old, busy: false } : { ...next, busy: false };
+      });
     });
     return () => {
       left = true;

@@ -44,9 +44,13 @@ export function unpack(frame: ArrayBuffer): Message {
 
 /**
  * Latest value wins: one request under way, the newest waiting value goes next, those in between
- * are dropped. No fixed rate: as fast as the other end answers.
+ * are dropped. No fixed rate: as fast as the other end answers. A request that fails is complained
+ * of, and the next value is asked for all the same.
  */
-export function latest<T>(ask: (value: T) => Promise<void>): (value: T) => void {
+export function latest<T>(
+  ask: (value: T) => Promise<void>,
+  complain: (why: unknown) => void = (why) => reportError(why),
+): (value: T) => void {
   let busy = false;
   let waiting: { value: T } | null = null;
   const pump = async () => {
@@ -54,7 +58,11 @@ export function latest<T>(ask: (value: T) => Promise<void>): (value: T) => void 
     while (waiting) {
       const { value } = waiting;
       waiting = null;
-      await ask(value);
+      try {
+        await ask(value);
+      } catch (why) {
+        complain(why);
+      }
     }
     busy = false;
   };
@@ -84,6 +92,8 @@ export class Line {
   private socket: WebSocket | null = null;
   private next = 1;
   private waiting = new Map<number | string, Waiting>();
+  /** Asked while the line was being laid: said as soon as it stands. */
+  private unsaid: ArrayBuffer[] = [];
   private pause = 250;
 
   constructor(
@@ -97,13 +107,14 @@ export class Line {
     socket.binaryType = "arraybuffer";
     socket.onopen = () => {
       this.pause = 250;
+      for (const frame of this.unsaid.splice(0)) socket.send(frame);
       this.onState(true);
     };
-    socket.onmessage = (event) => this.take(unpack(event.data as ArrayBuffer));
+    socket.onmessage = (event) => this.read(event.data as ArrayBuffer);
     socket.onclose = () => {
       this.onState(false);
-      for (const one of this.waiting.values()) one.fail(new Refused(GONE));
-      this.waiting.clear();
+      this.unsaid = [];
+      this.fail(new Refused(GONE));
       setTimeout(() => this.open(), this.pause);
       this.pause = Math.min(5000, this.pause * 2);
     };
@@ -114,13 +125,34 @@ export class Line {
   ask(request: Record<string, unknown>): Promise<Message> {
     const id = (request.id as string | number | undefined) ?? this.next++;
     return new Promise((done, fail) => {
-      if (this.socket?.readyState !== WebSocket.OPEN) {
+      const state = this.socket?.readyState;
+      if (state !== WebSocket.OPEN && state !== WebSocket.CONNECTING) {
         fail(new Refused(GONE));
         return;
       }
       this.waiting.set(id, { done, fail });
-      this.socket.send(pack({ ...request, id }));
+      const frame = pack({ ...request, id });
+      if (state === WebSocket.OPEN) this.socket!.send(frame);
+      else this.unsaid.push(frame);
     });
+  }
+
+  private fail(why: Error): void {
+    const all = [...this.waiting.values()];
+    this.waiting.clear();
+    for (const one of all) one.fail(why);
+  }
+
+  private read(frame: ArrayBuffer): void {
+    let message: Message;
+    try {
+      message = unpack(frame);
+    } catch (why) {
+      // nobody can tell whose answer it was, and nobody must wait for it for ever
+      this.fail(why as Error);
+      return;
+    }
+    this.take(message);
   }
 
   private take(message: Message): void {

@@ -37,10 +37,16 @@ class Runner:
         self._task = asyncio.get_running_loop().create_task(self._run(name, self._stop))
         return {"run": name}
 
-    def cancel(self) -> dict[str, Any]:
-        """Ask the run under way to stop; it keeps what it has finished."""
+    def cancel(self, name: str | None = None) -> dict[str, Any]:
+        """Ask the run under way to stop; it keeps what it has finished.
+
+        A name that is not the latest run's comes from a page that is behind, and stops nothing.
+        """
+        latest = self.latest["run"] if self.latest else None
+        if name is not None and name != latest:
+            return {"cancelled": None}
         self._stop.set()
-        return {"cancelled": self.latest["run"] if self.latest else None}
+        return {"cancelled": latest}
 
     async def close(self) -> None:
         """Stop the run, if any, and wait until its thread has let go of the folder."""

@@ -1,7 +1,7 @@
 """The only readers and writers of a user's files."""
 
 from tuftwork.files.atomic import write_atomic
-from tuftwork.files.edit import NEW, REMOVE, changed_text, save_changes
+from tuftwork.files.edit import NEW, REMOVE, changed_text, edit_project, save_changes
 from tuftwork.files.evidence import RegisterLine, digest_of, register_of, used_by
 from tuftwork.files.keypage import key_page
 from tuftwork.files.project import (
@@ -22,6 +22,7 @@ __all__ = [
     "RegisterLine",
     "changed_text",
     "digest_of",
+    "edit_project",
     "key_page",
     "new_project",
     "parse_project",

@@ -8,9 +8,11 @@ A change says which key gets which value. List members are called by their name 
 """
 
 import hashlib
-from collections.abc import Mapping, MutableMapping
+from collections.abc import Callable, Mapping, MutableMapping, Sequence
+from dataclasses import replace
 from difflib import get_close_matches
 from enum import Enum
+from pathlib import Path
 from typing import Any
 
 import tomlkit
@@ -18,7 +20,7 @@ from tomlkit.items import AoT, Table
 
 from tuftwork.errors import Fault, FileFault
 from tuftwork.files.atomic import write_atomic
-from tuftwork.files.project import PROJECT_FILE, OpenProject, parse_project
+from tuftwork.files.project import PROJECT_FILE, OpenProject, parse_project, read_project
 from tuftwork.files.text import MOST_BYTES, read_bytes
 
 
@@ -59,8 +61,51 @@ def save_changes(opened: OpenProject, edits: Edits) -> OpenProject:
     refuse_if_moved_on(opened)
     data = changed_text(opened, edits).encode()
     changed = parse_project(data, opened.folder)
+    refuse_if_moved_on(opened)  # reading it took a while, and a run registers itself meanwhile
     write_atomic(opened.path, data, keep_previous=True)
     return changed
+
+
+def edit_project(
+    folder: Path, edits: Callable[[OpenProject], Sequence[Edits]], *, tries: int = 20
+) -> OpenProject:
+    """Change the project file as it stands at this moment, all in one step.
+
+    Two pages, or a page and a run that registers itself, may want to write at once: whoever finds
+    that the file has moved on since it was read reads it again.
+
+    Parameters
+    ----------
+    folder
+        Of the project.
+    edits
+        Given the project as it is, returns the changes, one after the other; none leave the file
+        alone.
+    tries
+        How often at most.
+
+    Raises
+    ------
+    FileFault
+        As ``save_changes``.
+    """
+    for left in range(tries - 1, -1, -1):
+        opened = read_project(folder)
+        wanted = [*edits(opened)]
+        if not wanted:
+            return opened
+        for one in wanted[:-1]:
+            opened = replace(opened, text=changed_text(opened, one))
+        try:
+            return save_changes(opened, wanted[-1])
+        except MovedOn:
+            if not left:
+                raise
+    raise AssertionError(tries)
+
+
+class MovedOn(FileFault):
+    """The file was changed by another program since it was read."""
 
 
 def changed_text(opened: OpenProject, edits: Edits) -> str:
@@ -82,7 +127,7 @@ def refuse_if_moved_on(opened: OpenProject) -> None:
     now = f"sha256:{hashlib.sha256(read_bytes(opened.path, most=MOST_BYTES)).hexdigest()}"
     if now != opened.digest:
         what = "was changed on the disk since it was read; nothing was saved"
-        raise FileFault([Fault(what=what, file=PROJECT_FILE, cure="Read it again.")])
+        raise MovedOn([Fault(what=what, file=PROJECT_FILE, cure="Read it again.")])
 
 
 def _put(document: tomlkit.TOMLDocument, path: str | tuple[Step, ...], value: Any) -> None:

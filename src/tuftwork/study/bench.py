@@ -2,10 +2,11 @@
 
 import csv
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from io import StringIO
 from pathlib import Path
-from threading import RLock
+from threading import Lock, RLock
 from time import perf_counter
 from typing import Any
 
@@ -51,7 +52,8 @@ class Bench:
     def __init__(
         self, folder: Path | str, *, scheduler: str | None = None, runs_itself: bool = True
     ) -> None:
-        self.opened = read_project(folder)
+        self._reading = Lock()
+        self._opened = read_project(folder)
         self.folder = self.opened.folder
         self.scheduler = scheduler
         self.runs_itself = runs_itself
@@ -61,6 +63,18 @@ class Bench:
         self._mark = self._file_mark()
         self._ledger: Ledger | None = None
         self._lock = RLock()
+        self.starts = Lock()
+        """Held while a process is started: of two pages that start it at once, one is refused."""
+
+    @property
+    def opened(self) -> OpenProject:
+        """The project as it was last read or saved."""
+        return self._opened
+
+    @opened.setter
+    def opened(self, opened: OpenProject) -> None:
+        with self._reading:  # what is being read at this moment was there before it was saved
+            self._opened = opened
 
     @property
     def ledger(self) -> Ledger:
@@ -96,8 +110,9 @@ class Bench:
             )  # fmt: skip
         write_atomic(self.folder / "results" / _LAST, opened.text.encode())
         with self._lock:
-            self.opened, self._answers = opened, Answers(job=job, results=results)
-            self._shown = opened.digest
+            self._answers, self._shown = Answers(job=job, results=results), opened.digest
+        with suppress(FileFault):  # changed meanwhile into something that cannot be read
+            self._refresh()
         line: dict[str, Any] = runs_page(self.ledger)["runs"][0]
         return line | {"took_s": perf_counter() - begun}
 
@@ -212,6 +227,9 @@ class Bench:
 
     def digest(self) -> str:
         """Return the short digest of the project as it is now."""
+        if self._file_mark() != self._mark:
+            with suppress(FileFault):
+                self._refresh()
         return self.opened.digest.removeprefix("sha256:")[:12]
 
     def results_digest(self) -> str:
@@ -236,10 +254,9 @@ class Bench:
 
     def _refresh(self) -> None:
         """Read the project again; a file that cannot be read now is refused, results stay."""
-        mark = self._file_mark()
-        opened = read_project(self.folder)
-        with self._lock:
-            self.opened, self._mark = opened, mark
+        with self._reading:  # of two who read at once, the later reading is kept
+            mark = self._file_mark()
+            self._opened, self._mark = read_project(self.folder), mark
 
     def _file_mark(self) -> tuple[int, int]:
         """Return time and size of the project file: cheap to ask every second."""

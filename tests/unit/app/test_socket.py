@@ -96,7 +96,8 @@ def test_a_run_tells_how_far_it_is_and_ends(client: TestClient) -> None:
 
 
 def test_a_run_can_be_stopped_and_another_begun() -> None:
-    bench = FakeWorkbench(step_s=0.2)
+    bench = FakeWorkbench(step_s=0.02)
+    bench.go.clear()
     with (
         TestClient(create_app(bench, TOKEN), base_url="http://127.0.0.1") as client,
         client.websocket_connect(SOCKET, headers={"x-tuftwork-token": TOKEN}) as session,

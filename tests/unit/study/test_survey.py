@@ -56,9 +56,12 @@ from pathlib import Path
 from tuftwork.study import Bench
 from tuftwork.study.survey import Survey, run_survey
 bench = Bench(sys.argv[1])
+told = []
 def watch(share, step, left_s):
+    told.append(share)
     print(f"{share:.3f}", flush=True)
-    time.sleep(0.15)  # so that the kill finds it at work
+    # the kill finds it at work, however late it comes
+    time.sleep(0.15 if len(told) < 4 else 600.0)
 run_survey(bench, Survey.of(cells=144), watch=watch)
 """
 

@@ -1,14 +1,13 @@
 /** Brakes: energy of a lap, disc, pad and fluid against their windows, ducts under the hand. */
 
-import { useSignal } from "@preact/signals";
-import { useEffect, useMemo } from "preact/hooks";
-import { connected, line } from "../store";
-import type { Num, Refusal } from "../types";
+import { batch, useComputed, useSignal } from "@preact/signals";
+import { useLive } from "../live";
+import { line } from "../store";
+import type { Num } from "../types";
 import { Choice, Slider } from "../widgets/control";
 import { NumberText } from "../widgets/num";
 import { RefusedNote } from "../widgets/state";
 import { type Band, TemperatureChart } from "../widgets/temperature";
-import { latest, Refused } from "../wire";
 import "./cooling.css";
 import { Page } from "./page";
 
@@ -178,25 +177,13 @@ function DuctBench({ axles }: { axles: AxleRow[] }) {
   const axle = useSignal(ducted[0]?.axle ?? "");
   const scale = useSignal(1);
   const air = useSignal(28);
-  const live = useSignal<Live | null>(null);
-  const refusal = useSignal<Refusal | null>(null);
-  const push = useMemo(
-    () =>
-      latest<Record<string, unknown>>(async (ask) => {
-        try {
-          live.value = (await line.ask({ do: "brakes_at", ...ask })).header as unknown as Live;
-          refusal.value = null;
-        } catch (why) {
-          if (why instanceof Refused) refusal.value = why.refusal;
-          else throw why;
-        }
-      }),
-    [],
+  const wanted = useComputed(() =>
+    axle.value ? { axle: axle.value, duct: scale.value, air_c: air.value } : null,
   );
-  const ask = () => push({ axle: axle.value, duct: scale.value, air_c: air.value });
-  useEffect(() => {
-    if (connected.value && axle.value) ask();
-  }, [connected.value]);
+  const { live, refusal } = useLive(
+    wanted,
+    async (ask: object) => (await line.ask({ do: "brakes_at", ...ask })).header as unknown as Live,
+  );
   if (ducted.length === 0) return null;
   const has = ducted.find((a) => a.axle === axle.value)?.need.has?.best ?? 0;
   return (
@@ -205,12 +192,12 @@ function DuctBench({ axles }: { axles: AxleRow[] }) {
       <div class="controls">
         <div class="sliders">
           <Slider label="Duct area" value={Math.round(has * scale.value)} low={0} high={Math.round(2.5 * has)} step={1} unit="cm²"
-            onMove={(v) => { scale.value = v / has; ask(); }} />
-          <Slider label="Air" value={air.value} low={-5} high={48} step={1} unit="°C" onMove={(v) => { air.value = v; ask(); }} />
+            onMove={(v) => (scale.value = v / has)} />
+          <Slider label="Air" value={air.value} low={-5} high={48} step={1} unit="°C" onMove={(v) => (air.value = v)} />
         </div>
         {ducted.length > 1 && (
           <Choice label="Axle" value={axle.value} options={ducted.map((a) => [a.axle, a.axle] as const)}
-            onPick={(a) => { axle.value = a; scale.value = 1; ask(); }} />
+            onPick={(a) => batch(() => ([axle.value, scale.value] = [a, 1]))} />
         )}
       </div>
       {refusal.value && <RefusedNote refusal={refusal.value} />}

@@ -1,14 +1,13 @@
 /** The platform: sensitivity, cliffs in mm and g, divergence, bouncing; live under two sliders. */
 
-import { useSignal } from "@preact/signals";
-import { useEffect, useMemo } from "preact/hooks";
-import { connected, line } from "../store";
-import type { Num, Refusal } from "../types";
+import { batch, useComputed, useSignal } from "@preact/signals";
+import { useHandles, useLive } from "../live";
+import { line } from "../store";
+import type { Num } from "../types";
 import { Slider } from "../widgets/control";
 import { FanChart } from "../widgets/fan";
 import { NumberText } from "../widgets/num";
 import { Empty, RefusedNote } from "../widgets/state";
-import { latest, Refused } from "../wire";
 import type { CarTree, Cliff, Corner, Platform } from "./car-types";
 
 export function PlatformView({ tree }: { tree: CarTree }) {
@@ -173,32 +172,18 @@ function Live({ tree }: { tree: CarTree }) {
   const kmh = tree.speed.best ?? 200;
   const tenth = (mm: number) => Number(mm.toFixed(1));
   const rest = { front_mm: tenth(tree.static.front_mm), rear_mm: tenth(tree.static.rear_mm) };
-  const ask = useSignal({ speed: kmh, ...rest });
+  const { now: ask } = useHandles({ speed: kmh, ...rest });
   const touched = useSignal(false);
-  const live = useSignal<Answer | null>(null);
-  const refusal = useSignal<Refusal | null>(null);
-  const push = useMemo(
-    () =>
-      latest<typeof ask.value>(async (wanted) => {
-        try {
-          const { header } = await line.ask({ do: "motion_at", state: tree.state, ...wanted });
-          live.value = header as unknown as Answer;
-          refusal.value = null;
-        } catch (why) {
-          if (why instanceof Refused) refusal.value = why.refusal;
-          else throw why;
-        }
-      }),
-    [tree.state],
-  );
-  useEffect(() => {
-    if (connected.value && touched.value) push(ask.value);
-  }, [connected.value, push]);
-  const move = (change: Partial<typeof ask.value>) => {
-    touched.value = true;
-    ask.value = { ...ask.value, ...change };
-    push(ask.value);
-  };
+  const wanted = useComputed(() => (touched.value ? ask.value : null));
+  const { live, refusal } = useLive(wanted, async (asked: typeof ask.value) => {
+    const { header } = await line.ask({ do: "motion_at", state: tree.state, ...asked });
+    return header as unknown as Answer;
+  });
+  const move = (change: Partial<typeof ask.value>) =>
+    batch(() => {
+      touched.value = true;
+      ask.value = { ...ask.value, ...change };
+    });
   return (
     <section class="trial">
       <h2>Try other ride heights at rest</h2>

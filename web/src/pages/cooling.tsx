@@ -1,16 +1,16 @@
 /** Cooling: circuits against their limits, the air net under the hand, exits, forecast, tape. */
 
 import { useSignal } from "@preact/signals";
-import { useEffect, useMemo } from "preact/hooks";
-import { connected, line } from "../store";
-import type { Num, Refusal } from "../types";
+import { useEffect } from "preact/hooks";
+import { useHandles, useLive } from "../live";
+import { line } from "../store";
+import type { Num } from "../types";
 import { Choice, Slider } from "../widgets/control";
 import { Tuft } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
 import { even } from "../widgets/palette";
 import { RefusedNote } from "../widgets/state";
 import { bandOf, TemperatureChart } from "../widgets/temperature";
-import { latest, Refused } from "../wire";
 import { type Ask, type Move, PartAdd, PartEdit } from "./cooling-edit";
 import { AirNet, type NetPart, type NetTree } from "./cooling-net";
 import { Stint, type StintTree } from "./cooling-stint";
@@ -78,51 +78,28 @@ export function CoolingSheet() {
   );
 }
 
-function useLive(first: Ask) {
-  const live = useSignal<Live | null>(null);
-  const refusal = useSignal<Refusal | null>(null);
-  const push = useMemo(
-    () =>
-      latest<Ask>(async (ask) => {
-        try {
-          const { header } = await line.ask({ do: "cooling_at", ...ask });
-          live.value = header as unknown as Live;
-          refusal.value = null;
-        } catch (why) {
-          if (why instanceof Refused) refusal.value = why.refusal;
-          else throw why;
-        }
-      }),
-    [],
-  );
-  useEffect(() => {
-    if (connected.value) push(first);
-  }, [connected.value, push]);
-  return { live, refusal, push };
-}
-
 function CoolingView({ tree }: { tree: CoolingTree }) {
   const start: Ask = { speed: tree.controls.speed_kmh, air_c: tree.controls.air_c, areas: {}, places: {}, taped: {}, routes: {}, gone: [], added: [] };
-  const ask = useSignal<Ask>(start);
+  const { now: ask, isMoved } = useHandles<Ask>(start);
   const held = tree.gains.find((g) => tree.circuits.some((c) => c.name === g.circuit && c.verdict !== "inside" && c.verdict !== "no limit"));
   const chosen = useSignal<string>(held?.part ?? tree.net.parts[0].name);
-  const { live, refusal, push } = useLive(start);
+  const { live, refusal } = useLive<Ask, Live>(
+    ask,
+    async (wanted) => (await line.ask({ do: "cooling_at", ...wanted })).header as unknown as Live,
+  );
   const now = ask.value;
-  const isMoved = JSON.stringify(now) !== JSON.stringify(start);
   const past = useSignal<{ ask: Ask; tag: string }[]>([]);
   const move: Move = (change, tag) => {
     const last = past.value[past.value.length - 1];
     // one drag of a slider is one step back
     if (last?.tag !== tag) past.value = [...past.value, { ask: now, tag }];
     ask.value = { ...now, ...change };
-    push(ask.value);
   };
   const undo = () => {
     const last = past.value[past.value.length - 1];
     if (!last) return;
     past.value = past.value.slice(0, -1);
     ask.value = last.ask;
-    push(ask.value);
   };
   const shown = isMoved ? live.value : null;
   const net = shown ? drawn(shown, tree.net) : tree.net;

@@ -1,15 +1,14 @@
 /** The floor: pressure in plan under the hand, sweep of ride height, layer, prices, strakes, levers. */
 
-import { useSignal } from "@preact/signals";
-import { useEffect, useMemo } from "preact/hooks";
+import { useComputed } from "@preact/signals";
+import { useHandles, useLive } from "../live";
 import { withUnit, write } from "../number";
-import { connected, line, place, turn } from "../store";
-import type { Num, Refusal } from "../types";
+import { line, place, turn } from "../store";
+import type { Num } from "../types";
 import { Choice, Slider } from "../widgets/control";
 import { Tuft } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
 import { Busy, Notices, RefusedNote } from "../widgets/state";
-import { latest, Refused } from "../wire";
 import { type FloorField, FloorPlan, FloorSide } from "./floor-draw";
 import { CauseTable, TrailList } from "./floor-cause";
 import { type FrontRow, FrontSection } from "./floor-front";
@@ -164,41 +163,21 @@ export function FloorSheet() {
   );
 }
 
-function useFloor(tree: FloorTree) {
-  const live = useSignal<LiveFloor | null>(null);
-  const refusal = useSignal<Refusal | null>(null);
-  const ask = useMemo(
-    () =>
-      latest<Setting>(async (setting) => {
-        try {
-          const { header, arrays } = await line.ask({ do: "floor_at", floor: tree.floor, state: tree.state, ...setting });
-          const head = header as unknown as Omit<LiveFloor, "field" | "setting"> & { shape: [number, number]; stalled_from: number | null };
-          const field = { ...(arrays as unknown as FloorField), shape: head.shape, stalled_from: head.stalled_from };
-          live.value = { at: head.at, numbers: head.numbers, notices: head.notices, flows: head.flows, trails: head.trails, field, setting };
-          refusal.value = null;
-        } catch (why) {
-          if (!(why instanceof Refused)) throw why;
-          refusal.value = why.refusal;
-        }
-      }),
-    [tree.floor, tree.state],
-  );
-  return { live, refusal, ask };
+async function floorAt(tree: FloorTree, setting: Setting): Promise<LiveFloor> {
+  const { header, arrays } = await line.ask({ do: "floor_at", floor: tree.floor, state: tree.state, ...setting });
+  const head = header as unknown as Omit<LiveFloor, "field" | "setting"> & { shape: [number, number]; stalled_from: number | null };
+  const field = { ...(arrays as unknown as FloorField), shape: head.shape, stalled_from: head.stalled_from };
+  return { at: head.at, numbers: head.numbers, notices: head.notices, flows: head.flows, trails: head.trails, field, setting };
 }
 
 function FloorView({ tree }: { tree: FloorTree }) {
   const first = tree.handles && settingOf(tree.handles);
-  const setting = useSignal<Setting | null>(first);
-  const { live, refusal, ask } = useFloor(tree);
-  useEffect(() => {
-    if (connected.value && first) ask(first);
-  }, [connected.value, ask]);
+  const { now: held, isMoved } = useHandles<Partial<Setting>>(first ?? {});
+  const setting = useComputed(() => ("front_mm" in held.value ? (held.value as Setting) : null));
+  const { live, refusal } = useLive(setting, (wanted: Setting) => floorAt(tree, wanted));
   const move = (change: Partial<Setting>) => {
-    if (!setting.value) return;
-    setting.value = { ...setting.value, ...change };
-    ask(setting.value);
+    if (setting.value) held.value = { ...held.value, ...change };
   };
-  const isMoved = JSON.stringify(setting.value) !== JSON.stringify(first);
   const field = live.value?.field ?? tree.field;
   const flows = live.value?.flows ?? tree.flows;
   const trails = live.value?.trails ?? tree.trails ?? [];

@@ -2,7 +2,7 @@
 
 import { useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
-import { line, revision, turn } from "../store";
+import { act, line, revision, turn } from "../store";
 import type { Num, Refusal } from "../types";
 import { StateWord } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
@@ -43,6 +43,7 @@ const AXES: ["front" | "rear" | "yaw", string, string][] = [
 export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: number }) {
   const sweep = useSignal<Sweep>(tree);
   const refusal = useSignal<Refusal | null>(null);
+  const trouble = useSignal<Refusal | null>(null);
   const told = useSignal("");
   const values = useSignal({ front: "", rear: "", yaw: "" });
   // the page's own answer may have been asked for earlier and arrive later: the newer look stays
@@ -50,9 +51,9 @@ export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: n
     if (found.as_of >= sweep.peek().as_of) sweep.value = found;
   };
   useEffect(() => keep(tree), [tree]);
-  const ask = async (request: Record<string, unknown>) => {
+  const deed = async (request: Record<string, unknown>) => {
     try {
-      const { header } = await line.ask(request);
+      const { header } = await act(request);
       const found = header as unknown as { sweep: Sweep; names?: string[] };
       refusal.value = null;
       keep(found.sweep);
@@ -67,22 +68,40 @@ export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: n
   useEffect(() => {
     if (!going) return;
     const stateOf = (s: Sweep) => s.rows.find((row) => row.name === name)?.state;
-    const before = stateOf(sweep.value);
-    const timer = window.setInterval(() => {
-      void ask({ do: "flow_sweep" }).then((found) => {
+    let before = stateOf(sweep.peek());
+    let left = false;
+    // the next look is due some time after the last one was answered: a slow machine is not pressed
+    const look = async () => {
+      try {
+        const found = (await line.ask({ do: "flow_sweep" })).header.sweep as Sweep;
+        if (left) return;
+        trouble.value = null;
+        keep(found);
         // what a case gave is read anew when it ends, or when the sweep does
-        if (found && (!found.sweep.is_going || stateOf(found.sweep) !== before)) revision.value += 1;
-      });
-    }, asks);
-    return () => window.clearInterval(timer);
+        if (!found.is_going || stateOf(found) !== before) revision.value += 1;
+        before = stateOf(found);
+      } catch (why) {
+        if (!(why instanceof Refused)) throw why;
+        trouble.value = why.refusal;
+      } finally {
+        if (!left) timer = window.setTimeout(() => void look(), asks);
+      }
+    };
+    let timer = window.setTimeout(() => void look(), asks);
+    return () => {
+      left = true;
+      trouble.value = null;
+      window.clearTimeout(timer);
+    };
   }, [going, name]);
   const spread = async () => {
-    const found = await ask({ do: "flow_spread", case: name, ...values.value });
+    const asked = values.value;
+    const found = await deed({ do: "flow_spread", case: name, ...asked });
     if (!found?.names) return;
     told.value = `${found.names.length} cases stand in the project for these values.`;
-    values.value = { front: "", rear: "", yaw: "" };
-    revision.value += 1;
+    if (values.value === asked) values.value = { front: "", rear: "", yaw: "" };
   };
+  const refused = refusal.value ?? trouble.value;
   const many = rows.length > 1;
   return (
     <section class="flow-cases" aria-label="Cases">
@@ -108,14 +127,14 @@ export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: n
             aria-valuemax={count}>
             <span style={{ width: `${count ? (100 * done) / count : 0}%` }} />
           </div>
-          <button type="button" class="do quiet" disabled={stopping} onClick={() => void ask({ do: "flow_sweep_stop" })}>
+          <button type="button" class="do quiet" disabled={stopping} onClick={() => void deed({ do: "flow_sweep_stop" })}>
             Stop the sweep
           </button>
         </div>
       )}
       {many && !going && left > 0 && (
         <div class="deeds">
-          <button type="button" class="do quiet" onClick={() => void ask({ do: "flow_sweep_start" })}>
+          <button type="button" class="do quiet" onClick={() => void deed({ do: "flow_sweep_start" })}>
             {left === 1 ? "Run the one that is left" : `Run the ${left} that are left`}
           </button>
           <span class="faint">One after the other; what was stopped goes on from its checkpoint.</span>
@@ -139,7 +158,7 @@ export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: n
         </form>
         <p class="faint">Every combination becomes a case of the project, otherwise like this one; what is left empty stays.</p>
       </details>
-      {refusal.value && <RefusedNote refusal={refusal.value} />}
+      {refused && <RefusedNote refusal={refused} />}
     </section>
   );
 }

@@ -2,15 +2,16 @@
 
 import { useSignal } from "@preact/signals";
 import type { ComponentType } from "preact";
-import { useEffect, useMemo, useState } from "preact/hooks";
+import { useEffect, useRef, useState } from "preact/hooks";
+import { useHandles, useLive } from "../live";
 import { duration, write } from "../number";
-import { line, place, revision } from "../store";
+import { act, line, place, revision } from "../store";
 import type { Num, Refusal } from "../types";
 import { Choice, Slider } from "../widgets/control";
 import { StateWord } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
 import { Busy, Notices, RefusedNote } from "../widgets/state";
-import { type Block, latest, Refused } from "../wire";
+import { type Block, type Message, Refused } from "../wire";
 import { Cases, type Sweep, WORDS } from "./flow-cases";
 import { Page } from "./page";
 import { LineChart } from "./sections-draw";
@@ -46,6 +47,7 @@ interface Cost {
   faults: string[];
   can_run: boolean;
 }
+type Priced = { cost: Cost; parts: Part[] };
 interface Run {
   state: string;
   is_going: boolean;
@@ -72,6 +74,7 @@ interface Result {
   evidence: string;
   at: string;
   is_older: boolean;
+  over_time: string;
   loads: { key: string; label: string; number: Num; noise: string }[];
   moments: Row[];
   parts: { name: string; front: string; rear: string; total: string; drag: string; friction: string }[];
@@ -95,6 +98,8 @@ interface Tree {
   run: Run | null;
   result: Result | null;
   sweep: Sweep;
+  /** Changes when a run or a sweep begins or ends. */
+  mark: string;
 }
 
 export function FlowSheet() {
@@ -102,33 +107,68 @@ export function FlowSheet() {
   return (
     <Page<Tree> title="Flow" address={`/flow.json${name ? `?case=${encodeURIComponent(name)}` : ""}`}
       lead="The whole car in three dimensions: pressure, wakes and vortices, and loads as a rival opinion with a stated bias.">
-      {(tree) => (tree.cases.length === 0 ? <Begin tree={tree} /> : <CaseOf key={tree.case} tree={tree} />)}
+      {(tree) => (tree.cases.length === 0 ? <Begin tree={tree} /> : <Chosen name={name || tree.case} tree={tree} />)}
     </Page>
   );
 }
 
-/** Ask, and say what was refused. */
+/** The cases, and the chosen one; until it has come the one before stays, dimmed and out of reach. */
+function Chosen({ name, tree }: { name: string; tree: Tree }) {
+  const isWaiting = name !== tree.case;
+  useEffect(() => {
+    // a command may begin or stop a run or a sweep while this page is open
+    let timer = 0;
+    let left = false;
+    const look = async () => {
+      try {
+        const { header } = await line.ask({ do: "flow_mark" });
+        if (!left && header.mark !== tree.mark) revision.value += 1;
+      } catch (why) {
+        if (!(why instanceof Refused)) throw why; // the line is cut: the page says so by itself
+      } finally {
+        if (!left) timer = window.setTimeout(() => void look(), 2000);
+      }
+    };
+    timer = window.setTimeout(() => void look(), 2000);
+    return () => {
+      left = true;
+      window.clearTimeout(timer);
+    };
+  }, [tree]);
+  return (
+    <>
+      <Cases name={name} tree={tree.sweep} asks={2000} />
+      <div class="flow-below" aria-busy={isWaiting}>
+        <div class="mark">{isWaiting && <Busy what={`Reading “${name}”`} />}</div>
+        <div class="old body" inert={isWaiting}>
+          <CaseOf key={tree.case} tree={tree} />
+        </div>
+      </div>
+    </>
+  );
+}
+
+/** Ask, or do, and say what was refused. */
 function useAsk() {
   const refusal = useSignal<Refusal | null>(null);
-  const ask = async (request: Record<string, unknown>) => {
+  const tell = async (answer: Promise<Message>) => {
     try {
-      const answer = await line.ask(request);
+      const found = await answer;
       refusal.value = null;
-      return answer;
+      return found;
     } catch (why) {
       if (!(why instanceof Refused)) throw why;
       refusal.value = why.refusal;
       return null;
     }
   };
-  return { refusal, ask };
+  type Request = Record<string, unknown>;
+  return { refusal, ask: (r: Request) => tell(line.ask(r)), deed: (r: Request) => tell(act(r)) };
 }
 
 function Begin({ tree }: { tree: Tree }) {
-  const { refusal, ask } = useAsk();
-  const add = async (kind: string) => {
-    if (await ask({ do: "flow_add", kind })) revision.value += 1;
-  };
+  const { refusal, deed } = useAsk();
+  const add = (kind: string) => deed({ do: "flow_add", kind });
   return (
     <div class="note empty">
       <p>{tree.text}</p>
@@ -145,54 +185,51 @@ function Begin({ tree }: { tree: Tree }) {
 }
 
 function CaseOf({ tree }: { tree: Tree }) {
-  const setting = useSignal<Setting>(tree.setting);
-  const cost = useSignal<Cost>(tree.cost);
-  const parts = useSignal<Part[]>(tree.parts);
+  const { now: setting, isMoved, settle } = useHandles<Setting>(tree.setting);
   const run = useSignal<Run | null>(tree.run);
   const cut = useSignal<{ rows: Row[]; faults: string[]; notices: string[] } | "busy" | null>(null);
-  const { refusal, ask } = useAsk();
+  const { refusal, ask, deed } = useAsk();
   const common = { case: tree.case };
-  const push = useMemo(
-    () =>
-      latest<Setting>(async (now) => {
-        const answer = await ask({ do: "flow_cost", ...common, ...now });
-        if (!answer) return;
-        const found = answer.header as unknown as { cost: Cost; parts: Part[]; run: Run | null };
-        cost.value = found.cost;
-        parts.value = found.parts;
-        run.value = found.run;
-      }),
-    [tree.case],
+  // what it costs is known for the project's settings, and asked for when a hand has moved them
+  const { live, refusal: costRefusal } = useLive<Setting, Priced>(
+    setting,
+    async (wanted) => {
+      const { header } = await line.ask({ do: "flow_cost", ...common, ...wanted });
+      return header as unknown as Priced;
+    },
+    { when: isMoved },
   );
+  const { cost, parts } = (isMoved && live.value) || tree;
+  const refused = refusal.value ?? (isMoved ? costRefusal.value : null);
   useEffect(() => {
     run.value = tree.run;
-    cost.value = tree.cost;
-    parts.value = tree.parts;
-    setting.value = tree.setting;
   }, [tree]);
+  const looks = useRef(0);
   const move = (change: Partial<Setting>) => {
     setting.value = { ...setting.value, ...change };
+    looks.current += 1; // what is being cut was for where they stood
     cut.value = null;
-    push(setting.value);
+    refusal.value = null;
   };
   const now = setting.value;
-  const isMoved = JSON.stringify(now) !== JSON.stringify(tree.setting);
   const going = run.value?.is_going ?? false;
   const start = async () => {
-    const answer = await ask({ do: "flow_start", ...common, ...now });
-    if (answer) run.value = (answer.header as unknown as { run: Run }).run;
+    const answer = await deed({ do: "flow_start", ...common, ...now });
+    if (!answer) return;
+    settle(now); // a start saves the settings
+    run.value = (answer.header as unknown as { run: Run }).run;
   };
   const save = async () => {
-    if (await ask({ do: "flow_save", ...common, ...now })) revision.value += 1;
+    if (await deed({ do: "flow_save", ...common, ...now })) settle(now);
   };
   const look = async () => {
+    const mine = (looks.current += 1);
     cut.value = "busy";
     const answer = await ask({ do: "flow_prepare", ...common, ...now });
-    cut.value = answer ? (answer.header as never) : null;
+    if (mine === looks.current) cut.value = answer ? (answer.header as never) : null;
   };
   return (
     <>
-      <Cases name={tree.case} tree={tree.sweep} asks={2000} />
       <section class="flow-set" aria-label="Set up">
         <div>
           <h2>Set up</h2>
@@ -220,7 +257,7 @@ function CaseOf({ tree }: { tree: Tree }) {
             onPick={(back_end) => move({ back_end })} />
           <h3>Parts</h3>
           <div class="flow-parts" tabIndex={0} role="group" aria-label="Parts that are run">
-            {parts.value.map((part) => (
+            {parts.map((part) => (
               <label key={part.name}>
                 <input type="checkbox" checked={part.in}
                   onChange={(event) => move({ leave_out: event.currentTarget.checked
@@ -233,8 +270,8 @@ function CaseOf({ tree }: { tree: Tree }) {
         </div>
         <div>
           <h2>What it costs</h2>
-          <Pairs rows={cost.value.rows} />
-          <Faults faults={cost.value.faults} />
+          <Pairs rows={cost.rows} />
+          <Faults faults={cost.faults} />
           {cut.value === "busy" && <Busy what="Cutting the grid" />}
           {cut.value && cut.value !== "busy" && (
             <>
@@ -244,10 +281,10 @@ function CaseOf({ tree }: { tree: Tree }) {
             </>
           )}
           <div class="deeds">
-            <button type="button" class="do" disabled={!cost.value.can_run || going} onClick={() => void start()}>
+            <button type="button" class="do" disabled={!cost.can_run || going} onClick={() => void start()}>
               {run.value?.can_resume && !isMoved ? "Go on from the checkpoint" : "Run it"}
             </button>
-            <button type="button" class="do quiet" disabled={!cost.value.can_run} onClick={() => void look()}>
+            <button type="button" class="do quiet" disabled={!cost.can_run || cut.value === "busy"} onClick={() => void look()}>
               Cut the grid and look
             </button>
             {isMoved && (
@@ -257,10 +294,10 @@ function CaseOf({ tree }: { tree: Tree }) {
               </>
             )}
           </div>
-          {refusal.value && <RefusedNote refusal={refusal.value} />}
+          {refused && <RefusedNote refusal={refused} />}
         </div>
       </section>
-      <Going name={tree.case} run={run} />
+      <Going name={tree.case} run={run} onCancel={() => void deed({ do: "flow_cancel", ...common })} />
       {tree.result ? <ResultOf tree={tree} result={tree.result} /> : (
         <div class="note empty">
           <p>{going ? "Pictures and loads follow when this run ends." : "This case has not been run to its end yet: look at its cost, then run it."}</p>
@@ -295,7 +332,7 @@ function Faults({ faults }: { faults: string[] }) {
 }
 
 /** The run under way: asked for once a second while it goes. */
-function Going({ name, run }: { name: string; run: { value: Run | null } }) {
+function Going({ name, run, onCancel }: { name: string; run: { value: Run | null }; onCancel: () => void }) {
   const [history, keep] = useState<Record<string, Block> | null>(null);
   const going = run.value?.is_going ?? false;
   useEffect(() => {
@@ -310,8 +347,9 @@ function Going({ name, run }: { name: string; run: { value: Run | null } }) {
         if (run.value && !run.value.is_going) revision.value += 1;
       } catch (why) {
         if (!(why instanceof Refused)) throw why;
+      } finally {
+        if (!left) timer = window.setTimeout(() => void look(), 1000);
       }
-      if (!left) timer = window.setTimeout(() => void look(), 1000);
     };
     let timer = window.setTimeout(() => void look(), 200);
     return () => {
@@ -338,7 +376,7 @@ function Going({ name, run }: { name: string; run: { value: Run | null } }) {
             <span style={{ width: `${share}%` }} />
           </div>
           <span class="share">{share}&nbsp;%</span>
-          <button type="button" class="do quiet" onClick={() => void line.ask({ do: "flow_cancel", case: name })}>
+          <button type="button" class="do quiet" onClick={onCancel}>
             Cancel
           </button>
         </div>
@@ -444,7 +482,7 @@ function ResultOf({ tree, result }: { tree: Tree; result: Result }) {
           {result.why_not && <li class="caution"><b>Not held against the car's models.</b> {result.why_not}</li>}
         </ul>
       </section>
-      {View ? <View name={tree.case} evidence={result.evidence} /> : <Busy what="Loading the pictures" />}
+      {View ? <View name={tree.case} evidence={result.evidence} /> : <div class="flow-room"><Busy what="Loading the pictures" /></div>}
       <section aria-label="By part">
         <h2>By part</h2>
         <div class="scroll" tabIndex={0} role="region" aria-label="Loads by part">
@@ -466,6 +504,7 @@ function ResultOf({ tree, result }: { tree: Tree; result: Result }) {
         {result.inside.length > 0 && <Inside rows={result.inside} />}
         <Pairs rows={result.moments} />
         <p class="faint">{result.facts} {result.gap}</p>
+        {result.over_time && <p class="faint">{result.over_time}</p>}
         <Notices notices={[...result.notices.filter((n) => !result.doubts.includes(n)), ...result.notes]} />
       </section>
     </>

@@ -2,7 +2,7 @@
 
 import { useEffect, useRef, useState } from "preact/hooks";
 import { withUnit, write } from "../number";
-import { colours, line } from "../store";
+import { colours, connected, line, revision } from "../store";
 import { colour, useWidth } from "../widgets/width";
 import { latest } from "../wire";
 
@@ -46,7 +46,7 @@ export function Trace({ day, role, cured, window: [start, end], whole, onWindow 
   );
   useEffect(() => {
     ask.current({ do: "trace", day, role, cured, start, end, pieces: Math.max(200, width) });
-  }, [day, role, cured, start, end, width]);
+  }, [day, role, cured, start, end, width, connected.value, revision.value]);
   const shade = colours.value;
   const begun = useRef(0);
   useEffect(() => {

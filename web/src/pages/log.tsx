@@ -2,7 +2,7 @@
 
 import { useState } from "preact/hooks";
 import { tie } from "../number";
-import { line, place, revision, startRun, turn } from "../store";
+import { act, place, startRun, turn } from "../store";
 import { Choice } from "../widgets/control";
 import { StateWord, Tuft } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
@@ -48,17 +48,19 @@ export function LogSheet() {
   );
 }
 
+/** Run the study, and say what becomes of what was just written. */
+const again = async () =>
+  (await startRun())
+    ? "The study runs again with it."
+    : "The study could not be started with it now: run it again when the one under way has ended.";
+
 function Cards({ tree }: { tree: LogPage }) {
   const [said, setSaid] = useState("");
-  const cure = (what: Record<string, number>) =>
-    line
-      .ask({ do: "log_cure", day: tree.day, ...what })
-      .then(() => {
-        setSaid("Written into the project. The study runs again with it.");
-        startRun();
-      })
-      .catch((why: Error) => setSaid(why.message))
-      .finally(() => (revision.value += 1));
+  // the words go along: a page that is behind must not change what another number means by now
+  const cure = (what: Record<string, number | string>) =>
+    act({ do: "log_cure", day: tree.day, ...what })
+      .then(async () => setSaid(`Written into the project. ${await again()}`))
+      .catch((why: Error) => setSaid(why.message));
   if (tree.faults.length === 0)
     return <p class="answer">No fault was found in this log.</p>;
   const first = tree.faults.find((c) => !c.taken);
@@ -68,7 +70,7 @@ function Cards({ tree }: { tree: LogPage }) {
         {tree.left > 0 ? `${tree.faults.length} faults found` : "Faults found, cures accepted"}
       </h2>
       {tree.faults.map((card) => (
-        <FaultCard key={card.n} card={card} first={card === first} onTake={() => cure({ take: card.n })} />
+        <FaultCard key={card.n} card={card} first={card === first} onTake={() => cure({ take: card.n, words: card.title })} />
       ))}
       {said && (
         <p role="status" class="faint">
@@ -82,7 +84,7 @@ function Cards({ tree }: { tree: LogPage }) {
             {tree.cures.map((text, k) => (
               <li key={k}>
                 {tie(text)}{" "}
-                <button type="button" class="do quiet" onClick={() => cure({ undo: k + 1 })}>
+                <button type="button" class="do quiet" onClick={() => cure({ undo: k + 1, words: text })}>
                   Take back
                 </button>
               </li>
@@ -308,14 +310,9 @@ function Rest({ tree }: { tree: LogPage }) {
 function Columns({ tree }: { tree: LogPage }) {
   const [said, setSaid] = useState("");
   const tell = (what: Record<string, unknown>) =>
-    line
-      .ask({ do: "log_roles", day: tree.day, ...what })
-      .then(() => {
-        setSaid("Remembered in the project.");
-        startRun();
-      })
-      .catch((why: Error) => setSaid(why.message))
-      .finally(() => (revision.value += 1));
+    act({ do: "log_roles", day: tree.day, ...what })
+      .then(async () => setSaid(`Remembered in the project. ${await again()}`))
+      .catch((why: Error) => setSaid(why.message));
   const used = tree.columns.filter((c) => c.role).length;
   return (
     <details open={tree.guesses > 0 || Boolean(tree.refused)}>

@@ -1,16 +1,16 @@
 /** The map: loads over ride heights, and the platform's way through it, live under a slider. */
 
 import { useSignal } from "@preact/signals";
-import { useEffect, useMemo, useRef } from "preact/hooks";
+import { useEffect, useRef } from "preact/hooks";
+import { useHandles, useLive } from "../live";
 import { inKilograms } from "../number";
-import { connected, line, place, turn, unitWay } from "../store";
-import type { MapPage, MapPoint, Num, Refusal } from "../types";
+import { line, place, turn, unitWay } from "../store";
+import type { MapPage, MapPoint, Num } from "../types";
 import { Choice, Slider } from "../widgets/control";
 import { FanChart } from "../widgets/fan";
 import { Tuft } from "../widgets/mark";
 import { KgFactor, NumberText } from "../widgets/num";
 import { RefusedNote } from "../widgets/state";
-import { latest, Refused } from "../wire";
 import { FIELDS, type FieldName, MapField, type Live } from "./map-field";
 import { Page } from "./page";
 
@@ -33,41 +33,22 @@ interface Ask {
   rear_mm: number;
 }
 
-/** Ask the server for the platform at what the sliders say; the latest value wins. */
-function useLive(page: MapPage, first: Ask) {
-  const live = useSignal<Live | null>(null);
-  const refusal = useSignal<Refusal | null>(null);
-  const state = page.state ?? page.states[0];
-  const push = useMemo(
-    () =>
-      latest<Ask & { since: number }>(async ({ since, ...ask }) => {
-        try {
-          const { header, arrays } = await line.ask({ do: "path_at", state, ...ask });
-          live.value = { ...(header as unknown as Live), arrays, ask, since };
-          refusal.value = null;
-        } catch (why) {
-          if (why instanceof Refused) refusal.value = why.refusal;
-          else throw why;
-        }
-      }),
-    [state],
-  );
-  useEffect(() => {
-    if (connected.value) push({ ...first, since: performance.now() });
-  }, [connected.value, push]);
-  return { live, refusal, push };
-}
-
 function MapView({ page }: { page: MapPage }) {
   const tenth = (mm: number) => Number(mm.toFixed(1));
   const sheet = { front_mm: tenth(page.static.front_mm), rear_mm: tenth(page.static.rear_mm) };
-  const ask = useSignal<Ask>({ speed: Number(place.peek().query.speed) || 220, ...sheet });
+  const { now: ask } = useHandles<Ask>({ speed: Number(place.peek().query.speed) || 220, ...sheet });
   const field = useSignal<FieldName>("total");
-  const { live, refusal, push } = useLive(page, ask.value);
+  const state = page.state ?? page.states[0];
+  const since = useRef(performance.now());
+  const { live, refusal } = useLive<Ask, Live>(ask, async (wanted) => {
+    const from = since.current;
+    const { header, arrays } = await line.ask({ do: "path_at", state, ...wanted });
+    return { ...(header as unknown as Live), arrays, ask: wanted, since: from };
+  });
   const write = useRef(0);
   const move = (change: Partial<Ask>) => {
+    since.current = performance.now();
     ask.value = { ...ask.value, ...change };
-    push({ ...ask.value, since: performance.now() });
     clearTimeout(write.current);
     // The address follows when the hand rests: browsers refuse hundreds of changes a minute.
     write.current = window.setTimeout(() => turn({ speed: String(ask.value.speed) }, true), 500);

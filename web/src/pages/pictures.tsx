@@ -1,12 +1,13 @@
 /** Pictures: marks to numbers, live; rival readings of what is seen; what to ask next. */
 
 import { useEffect, useLayoutEffect, useMemo, useRef, useState } from "preact/hooks";
-import { line, overview, place, revision, turn } from "../store";
+import { followed } from "../follow";
+import { act, connected, line, overview, place, revision, turn } from "../store";
 import type { PicturesPage, ReadingRow, TracedRow } from "../types";
 import { Choice } from "../widgets/control";
 import { NumberText } from "../widgets/num";
 import { type Corner, type Layers, type Marks, Stage } from "../widgets/stage";
-import { Notices } from "../widgets/state";
+import { Busy, Notices } from "../widgets/state";
 import { latest } from "../wire";
 import { Page } from "./page";
 
@@ -27,7 +28,10 @@ export function PicturesSheet() {
   const address = `/pictures.json${picture ? `?picture=${encodeURIComponent(picture)}` : ""}`;
   return (
     <Page<PicturesPage> title="Pictures" address={address}>
-      {(page) => <Desk key={page.picture.id} page={page} />}
+      {(page) =>
+        // marks are kept under the project's name: before it is known none can be found again
+        overview.value ? <Desk key={page.picture.id} page={page} /> : <Busy what="Reading the project" />
+      }
     </Page>
   );
 }
@@ -47,16 +51,32 @@ function Desk({ page }: { page: PicturesPage }) {
   const [adding, setAdding] = useState("");
   const [layers, setLayers] = useState<Layers>({ dimensions: true, openings: true, flow: true, rivals: false });
   const before = useRef<Step | null>(null);
+  const [trouble, setTrouble] = useState("");
   const isChanged = JSON.stringify(step) !== JSON.stringify(saved);
+  // keys come faster than a slow machine draws: each starts from the step before it, drawn or not
+  const now = useRef(step);
+  const put = (next: Step) => {
+    now.current = next;
+    setStep(next);
+  };
+  // what another page saved is taken over, except where a mark has been moved here
+  const was = useRef(saved);
+  useLayoutEffect(() => {
+    const [old, here] = [was.current, now.current];
+    was.current = saved;
+    const next = { marks: followed(here.marks, old.marks, saved.marks), on: followed(here.on, old.on, saved.on) };
+    if (JSON.stringify(next) !== JSON.stringify(here)) put(next);
+  }, [saved]);
 
   const ask = useMemo(
     () =>
-      latest<Step>(async (now) => {
+      latest<Step>(async (wanted) => {
         try {
-          const answer = await line.ask({ do: "picture_marks", picture: picture.id, ...now });
+          const answer = await line.ask({ do: "picture_marks", picture: picture.id, ...wanted });
           setLive(answer.header as unknown as Live);
+          setTrouble("");
         } catch (why) {
-          setSaid((why as Error).message);
+          setTrouble((why as Error).message);
         }
       }),
     [picture.id],
@@ -66,56 +86,61 @@ function Desk({ page }: { page: PicturesPage }) {
     if (isChanged) localStorage.setItem(keyOf(picture.id), JSON.stringify(step));
     else localStorage.removeItem(keyOf(picture.id));
   }, [step, isChanged]);
+  const isOpen = connected.value;
   useEffect(() => {
     if (isChanged) ask(step);
-    else setLive(null);
-  }, [step, isChanged]);
+    else setTrouble("");
+  }, [step, isChanged, isOpen, revision.value]);
 
   const take = (next: Step) => {
-    past.current.push(step);
+    past.current.push(now.current);
     future.current = [];
-    setStep(next);
+    put(next);
     setSaid("");
   };
   const onMove = (corner: Corner, at: [number, number], done: boolean) => {
-    const next: Step = { ...step, marks: { ...step.marks, [corner.mark]: step.marks[corner.mark].map((one, k) => (k === corner.corner ? at : one)) } };
+    const here = now.current;
+    const corners = here.marks[corner.mark];
+    if (!corners) return;
+    const next: Step = { ...here, marks: { ...here.marks, [corner.mark]: corners.map((one, k) => (k === corner.corner ? at : one)) } };
     if (!done) {
-      before.current ??= step;
-      setStep(next);
+      before.current ??= here;
+      put(next);
       return;
     }
-    past.current.push(before.current ?? step);
+    past.current.push(before.current ?? here);
     before.current = null;
     future.current = [];
-    setStep(next);
+    put(next);
   };
   const back = () => {
     const last = past.current.pop();
     if (!last) return;
-    future.current.push(step);
-    setStep(last);
+    future.current.push(now.current);
+    put(last);
   };
   const again = () => {
     const next = future.current.pop();
     if (!next) return;
-    past.current.push(step);
-    setStep(next);
+    past.current.push(now.current);
+    put(next);
   };
   const save = async () => {
+    const sent = now.current;
     try {
-      const answer = await line.ask({ do: "picture_save", picture: picture.id, ...step });
-      localStorage.removeItem(keyOf(picture.id));
+      // only what was moved here is written: another page may have saved other marks meanwhile
+      const answer = await act({ do: "picture_save", picture: picture.id, ...sent, was: was.current });
+      was.current = sent;
       setSaid(`Saved: ${answer.header.saved} change${answer.header.saved === 1 ? "" : "s"} in project.toml.`);
-      revision.value += 1;
     } catch (why) {
       setSaid((why as Error).message);
     }
   };
   const onPlace = (at: [number, number]) => {
-    const held = step.marks[adding] ?? [];
+    const held = now.current.marks[adding] ?? [];
     const isPoint = page.points.includes(adding) && !adding.startsWith("tyre ");
     const corners: [number, number][] = isPoint ? [at] : [...held, at];
-    take({ ...step, marks: { ...step.marks, [adding]: corners } });
+    take({ ...now.current, marks: { ...now.current.marks, [adding]: corners } });
     setChosen({ mark: adding, corner: corners.length - 1 });
     if (isPoint) setAdding("");
   };
@@ -139,10 +164,11 @@ function Desk({ page }: { page: PicturesPage }) {
     return () => removeEventListener("keydown", key);
   });
 
-  const rows = page.readings.map((row) => live?.readings.find((r) => r.id === row.id) ?? row);
+  const shown = isChanged ? live : null; // marks that were taken back count no more
+  const rows = page.readings.map((row) => shown?.readings.find((r) => r.id === row.id) ?? row);
   const here = rows.filter((row) => row.picture === picture.id || row.marks.some((m) => step.marks[m]));
-  const camera = live ? live.camera : picture.camera;
-  const fault = live ? live.fault : picture.fault;
+  const camera = shown ? shown.camera : picture.camera;
+  const fault = shown ? shown.fault : picture.fault;
   return (
     <div class="pictures">
       <Choice
@@ -157,7 +183,7 @@ function Desk({ page }: { page: PicturesPage }) {
           <b>No camera for this picture.</b> {fault}
         </p>
       )}
-      <Notices notices={[...(live?.notices ?? picture.notices)]} />
+      <Notices notices={[...(shown?.notices ?? picture.notices)]} />
       {picture.width && picture.height ? (
         <Stage
           picture={picture.id}
@@ -205,7 +231,7 @@ function Desk({ page }: { page: PicturesPage }) {
             </button>
           )}{" "}
           <span role="status" class="faint">
-            {said || (isChanged ? "Not saved yet; kept in this browser." : "")}
+            {said || trouble || (isChanged ? "Not saved yet; kept in this browser." : "")}
           </span>
         </p>
         <Adding page={page} step={step} adding={adding} chosen={chosen} onAdd={setAdding} onRemove={remove} onPlane={(plane) => chosen && take({ ...step, on: { ...step.on, [chosen.mark]: plane } })} />
@@ -221,7 +247,7 @@ function Desk({ page }: { page: PicturesPage }) {
         <h2 id="readings">Readings</h2>
         <Readings rows={rows} here={picture.id} />
       </section>
-      <Sections page={page} rows={live?.sections ?? page.sections} isChanged={isChanged} />
+      <Sections page={page} rows={shown?.sections ?? page.sections} isChanged={isChanged} />
       <Square page={page} step={step} />
       <Stock page={page} />
     </div>
@@ -347,9 +373,8 @@ function Sections({ page, rows, isChanged }: { page: PicturesPage; rows: TracedR
   if (rows.length === 0) return null;
   const use = async (row: TracedRow) => {
     try {
-      const answer = await line.ask({ do: "picture_section", picture: page.picture.id, mark: row.mark, wing });
+      const answer = await act({ do: "picture_section", picture: page.picture.id, mark: row.mark, wing });
       setSaid(`${wing} now has ${answer.header.file} as its section (evidence ${answer.header.evidence}). Run the study to see what it changes.`);
-      revision.value += 1;
     } catch (why) {
       setSaid((why as Error).message);
     }
@@ -434,22 +459,34 @@ function Square({ page, step }: { page: PicturesPage; step: Step }) {
   const [plane, setPlane] = useState("");
   const [shown, setShown] = useState<{ url: string; share: number } | null>(null);
   const [fault, setFault] = useState("");
+  const wanted = useRef<{ plane: string; step: Step } | null>(null);
+  const ask = useMemo(
+    () =>
+      latest<{ plane: string; step: Step }>(async (now) => {
+        if (wanted.current === null) return;
+        try {
+          const answer = await line.ask({ do: "picture_plane", picture: page.picture.id, plane: now.plane, ...now.step });
+          // another plane, or none, was chosen meanwhile
+          if (wanted.current?.plane !== now.plane) return;
+          const url = URL.createObjectURL(new Blob([(answer.arrays.jpeg as Uint8Array).slice()], { type: "image/jpeg" }));
+          setShown({ url, share: (0.1 * (answer.header.pixel_per_m as number)) / (answer.header.width as number) });
+          setFault("");
+        } catch (why) {
+          setFault((why as Error).message);
+        }
+      }),
+    [page.picture.id],
+  );
+  const isOpen = connected.value;
   useEffect(() => {
-    if (!plane) {
-      setShown(null);
-      return;
-    }
-    let url = "";
-    line
-      .ask({ do: "picture_plane", picture: page.picture.id, plane, ...step })
-      .then((answer) => {
-        url = URL.createObjectURL(new Blob([(answer.arrays.jpeg as Uint8Array).slice()], { type: "image/jpeg" }));
-        setShown({ url, share: (0.1 * (answer.header.pixel_per_m as number)) / (answer.header.width as number) });
-        setFault("");
-      })
-      .catch((why: Error) => setFault(why.message));
-    return () => URL.revokeObjectURL(url);
-  }, [plane, page.picture.id, step]);
+    wanted.current = plane ? { plane, step } : null;
+    if (wanted.current) ask(wanted.current);
+    else setShown(null);
+    return () => {
+      wanted.current = null;
+    };
+  }, [plane, page.picture.id, step, isOpen]);
+  useEffect(() => () => URL.revokeObjectURL(shown?.url ?? ""), [shown]);
   if (planes.length === 0) return null;
   return (
     <section aria-labelledby="square">

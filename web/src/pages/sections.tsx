@@ -1,14 +1,15 @@
 /** Sections and wings: one wing under the hand, its pressure, layers, polar, span load and loads. */
 
-import { useSignal } from "@preact/signals";
-import { useEffect, useMemo, useRef } from "preact/hooks";
-import { connected, line, place, turn } from "../store";
-import type { Num, Refusal } from "../types";
+import { type Signal, useSignal } from "@preact/signals";
+import { useEffect } from "preact/hooks";
+import { useHandles, useLive } from "../live";
+import { line, place, turn } from "../store";
+import type { Num } from "../types";
 import { Choice, Slider } from "../widgets/control";
 import { Tuft } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
 import { Busy, Notices, RefusedNote } from "../widgets/state";
-import { type Block, latest, Line, Refused } from "../wire";
+import { type Block, Line } from "../wire";
 import { Page } from "./page";
 import { type Flap, type LayerLine, LineChart, SectionDrawing, type Series, type Setting } from "./sections-draw";
 import { BetterSetting, type Devices, DeviceTable, type Edge, EdgeBehind } from "./sections-help";
@@ -103,48 +104,23 @@ export function SectionsSheet() {
   );
 }
 
-function useSection(tree: SectionTree, first: Setting) {
-  const point = useSignal<PointLive | null>(null);
-  const span = useSignal<SpanLive | null>(null);
-  const refusal = useSignal<Refusal | null>(null);
-  const rest = useRef(0);
+function useSection(tree: SectionTree, setting: Signal<Setting>) {
   const common = { wing: tree.wing, state: tree.state };
-  const [askPoint, askSpan] = useMemo(() => {
-    const refuse = (why: unknown) => {
-      if (!(why instanceof Refused)) throw why;
-      refusal.value = why.refusal;
-    };
-    const onPoint = latest<Setting>(async (setting) => {
-      try {
-        const { header, arrays } = await line.ask({ do: "section_at", ...common, ...setting });
-        point.value = { ...(header as unknown as PointLive), arrays };
-        refusal.value = null;
-      } catch (why) {
-        refuse(why);
-      }
-    });
-    const onSpan = latest<Setting>(async (setting) => {
-      try {
-        const { header, arrays } = await (await slowLine()).ask({ do: "span_at", ...common, ...setting });
-        span.value = { ...(header as unknown as SpanLive), arrays, ask: setting };
-      } catch (why) {
-        refuse(why);
-      }
-    });
-    return [onPoint, onSpan];
-  }, [tree.wing, tree.state]);
-  const push = (setting: Setting) => {
-    askPoint(setting);
-    clearTimeout(rest.current);
-    // A polar takes longer than a point: it is asked for when the hand rests.
-    rest.current = window.setTimeout(() => askSpan(setting), REST_MS);
-  };
-  useEffect(() => {
-    void slowLine();
-    if (connected.value) push(first);
-    return () => clearTimeout(rest.current);
-  }, [connected.value, askPoint]);
-  return { point, span, refusal, push };
+  useEffect(() => void slowLine(), []);
+  const { live: point, refusal } = useLive<Setting, PointLive>(setting, async (wanted) => {
+    const { header, arrays } = await line.ask({ do: "section_at", ...common, ...wanted });
+    return { ...(header as unknown as PointLive), arrays };
+  });
+  // A polar takes longer than a point: it is asked for when the hand rests.
+  const { live: span, refusal: spanRefusal } = useLive<Setting, SpanLive>(
+    setting,
+    async (wanted) => {
+      const { header, arrays } = await (await slowLine()).ask({ do: "span_at", ...common, ...wanted });
+      return { ...(header as unknown as SpanLive), arrays, ask: wanted };
+    },
+    { rest: REST_MS },
+  );
+  return { point, span, refusal: refusal.value ?? spanRefusal.value };
 }
 
 function SectionsView({ tree }: { tree: SectionTree }) {
@@ -154,16 +130,14 @@ function SectionsView({ tree }: { tree: SectionTree }) {
     speed: tree.speed_kmh,
     flaps: tree.handles.flaps,
   };
-  const setting = useSignal<Setting>(sheet);
+  const { now: setting, isMoved } = useHandles<Setting>(sheet);
   const held = useSignal<Held | null>(null);
-  const { point, span, refusal, push } = useSection(tree, sheet);
+  const { point, span, refusal } = useSection(tree, setting);
   const move = (change: Partial<Setting>) => {
     setting.value = { ...setting.value, ...change };
-    push(setting.value);
   };
   const now = setting.value;
   const isLate = span.value !== null && JSON.stringify(span.value.ask) !== JSON.stringify(now);
-  const isMoved = JSON.stringify(now) !== JSON.stringify(sheet);
   return (
     <>
       <p class="answer section-answer"><Tuft label="Wants attention now" /> {tree.answer}</p>
@@ -190,12 +164,12 @@ function SectionsView({ tree }: { tree: SectionTree }) {
           )}
         </div>
       </div>
-      {refusal.value && <RefusedNote refusal={refusal.value} />}
-      {!point.value && !refusal.value && <Busy what="Solving the section" />}
+      {refusal && <RefusedNote refusal={refusal} />}
+      {!point.value && !refusal && <Busy what="Solving the section" />}
       {point.value && (
         <SectionDrawing arrays={point.value.arrays} elements={point.value.elements} lines={point.value.lines}
           held={held.value && { arrays: held.value.point.arrays, elements: held.value.point.elements }}
-          setting={now} isRefused={refusal.value !== null} onMove={move} />
+          setting={now} isRefused={refusal !== null} onMove={move} />
       )}
       <div class="section-split">
         {point.value && <PressureChart point={point.value} held={held.value} />}

@@ -1,14 +1,13 @@
 /** The trim table: the page the driver holds, and a slider between its rows. */
 
-import { useSignal } from "@preact/signals";
-import { useEffect, useMemo } from "preact/hooks";
+import { useHandles, useLive } from "../live";
 import { withUnit, write } from "../number";
-import { connected, line } from "../store";
-import type { Num, Refusal } from "../types";
+import { line } from "../store";
+import type { Num } from "../types";
 import { Slider } from "../widgets/control";
 import { NumberText, RangeBar, Scale, spanOf } from "../widgets/num";
 import { Empty, RefusedNote } from "../widgets/state";
-import { type Block, latest, Refused } from "../wire";
+import type { Block } from "../wire";
 import { Verdict } from "./lap";
 import { LapChart } from "./lap-chart";
 import type { TrimPage, TrimRow } from "./lap-types";
@@ -159,30 +158,14 @@ interface Live {
 
 function Between({ tree }: { tree: TrimPage }) {
   const form = tree.live;
-  const ask = useSignal({ ...form.now, value: Math.min(form.high, Math.max(form.low, form.now.value)) });
-  const live = useSignal<Live | null>(null);
-  const refusal = useSignal<Refusal | null>(null);
-  const push = useMemo(
-    () =>
-      latest<typeof ask.value>(async (wanted) => {
-        try {
-          const { header, arrays } = await line.ask({ do: "trim_at", ...wanted });
-          live.value = { ...(header as unknown as Live), arrays };
-          refusal.value = null;
-        } catch (why) {
-          if (why instanceof Refused) refusal.value = why.refusal;
-          else throw why;
-        }
-      }),
-    [tree],
-  );
-  useEffect(() => {
-    if (connected.value) push(ask.value);
-  }, [connected.value, push]);
-  const move = (change: Partial<typeof ask.value>) => {
-    ask.value = { ...ask.value, ...change };
-    push(ask.value);
-  };
+  const { now: ask } = useHandles({
+    ...form.now, value: Math.min(form.high, Math.max(form.low, form.now.value)),
+  });
+  const { live, refusal } = useLive(ask, async (wanted: typeof ask.value) => {
+    const { header, arrays } = await line.ask({ do: "trim_at", ...wanted });
+    return { ...(header as unknown as Live), arrays };
+  });
+  const move = (change: Partial<typeof ask.value>) => (ask.value = { ...ask.value, ...change });
   const now = ask.value;
   return (
     <section aria-label="Between the rows">

@@ -17,8 +17,9 @@ from pathlib import Path
 from threading import Thread
 from typing import Any
 
+from tuftwork.car import FlowRun
 from tuftwork.errors import Cancelled, Fault, FileFault, InputError, NotConverged, TuftworkError
-from tuftwork.files import NEW, OpenProject, read_project, save_changes, write_atomic
+from tuftwork.files import NEW, OpenProject, edit_project, read_project, write_atomic
 from tuftwork.files.evidence import copy_in
 from tuftwork.files.flow import write_flow_record
 from tuftwork.files.flow_state import FlowStateFile
@@ -298,23 +299,28 @@ def _carried_out(
 def register_run(folder: Path, case: str, record: Path) -> str:
     """Put a finished run into ``evidence/``, note it in the project, and return its id."""
     name, digest = copy_in(record, folder)
-    opened = read_project(folder)
-    items = opened.project.evidence
-    there = next((item.id for item in items if item.file == name and item.digest == digest), "")
-    if there:
-        save_changes(opened, {("flow", "cases", case, "evidence"): there})
-        return there
-    taken = {item.id for item in items}
-    number = next(n for n in range(1, 10_000) if f"flow-{n}" not in taken)
-    item = {
-        "id": f"flow-{number}", "title": f"3-D flow of this program: {case}", "kind": "run",
-        "file": name, "digest": digest, "day": datetime.now(UTC).date(),
-        "note": "Computed, with a stated bias; a rival opinion, not a measurement.",
-    }  # fmt: skip
-    save_changes(opened, {
-        ("evidence", NEW): item, ("flow", "cases", case, "evidence"): item["id"],
-    })  # fmt: skip
-    return str(item["id"])
+    place = ("flow", "cases", case, "evidence")
+
+    def edits(opened: OpenProject) -> list[dict[Any, Any]]:
+        items = opened.project.evidence
+        there = next((i.id for i in items if i.file == name and i.digest == digest), "")
+        if there:
+            return [{place: there}]
+        taken = {item.id for item in items}
+        number = next(n for n in range(1, 10_000) if f"flow-{n}" not in taken)
+        item = {
+            "id": f"flow-{number}", "title": f"3-D flow of this program: {case}", "kind": "run",
+            "file": name, "digest": digest, "day": datetime.now(UTC).date(),
+            "note": "Computed, with a stated bias; a rival opinion, not a measurement.",
+        }  # fmt: skip
+        return [{("evidence", NEW): item, place: item["id"]}]
+
+    saved = edit_project(folder, edits)  # a page may be saving settings at this very moment
+    return next(run.evidence for run in _cases(saved) if run.name == case)
+
+
+def _cases(opened: OpenProject) -> Sequence[FlowRun]:
+    return opened.project.flow.cases if opened.project.flow else ()
 
 
 def start_process(folder: Path, built: Built) -> dict[str, Any]:
@@ -344,6 +350,9 @@ def start_process(folder: Path, built: Built) -> dict[str, Any]:
             stdin=subprocess.DEVNULL, start_new_session=True,
         )  # fmt: skip
     Thread(target=process.wait, daemon=True).start()
+    said = desk.read()
+    if said is not None and said.get("pid") == process.pid:
+        return said  # it was quicker than this process, and knows better
     desk.note(state="preparing", case=built.run.name, digest=built.digest, pid=process.pid,
               back_end=built.run.back_end, longest=built.run.longest, text="", faults=[],
               history=[])  # fmt: skip

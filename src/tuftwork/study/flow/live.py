@@ -5,9 +5,9 @@ from typing import Any
 
 import numpy as np
 
-from tuftwork.car import FlowRun
+from tuftwork.car import FlowRun, Project
 from tuftwork.errors import InputError, NotCovered
-from tuftwork.files import NEW, REMOVE, read_project, save_changes
+from tuftwork.files import NEW, REMOVE, OpenProject, edit_project, read_project, save_changes
 from tuftwork.flow.judge import prepared_or_faults
 from tuftwork.study.flow.case import Built, built_case, run_named
 from tuftwork.study.flow.desk import Desk, start_process
@@ -97,28 +97,39 @@ def prepare_live(bench: Any, message: Mapping[str, Any]) -> Answer:
 
 def save_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     """Write the settings of a message into the project's case."""
-    opened = read_project(bench.folder)
-    run = run_named(opened.project, str(message.get("case", "")))
+    _, saved = _saved(bench, message)
+    return {"saved": saved, "digest": bench.digest()}, {}
+
+
+def _saved(bench: Any, message: Mapping[str, Any]) -> tuple[Project, int]:
+    """Write the settings of a message; return the project with them, and how many there were."""
     changes = _changes(message)
-    old, new = run, run.with_values(changes)
-    edits: dict[Any, Any] = {}
-    for key, value in changes.items():
-        if getattr(old, key) != getattr(new, key):
-            edits["flow", "cases", run.name, key] = list(value) if key == "leave_out" else value
-    if ("flow", "cases", run.name, "precision") in edits:
-        edits["flow", "cases", run.name, "precision"] = REMOVE
-    if edits:
-        opened = save_changes(opened, edits)
+    count = 0
+
+    def edits(opened: OpenProject) -> list[dict[Any, Any]]:
+        nonlocal count
+        run = run_named(opened.project, str(message.get("case", "")))
+        new = run.with_values(changes)
+        found: dict[Any, Any] = {}
+        for key, value in changes.items():
+            if getattr(run, key) != getattr(new, key):
+                found["flow", "cases", run.name, key] = list(value) if key == "leave_out" else value
+        if ("flow", "cases", run.name, "precision") in found:
+            found["flow", "cases", run.name, "precision"] = REMOVE
+        count = len(found)
+        return [found] if found else []
+
+    opened = edit_project(bench.folder, edits)
     bench.opened = opened
-    return {"saved": len(edits), "digest": bench.digest()}, {}
+    return opened.project, count
 
 
 def start_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     """Save the settings of a message and start the run as a process of its own."""
-    save_live(bench, message)
-    project = bench.opened.project
+    project, _ = _saved(bench, message)
     built = built_case(project, bench.folder, run_named(project, str(message.get("case", ""))))
-    start_process(bench.folder, built)
+    with bench.starts:
+        start_process(bench.folder, built)
     return {"run": state_tree(Desk.of(bench.folder, built.digest).read())}, {}
 
 

@@ -151,14 +151,15 @@ def left_to_run(bench: Any) -> list[str]:
 def sweep_tree(bench: Any) -> dict[str, Any]:
     """Return every case with its state and loads, and how the sweep stands.
 
-    ``as_of`` is when it was looked at (s): two answers can pass each other on the way to a page.
+    ``as_of`` is when it was looked at (s, by this process' own clock): two answers can pass each
+    other on the way to a page.
 
     Parameters
     ----------
     bench
         The workbench.
     """
-    as_of = time.time()
+    as_of = time.perf_counter()  # a clock that is set back would make every later look an older one
     project, folder = bench.opened.project, bench.folder
     built = {b.run.name: b for b in built_cases(bench)}
     flown = {f.run.name: f for f in flown_runs(project, folder)}

@@ -42,7 +42,8 @@ def mark_live(bench: Any, message: Mapping[str, Any]) -> Answer:
 
 def sweep_start_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     """Run what is left; cases that were stopped go on from their checkpoints."""
-    start_sweep(bench.folder, left_to_run(bench))
+    with bench.starts:
+        start_sweep(bench.folder, left_to_run(bench))
     return {"sweep": sweep_tree(bench)}, {}
 
 

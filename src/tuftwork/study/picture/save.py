@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from tuftwork.car import Project, quantities_in, read_number
+from tuftwork.car import Photo, Project, quantities_in, read_number
 from tuftwork.car.table import limit_of
 from tuftwork.errors import InputError, NotConverged, NotCovered
 from tuftwork.files import REMOVE, read_project, save_changes
@@ -39,12 +39,17 @@ def marks_live(bench: Any, message: Mapping[str, Any]) -> Answer:
 
 
 def save_live(bench: Any, message: Mapping[str, Any]) -> Answer:
-    """Write the marks of a message into the project, and the keys that readings fill."""
+    """Write the marks of a message into the project, and the keys that readings fill.
+
+    Where the message says what the marks ``was``, ``marks`` and ``on``, when it began, only what
+    was moved since is written: another page may have saved other marks.
+    """
     opened = read_project(bench.folder)
     bench.opened = opened
-    desk = _moved(bench, message)
-    name = str(message["picture"])
-    old, new = desk_of(bench).photo(name), desk.photo(name)
+    name = str(message.get("picture", ""))
+    old = desk_of(bench).photo(name)
+    desk = _moved(bench, _joined(message, old))
+    new = desk.photo(name)
     base = ("reading", "pictures", name)
     edits: dict[Any, Any] = {}
     for mark, at in new.marks.items():
@@ -60,6 +65,26 @@ def save_live(bench: Any, message: Mapping[str, Any]) -> Answer:
         edits |= filled
         bench.opened = save_changes(opened, edits)
     return {"saved": len(edits), "digest": bench.digest()}, {}
+
+
+def _joined(message: Mapping[str, Any], old: Photo) -> Mapping[str, Any]:
+    """Return a message with the marks of others in it, where it says what its own were."""
+    was = message.get("was")
+    if not isinstance(was, Mapping):
+        return message
+    joined = {}
+    for key in ("marks", "on"):
+        mine, before = message.get(key), was.get(key)
+        if not isinstance(mine, Mapping) or not isinstance(before, Mapping):
+            raise InputError(key, "none", "", "must be a name and a value for each mark")
+        here = {k: _as_sent(v) for k, v in getattr(old, key).items()}
+        moved = {k: v for k, v in mine.items() if before.get(k) != v}
+        joined[key] = {k: v for k, v in here.items() if k in mine or k not in before} | moved
+    return {**message, **joined}
+
+
+def _as_sent(value: Any) -> Any:
+    return value if isinstance(value, str) else [list(p) for p in value]
 
 
 def plane_live(bench: Any, message: Mapping[str, Any]) -> Answer:

@@ -1,11 +1,11 @@
 """What the columns of a log are: guessed, confirmed by the user, remembered in the project."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from tuftwork.car.trial import TrialDay
 from tuftwork.errors import FileFault, InputError, UnknownName
-from tuftwork.files import REMOVE, read_project, save_changes
+from tuftwork.files import REMOVE, OpenProject, edit_project, read_project
 from tuftwork.files.evidence import FOLDER
 from tuftwork.files.log import column_names
 from tuftwork.study.answers import Answers
@@ -70,7 +70,9 @@ def confirm_roles(
     if roles is None and units is None:
         roles = {n: r for n, _, r, _ in columns if r}
         units = {n: u for n, u, r, is_guess in columns if r and u and is_guess}
-    said = {**one.roles, **(roles or {})}
+    # what was said since the study ran stands in the file alone
+    now = _today(bench, one)
+    said = {**now.roles, **(roles or {})}
     for name, role in said.items():
         if name not in names:
             raise UnknownName("column", name, names)
@@ -81,22 +83,37 @@ def confirm_roles(
     if twice:
         both = ", ".join(n for n, r in said.items() if r == twice[0])
         raise InputError("role", f"'{twice[0]}'", "", "is given to two columns", both)
-    _save(bench, one, said, {**one.units, **(units or {})})
+    _save(bench, one.name, lambda day: {
+        "roles": {**day.roles, **(roles or {})}, "units": {**day.units, **(units or {})},
+    })  # fmt: skip
 
 
 def forget_roles(bench: Bench, day: str) -> None:
     """Take back everything that was said of a day's columns: guesses stand again."""
-    _save(bench, day_named(bench.answers, day), {}, {})
+    _save(bench, day_named(bench.answers, day).name, lambda day: {"roles": {}, "units": {}})
 
 
-def _save(bench: Bench, day: TrialDay, roles: Mapping[str, str], units: Mapping[str, str]) -> None:
-    opened = read_project(bench.folder)
-    for key, said, before in (("roles", roles, day.roles), ("units", units, day.units)):
-        path = ("days", day.name, key)
-        if said:
-            opened = save_changes(opened, {path: dict(said)})
-        elif before:
-            opened = save_changes(opened, {path: REMOVE})
+def _today(bench: Bench, day: TrialDay) -> TrialDay:
+    days = read_project(bench.folder).project.days
+    return next((d for d in days if d.name == day.name), day)
+
+
+def _save(bench: Bench, name: str, said: Callable[[TrialDay], dict[str, dict[str, str]]]) -> None:
+    """Write a day's columns, made from what stands in the file at this moment, in one step."""
+
+    def edits(opened: OpenProject) -> list[dict[Any, Any]]:
+        now = next((d for d in opened.project.days if d.name == name), None)
+        if now is None:
+            raise InputError("day", f"'{name}'", "", "is in the project no more")
+        found: dict[Any, Any] = {}
+        for key, words in said(now).items():
+            if words:
+                found["days", name, key] = words
+            elif getattr(now, key):
+                found["days", name, key] = REMOVE
+        return [found] if found else []
+
+    edit_project(bench.folder, edits)
 
 
 def roles_live(bench: Bench, message: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
