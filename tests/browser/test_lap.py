@@ -9,9 +9,10 @@ from typing import Any
 
 import pytest
 import tomlkit
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 from tests.browser.conftest import Site, Watch
 from tests.browser.test_access import AXE, TAGS, broken_rules
+from tests.grip_car import lap_tables, pad
 
 from tuftwork.study import Bench
 
@@ -40,6 +41,9 @@ def project_tables() -> dict[str, Any]:
     ]  # fmt: skip
     down = {"position": "as raced", "speed_above": "150 km/h", "side_below": "0.4 g"}
     tables["schedules"] = [{"name": "by hand", "device": "wing actuator", "rules": [down]}]
+    # the demo has driven no circles: here are two of the car as planted, its tyres given widely
+    circles = lap_tables(pad(), pad("G2", "rear", 60.0))["lap"]
+    tables["lap"] |= {key: circles[key] for key in ("front", "rear", "cornering")}
     tables["study"] = {"speeds": ["140 km/h", "220 km/h"], "draws": 48}
     return tables
 
@@ -102,6 +106,39 @@ def test_a_device_shows_its_schedule_and_what_failures_cost(page: Page, driven: 
     expect(page.get_by_role("img", name=re.compile("^Position along the lap"))).to_be_visible()
 
 
+def test_circles_driven_show_what_they_did_to_the_tyres(page: Page, driven: Site) -> None:
+    driven.open(page, "lap")
+    tyres = page.get_by_role("region", name="Tyres before and after the circles as a table")
+    row = tyres.get_by_role("row", name=re.compile("^front friction at"))
+    expect(row).to_contain_text("%")
+    row.locator("button.num").first.click()
+    chain = page.locator(".margin .chain")
+    expect(chain.locator("h3")).to_contain_text("after the circles")
+    expect(chain).to_contain_text("G1: skid pad")
+    circles = page.get_by_role("region", name="Circles as a table")
+    expect(circles.get_by_role("row", name=re.compile("^G2"))).to_contain_text("rear gave up")
+    expect(page.locator("ul.says")).to_contain_text("cannot tell")
+
+
+def test_circles_that_tie_nothing_say_why(page: Page, driven: Site) -> None:
+    said = "circles.csv:3: needs 7.71 g to the side. " + 12 * "Look at the radius and its unit. "
+
+    def refused(route: Route) -> None:
+        tree = route.fetch().json()
+        tree["grip"] |= {"refused": [said], "inputs": [], "friction": [], "rows": [], "says": [],
+                         "answer": "The circles tie nothing: the tyres stay as given.",
+                         "lap": None}  # fmt: skip
+        route.fulfill(json=tree)
+
+    page.route(re.compile(r"/lap\.json"), refused)
+    driven.open(page, "lap")
+    part = page.get_by_role("region", name="Grip from circles driven")
+    expect(part).to_contain_text("The circles tie nothing")
+    expect(part.locator(".refusals li")).to_contain_text("7.71 g to the side")
+    expect(part.get_by_role("table")).to_have_count(0)
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+
+
 def test_the_trim_table_has_a_row_for_a_device_that_stuck(page: Page, driven: Site) -> None:
     driven.open(page, "trim")
     row = page.get_by_role("region", name="Trim table").locator("tr", has_text="wing stuck down")
@@ -125,7 +162,7 @@ def test_the_trim_table_carries_its_caution_and_marks_what_not_to_run(
 def test_the_slider_moves_the_lap(page: Page, driven: Site) -> None:
     driven.open(page, "trim")
     answer = page.locator(".livelap")
-    expect(answer).to_be_visible(timeout=15_000)
+    expect(answer).to_be_visible()
     page.get_by_role("slider", name="Rear at rest").fill("82")
     expect(answer).to_have_attribute("data-at", re.compile(r"82\.0 mm"))
     expect(answer).not_to_contain_text("Not to be run")

@@ -57,6 +57,37 @@ export interface DeviceLap {
   notices: string[];
 }
 
+interface Tied {
+  before: Num;
+  after: Num;
+  moved: number;
+  left_pct: number;
+}
+
+export interface GripPage {
+  refused: string[];
+  answer: string;
+  says: string[];
+  inputs: (Tied & { name: string; label: string })[];
+  friction: (Tied & { axle: "front" | "rear"; load: string })[];
+  rows: {
+    id: string;
+    kind: string;
+    at: string;
+    state: string;
+    mass_state: string;
+    gave_up: "front" | "rear" | "not said";
+    evidence: string;
+    radius: Num;
+    measured: Num;
+    before: Num;
+    after: Num;
+    miss: number;
+  }[];
+  notices: string[];
+  lap: Num | null;
+}
+
 export interface LapPage {
   circuit: string;
   circuits: string[];
@@ -87,6 +118,7 @@ export interface LapPage {
   devices: DeviceLap[];
   line: string;
   energy: { engine: Num; brakes: Num; drag: Num; tyre_front: number; tyre_rear: number };
+  grip: GripPage | null;
   outside: number;
   margins: { phase: string; band: string; seconds: number; front: number; rear: number; share: number; says: string }[];
   curve: { speed_kmh: number[]; front: number[]; rear: number[]; seconds: number[] };

@@ -8,6 +8,7 @@ import { Choice } from "../widgets/control";
 import { NumberText, RangeBar, Scale, spanOf } from "../widgets/num";
 import { LapChart } from "./lap-chart";
 import { Devices } from "./lap-devices";
+import { Grip } from "./lap-grip";
 import { Planes } from "./lap-planes";
 import { type Colouring, COLOURINGS, Track } from "./lap-track";
 import type { LapPage, StateLap, Trace } from "./lap-types";
@@ -33,6 +34,7 @@ export function LapSheet() {
           <Along tree={tree} />
           <Corners tree={tree} />
           <Value tree={tree} />
+          <Grip tree={tree} />
           <Planes tree={tree} />
           <Devices tree={tree} />
           {tree.elsewhere.length > 1 && <Elsewhere tree={tree} />}
