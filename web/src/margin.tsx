@@ -108,7 +108,7 @@ export function ChainView({ chain }: { chain: Chain }) {
           <ul class="dominates">
             {chain.dominates.map((one) => (
               <li key={one.name}>
-                <span class="label">{one.label}</span>
+                <span class="label" title={one.hint || undefined}>{one.label}</span>
                 <span class="share">{withUnit(write(100 * one.share, 0), "%")}</span>
                 <span class="track" aria-hidden="true">
                   <span style={{ width: `${100 * Math.min(1, one.share)}%` }} />

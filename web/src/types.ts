@@ -173,7 +173,7 @@ export interface Chain {
   title: string;
   number: Num;
   steps: { what: string; origin: Origin; source: string; place: string; number: Num | null }[];
-  dominates: { name: string; label: string; share: number; halved: number }[];
+  dominates: { name: string; label: string; hint?: string; share: number; halved: number }[];
   decision: string;
   notices: string[];
 }

@@ -1,9 +1,10 @@
 /** Pictures of a finished run: the car in three dimensions, a plane through the flow, bands. */
 
-import { useSignal } from "@preact/signals";
+import { type Signal, useComputed, useSignal } from "@preact/signals";
 import { useEffect, useMemo, useRef } from "preact/hooks";
+import { useLive } from "../live";
 import { ticks, write } from "../number";
-import { colours, line } from "../store";
+import { colours, connected, line } from "../store";
 import { Choice } from "../widgets/control";
 import { colourOf, type Scale, tableOf } from "../widgets/pressure";
 import { type Body, Scene } from "../widgets/scene";
@@ -11,6 +12,7 @@ import { Busy, RefusedNote } from "../widgets/state";
 import { colour, useWidth } from "../widgets/width";
 import { type Block, Refused } from "../wire";
 import type { Refusal } from "../types";
+import { Frames, type Instant, type OverTime, sampleWords } from "./flow-time";
 import { LineChart } from "./sections-draw";
 
 type Rgb = [number, number, number];
@@ -21,20 +23,24 @@ interface View {
   vortex_level: number;
   low: number[];
   high: number[];
+  over_time: OverTime | null;
   arrays: Arrays;
 }
 
 const ENDS: Record<string, [number, number]> = {
-  pressure: [-1.5, 1], friction: [0, 0.01], loss: [0, 1], speed: [0, 1.4],
+  pressure: [-1.5, 1], friction: [0, 0.01], loss: [0, 1], speed: [0, 1.4], rms: [0, 0.1],
 };
 const WORDS: Record<string, string> = {
   pressure: "pressure coefficient Cp", friction: "friction coefficient", loss: "total pressure lost, share of q",
-  speed: "speed over car speed",
+  speed: "speed over car speed", rms: "fluctuation of Cp, rms",
 };
-/** What is shown: means, or the last instant, where the record holds it. */
-type State = "mean" | "last";
+/** What is shown: means, the last instant, or a sample kept over time, where the record holds it. */
+type State = "mean" | "last" | "time";
+type Option = readonly [State, string];
 const INSTANT = ", one instant";
-const STATES = [["mean", "mean"], ["last", "one instant"]] as const;
+const MEAN: Option = ["mean", "mean"];
+const LAST: Option = ["last", "one instant"];
+const TIME: Option = ["time", "over time"];
 const scaleOf = (field: string): Scale => (field === "pressure" ? "pressure" : "even");
 
 /** The sheet's paper as it is now, and whether the sheet is dark. */
@@ -46,22 +52,36 @@ function sheet(name = "paper"): { rgb: Rgb; dark: boolean } {
 export default function FlowView({ name, evidence }: { name: string; evidence: string }) {
   const view = useSignal<View | null>(null);
   const refusal = useSignal<Refusal | null>(null);
+  const frame = useSignal(0);
+  const shown = useRef("");
+  const isOpen = connected.value;
   useEffect(() => {
+    const wanted = `${name} ${evidence}`;
+    if (isOpen === null || shown.current === wanted) return; // the line came back: the pictures are here already
     let left = false;
     line.ask({ do: "flow_view", case: name }).then(
-      ({ header, arrays }) => !left && (view.value = { ...(header as unknown as View), arrays }),
-      (why) => !left && why instanceof Refused && (refusal.value = why.refusal),
+      ({ header, arrays }) => {
+        if (left) return;
+        shown.current = wanted;
+        refusal.value = null;
+        frame.value = 0;
+        view.value = { ...(header as unknown as View), arrays };
+      },
+      (why) => {
+        if (!(why instanceof Refused)) throw why;
+        if (!left) refusal.value = why.refusal;
+      },
     );
     return () => {
       left = true;
     };
-  }, [name, evidence]);
+  }, [name, evidence, isOpen]);
   if (refusal.value) return <RefusedNote refusal={refusal.value} />;
-  if (!view.value) return <Busy what="Reading the run's pictures" />;
+  if (!view.value) return <div class="flow-room"><Busy what="Reading the run's pictures" /></div>;
   return (
     <>
-      <Solid view={view.value} />
-      <PlaneOf view={view.value} />
+      <Solid name={name} view={view.value} frame={frame} />
+      <PlaneOf name={name} view={view.value} frame={frame} />
       <Charts view={view.value} />
     </>
   );
@@ -75,16 +95,50 @@ const LOOKS: [string, string, number, number][] = [
   ["top", "From above", Math.PI / 2, Math.PI / 2 - 0.001],
 ];
 
-function Solid({ view }: { view: View }) {
+type Coat = "pressure" | "friction" | "rms";
+interface Shown {
+  name: string;
+  view: View;
+  frame: Signal<number>;
+}
+
+interface Wish {
+  plane: number;
+  surface: boolean;
+}
+
+/** A sample kept over time: asked for as the handle moves, the latest one wins. */
+function useInstant({ name, view, frame }: Shown, asked: Wish | null) {
+  const wish = useSignal(asked);
+  useEffect(() => {
+    wish.value = asked;
+  }, [asked?.plane, asked?.surface]);
+  const wanted = useComputed(() => {
+    const count = view.over_time?.travel.length ?? 0;
+    return wish.value && count ? { frame: Math.min(frame.value, count - 1), ...wish.value } : null;
+  });
+  return useLive(wanted, async (asked): Promise<Instant> => {
+    const { arrays } = await line.ask({ do: "flow_frame", case: name, ...asked });
+    return { ...asked, arrays };
+  });
+}
+
+function Solid(props: Shown) {
+  const { view, frame } = props;
   const canvas = useRef<HTMLCanvasElement>(null);
   const scene = useRef<Scene | null>(null);
-  const field = useSignal<"pressure" | "friction">("pressure");
-  const state = useSignal<State>("mean");
-  const hasInstant = "pressure_last" in view.arrays;
+  const field = useSignal<Coat>("pressure");
+  const picked = useSignal<State>("mean");
+  const kept = view.over_time;
+  const options = statesOf(field.value, view);
+  const state = options.find(([key]) => key === picked.value)?.[0] ?? "mean";
   const more = useSignal({ vortices: false, lines: true, plane: -1 });
   const broken = useSignal("");
   const hand = useRef<{ x: number; y: number; shift: boolean } | null>(null);
   const tone = colours.value;
+  const own = more.value.plane < 0 ? -1 : (kept?.planes.indexOf(more.value.plane) ?? -1);
+  const { live, refusal } = useInstant(props, state === "time" ? { plane: own, surface: true } : null);
+  const instant = state === "time" ? live.value : null;
   useEffect(() => {
     if (!canvas.current) return;
     try {
@@ -104,10 +158,10 @@ function Solid({ view }: { view: View }) {
   useEffect(() => {
     const { rgb, dark } = sheet();
     scene.current?.show(
-      bodiesOf(view, field.value, state.value, more.value, rgb, dark),
+      bodiesOf(view, field.value, state, more.value, instant, rgb, dark),
       rgb.map((v) => v / 255) as Rgb,
     );
-  }, [view, field.value, state.value, more.value, tone]);
+  }, [view, field.value, state, more.value, instant, tone]);
   const turn = (azimuth: number, elevation: number) => {
     const made = scene.current;
     if (!made) return;
@@ -146,10 +200,9 @@ function Solid({ view }: { view: View }) {
     <section class="flow-solid" aria-label="The car in three dimensions">
       <h2>The car</h2>
       <div class="controls">
-        <Choice label="Colour" value={field.value} options={[["pressure", "pressure"], ["friction", "friction"]]}
-          onPick={(v) => (field.value = v)} />
-        {hasInstant && (
-          <Choice label="Surface" value={state.value} options={STATES} onPick={(v) => (state.value = v)} />
+        <Choice label="Colour" value={field.value} options={coats(view)} onPick={(v) => (field.value = v)} />
+        {options.length > 1 && (
+          <Choice label="Surface" value={state} options={options} onPick={(v) => (picked.value = v)} />
         )}
         <fieldset class="ticks">
           <legend>Also show</legend>
@@ -170,6 +223,7 @@ function Solid({ view }: { view: View }) {
           ))}
         </div>
       </div>
+      {state === "time" && kept && <Frames kept={kept} frame={frame} label="The car over time" refusal={refusal.value} />}
       <div class="flow-canvas">
         <canvas ref={canvas} tabIndex={0} role="img"
           aria-label={`The car coloured by ${WORDS[field.value]}. Arrow keys turn it, plus and minus zoom.`}
@@ -201,13 +255,33 @@ function Solid({ view }: { view: View }) {
           onPointerUp={() => (hand.current = null)}
           onPointerCancel={() => (hand.current = null)}
           onContextMenu={(event) => event.preventDefault()} />
-        <Legend field={field.value} note={state.value === "last" ? "one instant" : "mean"} />
+        <Legend field={field.value} note={noteOf(field.value, state, kept, frame.value)} />
         {(more.value.vortices || more.value.plane >= 0) && <Legend field="loss" />}
       </div>
       <p class="faint">Drag turns it, the wheel or + and − zoom, Shift and drag shift it.
+        {state !== "mean" && (more.value.lines || more.value.vortices) && " Streamlines and vortices stay those of the mean."}
         {more.value.vortices && ` Vortices: Q = ${write(view.vortex_level, 0)} (speed over length)².`}</p>
     </section>
   );
+}
+
+/** What the surface can be coloured by. */
+const coats = (view: View): [Coat, string][] => [
+  ["pressure", "pressure"], ["friction", "friction"],
+  ...("pressure_rms" in view.arrays ? [["rms", "fluctuation"] as [Coat, string]] : []),
+];
+
+/** The states that a field of the surface has. */
+function statesOf(field: Coat, view: View): Option[] {
+  if (field === "rms") return [MEAN];
+  const last = "pressure_last" in view.arrays ? [LAST] : [];
+  return [MEAN, ...last, ...(field === "pressure" && view.over_time?.surface ? [TIME] : [])];
+}
+
+function noteOf(field: string, state: State, kept: OverTime | null, frame: number): string {
+  if (field === "rms") return kept ? `of ${kept.travel.length} samples` : "";
+  if (state === "time" && kept) return sampleWords(kept, frame);
+  return state === "last" ? "one instant" : "mean";
 }
 
 const meansOf = (view: View) => view.planes.filter((p) => !p.name.endsWith(INSTANT));
@@ -230,13 +304,14 @@ const whole = (block: Block) => new Uint32Array(block.buffer, block.byteOffset, 
 const reals = (block: Block) => block as Float32Array;
 
 function bodiesOf(
-  view: View, field: "pressure" | "friction", state: State,
-  more: { vortices: boolean; lines: boolean; plane: number }, paper: Rgb, dark: boolean,
+  view: View, field: Coat, state: State, more: { vortices: boolean; lines: boolean; plane: number },
+  instant: Instant | null, paper: Rgb, dark: boolean,
 ): Body[] {
   const a = view.arrays;
+  const key = field === "rms" ? "pressure_rms" : state === "last" ? `${field}_last` : field;
   const table = (f: string) => tableOf(scaleOf(f), ENDS[f], dark, paper);
   const bodies: Body[] = [{
-    vertices: reals(a.vertices), faces: whole(a.faces), values: reals(a[state === "last" ? `${field}_last` : field]),
+    vertices: reals(a.vertices), faces: whole(a.faces), values: reals(instant?.arrays.surface ?? a[key]),
     ends: ENDS[field], table: table(field),
   }];
   if (more.vortices)
@@ -251,7 +326,11 @@ function bodiesOf(
       table: table("speed"), lines: true, plain: ink,
     });
   }
-  if (more.plane >= 0) bodies.push({ ...sheetOf(view, inState(view, more.plane, state), "loss"), ends: ENDS.loss, table: table("loss"), lines: false });
+  if (more.plane >= 0) {
+    const kept = instant?.plane !== undefined && instant.plane >= 0 ? instant.arrays : null;
+    const sheet = sheetOf(view.planes[more.plane], kept ?? valuesOf(view, inState(view, more.plane, state)), "loss");
+    bodies.push({ ...sheet, ends: ENDS.loss, table: table("loss"), lines: false });
+  }
   return bodies;
 }
 
@@ -263,10 +342,17 @@ function pairs(starts: Block): Uint32Array {
   return new Uint32Array(out);
 }
 
+/** Places and fields of a plane as the record holds them. */
+function valuesOf(view: View, n: number): Arrays {
+  const keys = ["across", "up", "pressure", "loss", "speed"];
+  return Object.fromEntries(keys.map((key) => [key, view.arrays[`plane${n} ${key}`]]));
+}
+
 /** A plane as triangles; squares with a corner inside the car are left out. */
-function sheetOf(view: View, n: number, field: string): { vertices: Float32Array; faces: Uint32Array; values: Float32Array } {
-  const { axis, at } = view.planes[n];
-  const [across, up, values] = ["across", "up", field].map((k) => reals(view.arrays[`plane${n} ${k}`]));
+function sheetOf(
+  { axis, at }: View["planes"][number], found: Arrays, field: string,
+): { vertices: Float32Array; faces: Uint32Array; values: Float32Array } {
+  const [across, up, values] = ["across", "up", field].map((k) => reals(found[k]));
   const vertices = new Float32Array(3 * across.length * up.length);
   const order = { x: [1, 2, 0], y: [0, 2, 1], z: [0, 1, 2] }[axis];
   up.forEach((v, j) => across.forEach((u, i) => {
@@ -300,7 +386,7 @@ function Legend({ field, note }: { field: string; note?: string }) {
       <span class="bar" style={{ background: `linear-gradient(to right, ${stops.join(",")})` }} />
       {ticks(low, high, 5).map((t) => (
         <span key={t} class="tick" style={{ left: `${(100 * (t - low)) / (high - low)}%` }}>
-          {write(t, field === "friction" ? 3 : 1)}
+          {write(t, field === "friction" ? 3 : field === "rms" ? 2 : 1)}
         </span>
       ))}
       <span class="name">{WORDS[field]}{note ? `, ${note}` : ""}</span>
@@ -308,19 +394,27 @@ function Legend({ field, note }: { field: string; note?: string }) {
   );
 }
 
-function PlaneOf({ view }: { view: View }) {
+function PlaneOf(props: Shown) {
+  const { view, frame } = props;
   const [ref, width] = useWidth<HTMLDivElement>(700);
   const canvas = useRef<HTMLCanvasElement>(null);
   const chosen = useSignal(0);
   const field = useSignal<"pressure" | "loss" | "speed">("loss");
-  const state = useSignal<State>("mean");
+  const picked = useSignal<State>("mean");
   const read = useSignal("");
+  const kept = view.over_time;
+  const own = kept?.planes.indexOf(chosen.value) ?? -1;
   const hasInstant = inState(view, chosen.value, "last") !== chosen.value;
-  const n = inState(view, chosen.value, state.value);
+  const options = [MEAN, ...(hasInstant ? [LAST] : []), ...(own >= 0 ? [TIME] : [])];
+  const state = options.find(([key]) => key === picked.value)?.[0] ?? "mean";
+  const { live, refusal } = useInstant(props, state === "time" ? { plane: own, surface: false } : null);
+  const instant = state === "time" && live.value?.plane === own ? live.value.arrays : null;
+  const n = inState(view, chosen.value, state);
   const { axis, at } = view.planes[n];
-  const across = reals(view.arrays[`plane${n} across`]);
-  const up = reals(view.arrays[`plane${n} up`]);
-  const values = reals(view.arrays[`plane${n} ${field.value}`]);
+  const found = instant ?? valuesOf(view, n);
+  const across = reals(found.across);
+  const up = reals(found.up);
+  const values = reals(found[field.value]);
   const spanned = (across[across.length - 1] - across[0]) || 1;
   const height = Math.min(440, Math.max(120, (width * (up[up.length - 1] - up[0])) / spanned));
   const tone = colours.value;
@@ -343,7 +437,7 @@ function PlaneOf({ view }: { view: View }) {
     canvas.current!.height = height * devicePixelRatio;
     spot.imageSmoothingEnabled = false;
     spot.drawImage(small, 0, 0, canvas.current!.width, canvas.current!.height);
-  }, [n, field.value, width, height, tone, view]);
+  }, [n, field.value, width, height, tone, view, instant]);
   const [first, second] = (["x", "y", "z"] as const).filter((a) => a !== axis);
   return (
     <section aria-label="A plane through the flow">
@@ -355,11 +449,12 @@ function PlaneOf({ view }: { view: View }) {
             {meansOf(view).map((p) => <option key={p.name} value={String(view.planes.indexOf(p))}>{p.name}</option>)}
           </select>
         </label>
-        {hasInstant && <Choice label="Time" value={state.value} options={STATES} onPick={(v) => (state.value = v)} />}
+        {options.length > 1 && <Choice label="Time" value={state} options={options} onPick={(v) => (picked.value = v)} />}
         <Choice label="Field" value={field.value}
           options={[["loss", "total pressure lost"], ["pressure", "pressure"], ["speed", "speed"]]}
           onPick={(v) => (field.value = v)} />
       </div>
+      {state === "time" && kept && <Frames kept={kept} frame={frame} label="The plane over time" refusal={refusal.value} />}
       <div ref={ref} class="flow-plane">
         <canvas ref={canvas} style={{ width: `${width}px`, height: `${height}px` }} role="img"
           aria-label={`${WORDS[field.value]} on the plane ${axis} = ${write(at, 2)} m`}
@@ -371,7 +466,7 @@ function PlaneOf({ view }: { view: View }) {
             read.value = `${first} ${write(across[Math.max(0, i)], 2)} m, ${second} ${write(up[Math.max(0, j)], 2)} m: ${
               Number.isFinite(value) ? write(value, 2) : "inside the car"}`;
           }} />
-        <Legend field={field.value} note={view.planes[n].name.endsWith(INSTANT) ? "one instant" : "mean"} />
+        <Legend field={field.value} note={noteOf(field.value, state, kept, frame.value)} />
       </div>
       <p class="faint">{axis} = {write(at, 2)} m; {first} to the right, {second} up. {read.value}</p>
     </section>
