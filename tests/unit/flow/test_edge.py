@@ -128,3 +128,21 @@ def test_a_ridge_that_parts_the_stream_and_a_knife_edge() -> None:
     rims = np.abs(knife.ends[:, :, 1]).min(axis=1) == 1
     along_x = np.ptp(knife.ends[:, :, 0], axis=1) == 4
     assert not knife.normals[rims & along_x].any()
+
+
+def test_the_tail_of_a_wing_is_free_and_a_knife_edge_that_meets_the_stream_is_not() -> None:
+    from tuftwork.shape.loft import loft
+
+    outline = np.array([[0.0, 0.0], [-4.0, 0.5], [-4.5, 0.0], [-4.0, -0.5]])
+    rings = np.array([np.insert(outline, 1, y, axis=1) for y in (-3.0, 3.0)])
+    mesh = loft("wing", rings)
+    edges = sharp_edges(mesh.vertices, mesh.faces)
+
+    def at_the_tip(stream: tuple[float, float, float]) -> int:
+        place = edge_points(edges, stream).place
+        return int((np.all(place[:, [0, 2]] == 0, axis=1) & (np.abs(place[:, 1]) < 2.9)).sum())
+
+    assert at_the_tip((1.0, 0.0, 0.0)) == 0
+    assert at_the_tip((0.8, 0.1, 0.3)) == 0
+    assert at_the_tip((-1.0, 0.0, 0.0)) > 0
+    assert at_the_tip((0.0, 0.0, 1.0)) > 0
