@@ -348,3 +348,16 @@ def test_grid_has_a_row_at_every_wall() -> None:
     grid = plan_grid(shape, STAND, CLOSURE, None)
     for wall in (0.033, 0.105, HALF):
         assert np.min(np.abs(grid.y - wall)) < 1e-9
+
+
+def test_a_gap_is_given_out_anew_and_of_lists_as_well() -> None:
+    ramp = ((-0.2, 0.0), (0.6, 0.0), (1.2, 0.1))
+    shape = FloorShape(width=0.4, front=-0.2, exit=1.2, profile=ramp)
+    x = np.linspace(-0.2, 1.2, 9)
+    first = gap_at(shape, STAND, x, np.zeros(1))
+    kept = first.copy()
+    first += 1.0  # whoever changes an answer changes nobody else's
+    np.testing.assert_array_equal(gap_at(shape, STAND, x, np.zeros(1)), kept)
+    assert not np.array_equal(gap_at(shape, STAND, x + 0.1, np.zeros(1)), kept)
+    unhashed = replace(shape, profile=[list(point) for point in ramp])
+    np.testing.assert_array_equal(gap_at(unhashed, STAND, x, np.zeros(1)), kept)

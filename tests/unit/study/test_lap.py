@@ -17,10 +17,11 @@ from tuftwork.car import Lap, LapCircuit
 from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.lap import prepare
 from tuftwork.study import Bench
+from tuftwork.study.job_step import job_steps
 from tuftwork.study.lap import N_POINT, drawn_car, drawn_laps, middle_case
 from tuftwork.study.lap_answer import Laps
 from tuftwork.study.lap_car import few, lap_of, power_of
-from tuftwork.study.lap_map import aero_table, wide_map, widened
+from tuftwork.study.lap_map import aero_table, fields_of, wide_map, widened
 from tuftwork.study.lap_road import circuit_made
 from tuftwork.study.trim_page import CSV_COLUMNS
 
@@ -437,3 +438,32 @@ def test_power_given_twice_or_falling_back_is_refused() -> None:
     back = {**GEARS, "engine": GEARS["engine"][::-1]}  # type: ignore[index]
     with pytest.raises(ValueError, match="must rise in turning"):
         Lap.model_validate({"circuits": circuits, **TYRES, "gears": back})
+
+
+def test_a_circuit_is_read_anew_when_its_file_changes(tmp_path: Path) -> None:
+    (tmp_path / "evidence").mkdir()
+    path = tmp_path / "evidence" / "loop.csv"
+
+    def written(radius: float) -> float:
+        angle = np.linspace(0.0, 2.0 * np.pi, 400, endpoint=False)
+        rows = [f"{radius * np.cos(a):.4f},{radius * np.sin(a):.4f},5,5" for a in angle]
+        path.write_text("\n".join(["x,y,right,left", *rows]) + "\n", encoding="utf-8")
+        table = LapCircuit.model_validate({"name": "Loop", "file": "loop.csv"})
+        assert circuit_made(table, tmp_path) is circuit_made(table, tmp_path)
+        return circuit_made(table, tmp_path).length
+
+    assert written(100.0) == pytest.approx(200.0 * np.pi, rel=1e-3)
+    assert written(120.0) == pytest.approx(240.0 * np.pi, rel=1e-3)
+
+
+def test_all_circuits_of_a_state_read_one_widened_map(halyard: Bench) -> None:
+    steps = {s.name: s for s in job_steps(halyard.answers.job)}
+    of_laps = [s for name, s in steps.items() if name.endswith(": as raced") and "lap " in name]
+    assert len(of_laps) == 2
+    assert all("wide map as raced" in s.needs for s in of_laps)
+    fields = fields_of(halyard.answers.results, "as raced")
+    wide = widened(halyard.answers.results["axes"], halyard.answers.project)
+    shape = (wide["front"].size, wide["rear"].size, halyard.answers.ensemble.size)
+    assert all(values.shape == shape for values in fields.values())
+    with pytest.raises(NotCovered, match="too low"):
+        fields_of({"wide map as raced": {"refused": "too low"}}, "as raced")
