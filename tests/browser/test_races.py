@@ -349,6 +349,35 @@ def test_a_plane_that_was_put_away_stays_away(
     expect(planes.get_by_role("img")).to_have_count(0)
 
 
+def test_a_mark_snaps_to_its_edge_though_the_pixels_come_late(
+    page: Page, pictures: Site, gate: Gate, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench: Bench = pictures.bench  # type: ignore[assignment]
+    live = bench.live
+    held = gate.around(live)
+
+    def fine(message: Any) -> Any:
+        is_fine = message["do"] == "picture_tile" and message["level"] == 0
+        return (held if is_fine else live)(message)
+
+    monkeypatch.setattr(bench, "live", fine)
+    gate.shut.set()
+    pin = look_at(page, pictures)
+    page.get_by_label("snap to edges").check()
+    x, y = at(pin)
+    box = page.get_by_role("application").bounding_box()
+    assert box
+    page.mouse.move(box["x"] + x, box["y"] + y)
+    page.mouse.down()
+    page.mouse.move(box["x"] + x + 3.0, box["y"] + y + 1.0)
+    page.mouse.up()
+    gate.wait()
+    gate.open(page)
+    # a mark that found its edge stands on a whole pixel
+    expect(page.locator(".adding").last).to_contain_text(re.compile(r"at \d+\.0, \d+\.0 "))
+    page.get_by_role("button", name="Back to the saved ones").click()
+
+
 def test_two_pages_save_marks_without_undoing_each_other(page: Page, pictures: Site) -> None:
     first = look_at(page, pictures)
     other = page.context.new_page()

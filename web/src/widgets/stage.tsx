@@ -1,7 +1,7 @@
 /** A picture with marks on it: zoom, pan, drag with a magnifier, nudge by keyboard. */
 
 import { useEffect, useRef, useState } from "preact/hooks";
-import { colours } from "../store";
+import { colours, connected } from "../store";
 import type { ReadingRow, StockFeature } from "../types";
 import { edgeNear, TileStore } from "./tiles";
 
@@ -91,7 +91,7 @@ export function Stage(props: Props) {
     const scaled = { ...view, scale: view.scale * dense };
     const pixels = { width: here.width, height: here.height };
     store.current.draw(pen, scaled, pixels, { width, height }, level === coarse ? [level] : [coarse, level]);
-  }, [view, size, loaded, width, height, colours.value]);
+  }, [view, size, loaded, width, height, colours.value, connected.value]);
 
   const shown = held ?? props.chosen;
   const at = shown && marks[shown.mark]?.[shown.corner];
@@ -195,9 +195,13 @@ export function Stage(props: Props) {
       return;
     }
     if (still) return;
-    let to = inside(toPicture(event));
-    if (props.snap && store.current) to = edgeNear(store.current, to, { width, height });
-    props.onMove(now.corner, to, true);
+    const to = inside(toPicture(event));
+    const [corner, tiles] = [now.corner, store.current];
+    if (!props.snap || !tiles) props.onMove(corner, to, true);
+    else {
+      edgeNear(tiles, to, { width, height }); // asks for the pixels there
+      void tiles.settled().then(() => props.onMove(corner, edgeNear(tiles, to, { width, height }), true));
+    }
   };
 
   const key = (event: KeyboardEvent) => {

@@ -10,6 +10,7 @@ export interface TileKey {
 
 export class TileStore {
   private kept = new Map<string, HTMLImageElement | null>();
+  private coming = new Map<string, Promise<void>>();
 
   constructor(
     readonly picture: string,
@@ -23,19 +24,25 @@ export class TileStore {
     const held = this.kept.get(key);
     if (held !== undefined) return held;
     this.kept.set(key, null);
-    line
+    const coming = line
       .ask({ do: "picture_tile", picture: this.picture, level, column, row })
-      .then((answer) => {
+      .then(async (answer) => {
         const bytes = answer.arrays.jpeg as Uint8Array;
         const image = new Image();
-        image.onload = () => {
-          this.kept.set(key, image);
-          this.onLoad();
-        };
         image.src = URL.createObjectURL(new Blob([bytes.slice()], { type: "image/jpeg" }));
+        await image.decode();
+        this.kept.set(key, image);
+        this.onLoad();
       })
-      .catch(() => this.kept.delete(key));
+      .catch(() => void this.kept.delete(key))
+      .finally(() => this.coming.delete(key));
+    this.coming.set(key, coming);
     return null;
+  }
+
+  /** Resolves when every tile that was asked for is here, or cannot be had. */
+  async settled(): Promise<void> {
+    await Promise.all(this.coming.values());
   }
 
   close(): void {
