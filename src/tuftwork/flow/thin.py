@@ -25,6 +25,8 @@ ALIKE = 0.5
 OPPOSED = -0.3
 """Largest cosine of the two sides that a link crosses. Along a bulging wall they are alike, and
 such a link only grazes it; at a corner they are square to each other. [-]"""
+TIP = 0.9
+"""Cosine of a cell's normal with the sides that it meets below which its foot is a tip. [-]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,11 +41,16 @@ class ThinLinks:
         Shape (26, n).
     surface_of
         Surface number per link. Shape (26, n).
+    normal, distance
+        Mean unit normal of the sides that the links meet, and the way to them along it.
+        Shapes (3, n), (n,). [-], [cells]
     """
 
     cell: npt.NDArray[np.int64]
     is_cut: npt.NDArray[np.bool_]
     surface_of: Marks
+    normal: Floats
+    distance: Floats
 
 
 def find_thin(
@@ -83,6 +90,7 @@ def find_thin(
     cut_links(tri, every, 1.0, VELOCITY, index, wanted.astype(np.float32), hit, side)
     crossed = _both_ways(ahead, side, _normals(tri))
     found = np.flatnonzero(crossed.any(axis=0))
+    normal, distance = _met(crossed[:, found], side[:, found], hit[:, found], _normals(tri))
     start = np.array([s.start for s in block])
     cell = np.ravel_multi_index(tuple((at[found] + start).T), removed.shape)
     number = part[np.maximum(side[:, found], 0)]
@@ -90,6 +98,8 @@ def find_thin(
         cell=cell.astype(np.int64),
         is_cut=crossed[:, found],
         surface_of=np.where(crossed[:, found], number, 0).astype(np.uint8),
+        normal=normal,
+        distance=distance,
     )
 
 
@@ -122,6 +132,47 @@ def with_thin(mark: Marks, links: WallLinks, thin: ThinLinks) -> tuple[Marks, Wa
     out = mark.copy()
     out.reshape(-1)[cell] = WALL
     return out, replace(links, cell=cell, cut=cut, surface_of=sid, main=main, geometry=geometry)
+
+
+def turned_at_tips(links: WallLinks, thin: ThinLinks) -> WallLinks:
+    """Return wall links in which cells behind a tip have the normal of the side that they meet.
+
+    The way from the tip to a cell behind it points along the stream; slip square to it would lead
+    air round the tip.
+
+    Parameters
+    ----------
+    links
+        The wall links, with true normals.
+    thin
+        From ``find_thin``.
+    """
+    if not thin.cell.size:
+        return links
+    geometry = links.geometry.copy()
+    at = np.searchsorted(links.cell, thin.cell)
+    off = np.einsum("an,an->n", geometry[:3, at].astype(float), thin.normal) < TIP
+    geometry[:3, at[off]] = thin.normal[:, off]
+    geometry[3, at[off]] = thin.distance[off]
+    return replace(links, geometry=geometry)
+
+
+def _met(
+    crossed: npt.NDArray[np.bool_],
+    side: npt.NDArray[np.int32],
+    hit: npt.NDArray[np.float32],
+    normal: Floats,
+) -> tuple[Floats, Floats]:
+    """Return the mean normal of the sides met, to the cell, and the way along it. (3, n), (n,)."""
+    total, way = np.zeros((3, crossed.shape[1])), np.zeros(crossed.shape[1])
+    for q, e in enumerate(VELOCITY[1:].astype(float)):
+        own = normal[side[q]]
+        steep = own @ e
+        facing = -np.sign(steep)[:, None] * own
+        total += np.where(crossed[q], facing.T, 0.0)
+        way += np.where(crossed[q], hit[q] * np.abs(steep), 0.0)
+    unit = total / np.maximum(np.linalg.norm(total, axis=0), 1e-9)
+    return unit, way / np.maximum(crossed.sum(axis=0), 1)
 
 
 def _neighbours(

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from tuftwork.flow.lattice import N_LINK, VELOCITY
 from tuftwork.flow.setup import SOLID, THIN, WALL, Floats, Surface, WallLinks
-from tuftwork.flow.thin import find_thin, with_thin
+from tuftwork.flow.thin import find_thin, turned_at_tips, with_thin
 
 REACH = 2.0
 """A link is followed this many times its length in search of its wall. [-]"""
@@ -184,7 +184,8 @@ def wrap_bodies(
     thin = find_thin(removed, block, every, part, (distance, nearest))
     mark, links = with_thin(mark, links, thin)
     field = (distance, nearest, part_numbers)
-    return mark, _true_cuts(links, mark.shape, block, every, part, field)
+    links = _true_cuts(links, mark.shape, block, every, part, field)
+    return mark, turned_at_tips(links, thin)
 
 
 def _block(shape: tuple[int, int, int], bodies: Sequence[Body]) -> tuple[slice, slice, slice]:

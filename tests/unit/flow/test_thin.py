@@ -63,6 +63,17 @@ def test_both_ends_of_a_link_across_a_thin_part_are_cut() -> None:
     assert (links.cut > THIN).sum() > 20
 
 
+@pytest.mark.parametrize("place", [20.05, 20.3, 20.55, 20.8])
+def test_a_cell_behind_a_tip_has_the_normal_of_the_side_that_it_meets(place: float) -> None:
+    """Else it slips square to the stream, and air goes round the tip."""
+    body = Body(triangles=wedge((place, 8.16), 14.0, 1.2), surface=1)
+    _, links = wrap_bodies((26, 1, 17), [body], SURFACES, skin=0.0)
+    beside = (links.cut > THIN).any(axis=0)
+    assert beside.sum() > 4
+    assert np.all(np.abs(links.geometry[2, beside]) > 0.85)
+    assert np.all(links.geometry[3, beside] > 0)
+
+
 @pytest.mark.parametrize("angle", [0.0, 0.2, np.pi / 4])
 @pytest.mark.parametrize("thick", [0.3, 0.0])
 def test_air_of_two_pressures_stays_apart_beside_a_thin_part(angle: float, thick: float) -> None:
