@@ -307,7 +307,7 @@ class Influence(TypedDict):
 
     name: str
     label: str
-    hint: str
+    hint: NotRequired[str]
     share: float
     halved: float
 
