@@ -119,10 +119,15 @@ function Chosen({ name, tree }: { name: string; tree: Tree }) {
     // a command may begin or stop a run or a sweep while this page is open
     let timer = 0;
     let left = false;
+    let seen: unknown = tree.mark;
     const look = async () => {
       try {
         const { header } = await line.ask({ do: "flow_mark" });
-        if (!left && header.mark !== tree.mark) revision.value += 1;
+        // once for each change: a page that takes long to come must not be asked for anew meanwhile
+        if (!left && header.mark !== seen) {
+          seen = header.mark;
+          revision.value += 1;
+        }
       } catch (why) {
         if (!(why instanceof Refused)) throw why; // the line is cut: the page says so by itself
       } finally {
