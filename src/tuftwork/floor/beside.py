@@ -45,29 +45,6 @@ def body_side_pressure(
     return _pressure(_sheet(x, nose, half_width, low, high, y=half_width, z=low))
 
 
-def body_top_load(*, nose: float, end: float, half_width: float, low: float, high: float) -> float:
-    """Return the CzS of the same flow on the body's top; it lifts, so below 0 [m²].
-
-    Parameters
-    ----------
-    nose, end
-        Stations between which its top lies. [m]
-    half_width, low, high
-        As for :func:`body_side_pressure`. [m]
-
-    Raises
-    ------
-    InputError
-        If a size has no meaning.
-    """
-    if not end > nose:
-        raise InputError("end", end, "m", "must lie behind the nose")
-    x = np.linspace(nose, end, 401)
-    y = np.linspace(-half_width, half_width, 41)
-    pressure = _pressure(_sheet(x[:, None], nose, half_width, low, high, y=y, z=high))
-    return float(np.trapezoid(np.trapezoid(pressure, y, axis=1), x))
-
-
 def _pressure(more: Array) -> Array:
     return np.asarray(1 - np.square(1 + more))
 
