@@ -37,7 +37,12 @@ class Circle(Table):
         ),
     ]
     at: Annotated[
-        str, Field(max_length=80, description="Which pad or corner; one place, one radius error")
+        str,
+        Field(
+            max_length=80,
+            description="Which pad or corner; one place, one error of its radius and bank. Pads of "
+            "one radius without a name are one",
+        ),
     ] = ""
     radius: Annotated[
         Quantity,
@@ -57,7 +62,9 @@ class Circle(Table):
     lateral: Annotated[
         Quantity | None,
         number("acceleration", positive=True, most=80.0),
-        Field(description="Level with the road, in place of 'speed'"),
+        Field(
+            description="v²/R, in place of 'speed'; on a banked road a sensor in the car reads less"
+        ),
     ] = None
     bank: Annotated[
         Quantity,
@@ -134,7 +141,8 @@ class Cornering(Table):
         number("share", positive=True, most=0.3),
         Field(
             description="Standard deviation of what the steady car of the lap cannot follow on a "
-            "real circle, over the lateral acceleration; half of its variance is common to all"
+            "real circle, over the lateral acceleration; half of its variance is common to all "
+            "circles, most of the rest to one circle driven again"
         ),
     ] = exactly(0.015, "share")
 

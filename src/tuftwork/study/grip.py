@@ -17,7 +17,7 @@ from tuftwork.files.evidence import FOLDER
 from tuftwork.floor.calibrate import gaussian_update
 from tuftwork.lap.circle import wheel_loads
 from tuftwork.quantity import Z80, Array, Ensemble, summarise, values_at
-from tuftwork.study.grip_driven import Driven, driven_circles
+from tuftwork.study.grip_driven import Driven, driven_circles, unfollowed
 from tuftwork.study.grip_table import circles_of
 from tuftwork.study.inputs import state_names
 from tuftwork.study.job import GRIP, Job, _plain
@@ -28,12 +28,11 @@ from tuftwork.study.store import Tree
 N_SLOPE = 64
 """Draws that slopes are averaged over: the limit is nearly straight in the tyres."""
 _STEP = 0.15  # [-] of a deviate, for slopes
-_COMMON = 0.5  # [-] share of the variance of what the car cannot follow that all circles share
 _SEED = 20263  # of what belongs to circles alone
 _FEWEST = 0.5  # [-] of the draws must have a limit
 _FAR = 6.0  # [-] standard deviations beyond which a circle was misread rather than driven
 _G = 9.80665  # [m/s²]  by definition
-_VERSION = 2
+_VERSION = 3
 
 
 def grip_steps(job: Job) -> list[Step]:
@@ -88,9 +87,7 @@ def _tied(job: Job, circles: Sequence[Circle], results: Mapping[str, Tree], puls
     left = _filled(before) - prior_slopes @ problem.own.T
     follows = lap_of(job.project).cornering
     assert follows is not None
-    model = follows.follows.best**2 * (
-        (1 - _COMMON) * np.eye(len(rows)) + _COMMON * np.ones((len(rows), len(rows)))
-    )
+    model = unfollowed(rows, follows.follows.best)
     noise = np.cov(left, ddof=1).reshape(len(rows), len(rows)) + model
     _refuse_far(rows, before, noise + prior_slopes @ prior_slopes.T)
     pulse.beat(0.4)

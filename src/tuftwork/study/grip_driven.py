@@ -22,6 +22,8 @@ from tuftwork.study.lap_map import aero_table
 from tuftwork.study.store import Tree
 
 _SEED = 20263  # of what belongs to circles alone
+_COMMON = 0.5  # [-] share of the variance of what the car cannot follow that all circles share
+_AGAIN = 0.4  # [-] the same, that a circle driven again shares with itself; the rest is each one's
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,12 +38,16 @@ class Driven:
         Of the car, with the tyres' columns to be filled in.
     measured : (n_draw,)
         Lateral acceleration as each draw has it measured. [m/s²]
+    same
+        What makes it this circle to the car: place, radius, state, mass state, axle. Two with one
+        are one circle driven again.
     """
 
     circle: Circle
     steady: SteadyCircle
     parameters: Array
     measured: Array
+    same: tuple[str, ...]
 
     def limits(self, tyres: Mapping[str, Array]) -> Array:
         """Return the lateral acceleration at the limit of the first draws, with their tyres."""
@@ -70,7 +76,9 @@ def driven_circles(
     """Return every circle with its car, air and aero for every draw."""
     own: dict[str, Quantity] = {}
     for circle in circles:
-        own |= _own_quantities(job, circle)
+        for name, quantity in _own_quantities(job, circle).items():
+            if name not in own or _width(quantity) > _width(own[name]):  # one place, two doubts
+                own[name] = quantity
     drawn = ensemble.beside(own, seed=_SEED)  # together, so that one place has one radius error
     quantities = {**job.quantities, **own}
     aeros: dict[tuple[str, float], AeroTable] = {}
@@ -91,12 +99,29 @@ def driven_circles(
                 circle=circle, parameters=p, measured=_measured(circle, drawn),
                 steady=SteadyCircle(
                     radius=drawn.of(_radius_name(circle)), aero=aeros[key],
-                    bank=drawn.of(f"circle.{circle.id}.bank"), flags=car.vehicle.flags,
+                    bank=drawn.of(_bank_name(circle)), flags=car.vehicle.flags,
                     first=circle.gave_up,
                 ),
+                same=(_radius_name(circle), _bank_name(circle), state, project.mass_state().name,
+                      circle.gave_up),
             )
         )  # fmt: skip
     return found
+
+
+def unfollowed(rows: Sequence[Driven], share: float) -> Array:
+    """Return the covariance of what a steady car cannot follow, ``(n_row, n_row)``.
+
+    Half is common to all circles. A circle driven again is missed for the same reasons: it shares
+    most of the rest too, so that driving it often does not make the car better than it is.
+    """
+    again = np.array([[a.same == b.same for b in rows] for a in rows], dtype=float)
+    own = 1.0 - _COMMON - _AGAIN
+    return np.asarray(share**2 * (_COMMON + _AGAIN * again + own * np.eye(len(rows))))
+
+
+def _width(quantity: Quantity) -> float:
+    return quantity.high - quantity.low
 
 
 def _measured(circle: Circle, drawn: Ensemble) -> Array:
@@ -112,15 +137,24 @@ def _measured(circle: Circle, drawn: Ensemble) -> Array:
 
 def _radius_name(circle: Circle) -> str:
     """Return the name of a radius: circles at one place with one radius share its error."""
-    place = circle.at or circle.id
-    return f"circle.{place}.radius.{circle.radius.best:.6g}"
+    return f"circle.{_place(circle)}.radius.{circle.radius.best:.6g}"
+
+
+def _bank_name(circle: Circle) -> str:
+    """Return the name of a bank: a place has one, and one error of it."""
+    return f"circle.{_place(circle)}.bank.{circle.bank.best:.6g}"
+
+
+def _place(circle: Circle) -> str:
+    """Return where a circle is; pads that nobody named are one, as corners are not."""
+    return circle.at or ("skid pad" if circle.kind == "skid pad" else circle.id)
 
 
 def _own_quantities(job: Job, circle: Circle) -> dict[str, Quantity]:
     """Return what a circle is uncertain of by itself, and a mass state the study has not."""
     project = _in_mass_state(job.project, circle.mass_state)
     state = circle.state or state_names(project)[0]
-    found = {_radius_name(circle): circle.radius, f"circle.{circle.id}.bank": circle.bank}
+    found = {_radius_name(circle): circle.radius, _bank_name(circle): circle.bank}
     for key in (circle.measure, "temperature", "pressure"):
         own = getattr(circle, key)
         if own is not None:

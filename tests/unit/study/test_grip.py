@@ -238,6 +238,41 @@ def test_one_place_has_one_error_of_its_radius(halyard: Bench) -> None:
     assert abs(np.corrcoef(other[0], other[1])[0, 1]) < 0.2
 
 
+def test_a_circle_driven_again_makes_no_better_car(halyard: Bench) -> None:
+    """Four runs of two circles tell of the loss over load what one run of each does."""
+    bare = planted_speed("front", 20.0).split(" ±")[0]  # exact: only the car's own doubt is left
+    often = {}
+    for times in (1, 4):
+        runs = [
+            pad(f"{name}{k}") | {"speed": speed, "mass_state": state}
+            for k in range(times)
+            for name, speed, state in (
+                ("A", bare, "race, half fuel"),
+                ("B", planted_speed("front", 20.0, mass=1685.0).split(" ±")[0], "ballast"),
+            )
+        ]  # fmt: skip
+        often[times] = Tied(halyard, *runs, change=_heavy).result["axles"]["front"]
+    assert often[4]["alone"] > 0.85 * often[1]["alone"]
+    assert often[4]["left"] > 0.9 * often[1]["left"]
+
+
+def test_one_place_has_one_bank_and_the_wider_of_two_doubts(halyard: Bench) -> None:
+    rows = [
+        {"bank": "0 ° ± 0.5 °", "radius": "20 m ± 0.5 m"},
+        {"bank": "0 ° ± 0.1 °", "radius": "20 m ± 0.1 m"},
+    ]
+    runs = [pad(f"G{k}") | {"at": ""} | row for k, row in enumerate(rows)]
+    job = Job.of(Project.model_validate(lap_tables(*runs)))
+    ensemble = job.ensemble(halyard.answers.results["tie"])
+    first, second = driven_circles(
+        job, circles_of(job.project, None), ensemble, halyard.answers.results
+    )
+    for key, wide in (("bank", np.radians(0.5)), ("radius", 0.5)):
+        drawn = getattr(first.steady, key)
+        np.testing.assert_array_equal(drawn, getattr(second.steady, key))
+        assert np.quantile(drawn, 0.9) - np.median(drawn) == pytest.approx(wide, rel=0.1)
+
+
 def test_a_table_of_the_evidence_says_the_same_as_the_project(
     halyard: Bench, tmp_path: Path
 ) -> None:
