@@ -218,7 +218,7 @@ class FrontLoads:
     is_drawn
         Load and bending find no balance: the plate is drawn to the road; held at ``MOST_BEND``.
     is_outside
-        Beyond the table in clearance or in what drives a channel: its edge is held.
+        Beyond the table in clearance, rise, droop or what drives a channel: its edge is held.
     """
 
     strips: tuple[StripLoads, ...]
@@ -308,6 +308,10 @@ def evaluate(
             f"a splitter's channels: pressures where they hand over miss by {whole[at, 4]:.1e} at "
             f"{1e3 * given[at, 0]:.1f} mm of clearance"
         )
+    for table in tables:
+        shape_of = {0: given[:, 1], 1: np.log1p(-whole[:, 0] / given[:, 0])}
+        for k, value in shape_of.items():
+            beyond |= np.abs(value - table.middle[k]) > (_HELD + 1e-9) * table.half[k] + 1e-9
     return FrontLoads(
         strips=found, droop=droop, loss=whole[:, 1].reshape(shape),
         separated=whole[:, 2].reshape(shape), is_drawn=whole[:, 3].reshape(shape) > 0,

@@ -100,6 +100,11 @@ class TestTable:
         assert bool(_settled(tables, _front(0.2)).is_outside[0])
         assert not bool(_settled(tables, _front(0.05)).is_outside[0])
 
+    def test_beyond_its_rakes_it_says_so(self, tables: tuple[StripTable, ...]) -> None:
+        held = 1.25 * float(tables[0].half[0])  # half widths that the design reaches
+        for slope, is_outside in ((0.99 * held, False), (1.01 * held, True), (-1.01 * held, True)):
+            assert bool(_settled(tables, _front(slope=slope)).is_outside[0]) is is_outside
+
     def test_outputs_are_those_of_the_channel(self) -> None:
         point = np.array([0.0, 0.0, np.log(1.2), 1.0, 0.0, 0.8, 0.0, 1.0])
         line = solve_strip(SPEC, MIDDLE, 0.05, point)

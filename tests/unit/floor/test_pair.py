@@ -232,6 +232,19 @@ class TestTable:
         ]
         assert crossing[0] < crossing[1] < crossing[2]
 
+    def test_a_droop_beyond_its_design_is_told_as_outside(
+        self, tables: tuple[StripTable, ...]
+    ) -> None:
+        middle, half = pair_design(replace(SPEC, bends=True))
+        bends = tuple(
+            replace(t, middle=np.r_[t.middle[:1], middle[1], t.middle[2:]],
+                    half=np.r_[t.half[:1], half[1], t.half[2:]])
+            for t in tables
+        )  # fmt: skip
+        for bend, is_outside in ((0.0, False), (0.37, False), (0.39, True)):
+            found = evaluate(bends, (0.0, RISE), _front(), _states(), bend=bend)
+            assert bool(found.is_outside[0]) is is_outside
+
     def test_a_spec_with_walls_has_the_tables_it_had(self, walled: tuple[StripTable, ...]) -> None:
         again = strip_tables(replace(SPEC, passage=None), gaps=4)
         for own, other in zip(walled, again, strict=True):

@@ -332,8 +332,8 @@ class ChannelSplitter(EstimatedPart):
         beyond = float(np.mean(loads.is_outside))
         if beyond > 0.05:
             notices.append(
-                f"{self.name}: {100 * beyond:.0f} % of draws lie outside its tables; their edge "
-                "is held."
+                f"{self.name}: {100 * beyond:.0f} % of draws lie outside its tables in clearance, "
+                "rake, droop or pressure; their edge is held."
             )
         return tuple(notices)
 
