@@ -8,7 +8,9 @@ A change says which key gets which value. List members are called by their name 
 """
 
 import hashlib
-from collections.abc import Callable, Mapping, MutableMapping, Sequence
+import os
+from collections.abc import Callable, Iterator, Mapping, MutableMapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from difflib import get_close_matches
 from enum import Enum
@@ -61,8 +63,9 @@ def save_changes(opened: OpenProject, edits: Edits) -> OpenProject:
     refuse_if_moved_on(opened)
     data = changed_text(opened, edits).encode()
     changed = parse_project(data, opened.folder)
-    refuse_if_moved_on(opened)  # reading it took a while, and a run registers itself meanwhile
-    write_atomic(opened.path, data, keep_previous=True)
+    with _alone(opened.folder):
+        refuse_if_moved_on(opened)  # reading it took a while, and a run registers itself meanwhile
+        write_atomic(opened.path, data, keep_previous=True)
     return changed
 
 
@@ -102,6 +105,25 @@ def edit_project(
             if not left:
                 raise
     raise AssertionError(tries)
+
+
+@contextmanager
+def _alone(folder: Path) -> Iterator[None]:
+    """Keep out whoever else writes this project, thread or program, from the last look on.
+
+    Where the system knows no such lock the last look is still the last thing before the writing.
+    """
+    handle = None
+    with suppress(OSError, ImportError):
+        import fcntl
+
+        handle = os.open(folder, os.O_RDONLY)
+        fcntl.flock(handle, fcntl.LOCK_EX)
+    try:
+        yield
+    finally:
+        if handle is not None:
+            os.close(handle)
 
 
 class MovedOn(FileFault):

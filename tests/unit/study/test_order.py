@@ -115,6 +115,41 @@ def test_a_file_that_moves_on_while_a_change_is_checked_is_not_written_over(
     assert read_project(folder).project.about.title == "theirs"
 
 
+def test_of_two_who_write_at_once_the_later_looks_again(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from tuftwork.files import edit
+
+    write, held, free = edit.write_atomic, Event(), Event()
+
+    def slow(*given: Any, **how: Any) -> None:
+        if not held.is_set():
+            held.set()
+            assert free.wait(LONG)
+        write(*given, **how)
+
+    monkeypatch.setattr(edit, "write_atomic", slow)
+    first, second = read_project(folder), read_project(folder)
+    told: list[str] = []
+
+    def late() -> None:
+        try:
+            save_changes(second, {"about.client": "theirs"})
+        except FileFault as why:
+            told.append(str(why))
+
+    both = [Thread(target=save_changes, args=(first, {"about.title": "mine"})), Thread(target=late)]
+    both[0].start()
+    assert held.wait(LONG)
+    both[1].start()
+    both[1].join(0.5)  # it has looked and written by then, or waits
+    free.set()
+    for one in both:
+        one.join(LONG)
+    assert "changed on the disk" in " ".join(told)
+    assert read_project(folder).project.about.title == "mine"
+
+
 def test_a_change_is_made_again_where_the_file_has_moved_on(folder: Path) -> None:
     others = iter(("first", "second"))
     seen = []
