@@ -35,7 +35,7 @@ def neighbours(shape, cell, first, count, line):
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def read_cells(f, shape, cell, first, count, even, force, line, a, ten):
+def read_cells(f, shape, cell, thin, first, count, even, force, line, a, ten):
     """Ten moments of some listed cells before collision; ``line``, ``a`` are room to work in."""
     if not even:
         neighbours(shape, cell, first, count, line)
@@ -47,6 +47,12 @@ def read_cells(f, shape, cell, first, count, even, force, line, a, ten):
             x, y, z, o = 1 - VEL[q, 0], 4 - VEL[q, 1], 7 - VEL[q, 2], OPP[q]
             for c in range(count):
                 a[q * BLOCK + c] = f[o, line[x, c] + line[y, c] + line[z, c]]
+    if not even:
+        for c in range(count):
+            if thin[first + c] != 0:
+                for q in range(1, 27):
+                    if (thin[first + c] >> q) & 1:
+                        a[q * BLOCK + c] = f[q, cell[first + c]]
     Fx, Fy, Fz = force[0], force[1], force[2]
     for c in range(count):
         f0 = a[0 * BLOCK + c]
@@ -147,7 +153,7 @@ def read_cells(f, shape, cell, first, count, even, force, line, a, ten):
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def write_cells(f, shape, cell, first, count, even, force, by_dev, by_trace, line, a, ten):
+def write_cells(f, shape, cell, thin, first, count, even, force, by_dev, by_trace, line, a, ten):
     """Populations of some listed cells before collision from their ten moments."""
     Fx, Fy, Fz = -force[0], -force[1], -force[2]
     for c in range(count):
@@ -402,17 +408,20 @@ def write_cells(f, shape, cell, first, count, even, force, by_dev, by_trace, lin
         else:
             x, y, z, o = 1 - VEL[q, 0], 4 - VEL[q, 1], 7 - VEL[q, 2], OPP[q]
             for c in range(count):
-                f[o, line[x, c] + line[y, c] + line[z, c]] = a[q * BLOCK + c]
+                if (thin[first + c] >> q) & 1:
+                    f[q, cell[first + c]] = a[q * BLOCK + c]
+                else:
+                    f[o, line[x, c] + line[y, c] + line[z, c]] = a[q * BLOCK + c]
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def read_block(block, f, shape, cell, even, force, ten):
+def read_block(block, f, shape, cell, thin, even, force, ten):
     """Ten moments of one block of listed cells."""
     first = block * BLOCK
     count = min(BLOCK, cell.size - first)
     line, a, held = np.empty((9, BLOCK), np.int64), np.empty(27 * BLOCK), np.empty(10 * BLOCK)
-    read_cells(f, shape, cell, first, count, even, force, line, a, held)
+    read_cells(f, shape, cell, thin, first, count, even, force, line, a, held)
     for c in range(count):
         for n in range(10):
             ten[first + c, n] = held[n * BLOCK + c]
@@ -459,13 +468,14 @@ def fill_block(block, f, shape, cell, near, row, kind, weight, ten, force, by_de
         held[7 * BLOCK + c] = m7
         held[8 * BLOCK + c] = m8
         held[9 * BLOCK + c] = m9
-    write_cells(f, shape, cell, first, count, True, force, by_dev, by_trace, line, a, held)
+    # before the first step every population stands in its own cell
+    write_cells(f, shape, cell, cell, first, count, True, force, by_dev, by_trace, line, a, held)
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
 def restrict_block(
-    block, fine, fine_shape, child, f, shape, cell, even, fine_force, force, by_dev, by_trace
+    block, fine, fine_shape, child, f, shape, cell, thin, even, fine_force, force, by_dev, by_trace
 ):
     """One block of coarse cells from the mean of their open children."""
     first = block * BLOCK
@@ -475,7 +485,7 @@ def restrict_block(
     for s in range(8):
         for c in range(count):
             one[c] = max(child[s, first + c], 0)
-        read_cells(fine, fine_shape, one, 0, count, True, fine_force, line, a, held)
+        read_cells(fine, fine_shape, one, one, 0, count, True, fine_force, line, a, held)
         for c in range(count):
             if child[s, first + c] >= 0:
                 many[c] += 1.0
@@ -484,14 +494,14 @@ def restrict_block(
     for n in range(10):
         for c in range(count):
             got[n * BLOCK + c] /= many[c]
-    write_cells(f, shape, cell, first, count, even, force, by_dev, by_trace, line, a, got)
+    write_cells(f, shape, cell, thin, first, count, even, force, by_dev, by_trace, line, a, got)
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
-def read_shell(f, shape, cell, even, force, ten):
+def read_shell(f, shape, cell, thin, even, force, ten):
     for block in prange((cell.size + BLOCK - 1) // BLOCK):
-        read_block(block, f, shape, cell, even, force, ten)
+        read_block(block, f, shape, cell, thin, even, force, ten)
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
@@ -503,16 +513,16 @@ def fill_ghosts(f, shape, cell, near, row, kind, weight, ten, force, by_dev, by_
 
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
-def restrict_cells(fine, fine_shape, child, f, shape, cell, even, fine_force, force, by_dev, by_trace):
+def restrict_cells(fine, fine_shape, child, f, shape, cell, thin, even, fine_force, force, by_dev, by_trace):
     for block in prange((cell.size + BLOCK - 1) // BLOCK):
-        restrict_block(block, fine, fine_shape, child, f, shape, cell, even, fine_force, force, by_dev, by_trace)
+        restrict_block(block, fine, fine_shape, child, f, shape, cell, thin, even, fine_force, force, by_dev, by_trace)
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def read_shell_alone(f, shape, cell, even, force, ten):
+def read_shell_alone(f, shape, cell, thin, even, force, ten):
     for block in range((cell.size + BLOCK - 1) // BLOCK):
-        read_block(block, f, shape, cell, even, force, ten)
+        read_block(block, f, shape, cell, thin, even, force, ten)
 
 
 @njit(cache=True, error_model="numpy")
@@ -524,6 +534,6 @@ def fill_ghosts_alone(f, shape, cell, near, row, kind, weight, ten, force, by_de
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def restrict_cells_alone(fine, fine_shape, child, f, shape, cell, even, fine_force, force, by_dev, by_trace):
+def restrict_cells_alone(fine, fine_shape, child, f, shape, cell, thin, even, fine_force, force, by_dev, by_trace):
     for block in range((cell.size + BLOCK - 1) // BLOCK):
-        restrict_block(block, fine, fine_shape, child, f, shape, cell, even, fine_force, force, by_dev, by_trace)
+        restrict_block(block, fine, fine_shape, child, f, shape, cell, thin, even, fine_force, force, by_dev, by_trace)

@@ -57,7 +57,15 @@ class CpuLink:
 
         a = self.lists
         read = kernel.read_shell_alone if a.ghost.size < SMALL // 4 else kernel.read_shell
-        read(self.parent.populations, self._shape[1], a.shell, even, self._force[1], self.ten)
+        read(
+            self.parent.populations,
+            self._shape[1],
+            a.shell,
+            a.shell_thin,
+            even,
+            self._force[1],
+            self.ten,
+        )
 
     def spread(self) -> None:
         """Fill the child's ghosts from what was read."""
@@ -78,8 +86,8 @@ class CpuLink:
         alone = a.cell.size < SMALL // 32  # each has eight children
         give = kernel.restrict_cells_alone if alone else kernel.restrict_cells
         give(
-            self.child.populations, shape, a.child, self.parent.populations, wide, a.cell, even,
-            ours, theirs, *a.up,
+            self.child.populations, shape, a.child, self.parent.populations, wide, a.cell,
+            a.cell_thin, even, ours, theirs, *a.up,
         )  # fmt: skip
 
 
@@ -98,6 +106,7 @@ class CudaLink:
                 lists.child,
             )
         )  # fmt: skip
+        self._thin = [cp.asarray(x.astype(i4)) for x in (lists.shell_thin, lists.cell_thin)]
         self._weight = cp.asarray(lists.weight.astype(np.float32))
         self.ten = cp.zeros(12 * (lists.shell.size + lists.n_told), cp.float32)
         self._count = [x.size for x in (lists.shell, lists.ghost, lists.cell)]
@@ -126,7 +135,8 @@ class CudaLink:
         """Read the parent's moments round the interface."""
         wide, theirs, n_shell = self._box[1][:3], self._box[1][3:], self._count[0]
         where = (self.parent.populations, *wide, np.int32(even), *theirs)
-        self._run("read_shell", n_shell, (*where, self._shell, np.int32(n_shell), self.ten))
+        lists = (self._shell, self._thin[0], np.int32(n_shell))
+        self._run("read_shell", n_shell, (*where, *lists, self.ten))
 
     def spread(self) -> None:
         """Fill the child's ghosts from what was read."""
@@ -144,8 +154,8 @@ class CudaLink:
         there = (self.parent.populations, *wide, np.int32(even), *theirs, *self._up)
         self._run(
             "restrict_cells", n_cell,
-            (self.child.populations, *shape, *ours, *there, self._cell, np.int32(n_cell),
-             self._children),
+            (self.child.populations, *shape, *ours, *there, self._cell, self._thin[1],
+             np.int32(n_cell), self._children),
         )  # fmt: skip
 
 

@@ -9,8 +9,10 @@ import numpy.typing as npt
 from tuftwork.flow.lattice import relaxation_rate
 from tuftwork.flow.nest import GHOST, OVERLAP, Nest, covered, depth_under
 from tuftwork.flow.setup import SOLID, Floats, Setup
+from tuftwork.flow.thin import ThinSides, thin_sides
 
 Ints = npt.NDArray[np.int64]
+Cells = npt.NDArray[np.bool_]
 _OFFSETS = np.array(list(product((-1, 0, 1), repeat=3)))
 """Neighbours of a parent cell along z, y, x. Shape (27, 3)."""
 
@@ -21,8 +23,9 @@ class Coupling:
 
     Attributes
     ----------
-    shell
-        Cells of the parent whose moments are read. Shape (n_shell,).
+    shell, shell_thin
+        Cells of the parent whose moments are read; bit q of the second is set where their
+        population q stands in the cell's own place (``thin``). Shapes (n_shell,).
     ghost
         Cells of the child that are filled. Shape (n_ghost,).
     near, row
@@ -30,9 +33,9 @@ class Coupling:
         Shapes (n_row, 27), (n_ghost,).
     kind, weight
         Weights of the 27 neighbours by kind of ghost. Shapes (n_ghost,), (n_kind, 27). [-]
-    cell, child
-        Cells of the parent that are written, and their eight children; −1 where one is solid.
-        Shapes (n_cell,), (8, n_cell).
+    cell, cell_thin, child
+        Cells of the parent that are written, bits as for the shell, and their eight children; −1
+        where one is solid. Shapes (n_cell,), (n_cell,), (8, n_cell).
     down, up
         Factors of the stress, deviator and trace, to the child and back. [-]
     n_told
@@ -40,12 +43,14 @@ class Coupling:
     """
 
     shell: Ints
+    shell_thin: Ints
     ghost: Ints
     near: Ints
     row: Ints
     kind: Ints
     weight: Floats
     cell: Ints
+    cell_thin: Ints
     child: Ints
     down: tuple[float, float]
     up: tuple[float, float]
@@ -63,18 +68,20 @@ def couple(child: Nest, parent: Setup) -> Coupling:
         Its parent, with what lies deep under finer boxes left out.
     """
     fine, coarse = relaxation_rate(child.setup.viscosity), relaxation_rate(parent.viscosity)
-    ghost, row, kind, weight, near = _ghosts(child, parent)
+    sides = thin_sides(parent)
+    ghost, row, kind, weight, near = _ghosts(child, parent, sides)
     shell, near = np.unique(near, return_inverse=True)
-    cell, children = _covered_cells(child, parent)
+    cell, children = _covered_cells(child, parent, sides)
     return Coupling(
         shell=shell, ghost=ghost, near=near.reshape(-1, 27), row=row, kind=kind, weight=weight,
         cell=cell, child=children,
+        shell_thin=sides.own_places(shell), cell_thin=sides.own_places(cell),
         down=(0.5 * coarse / fine, 0.5), up=(2.0 * fine / coarse, 2.0),
     )  # fmt: skip
 
 
-def _covered_cells(child: Nest, parent: Setup) -> tuple[Ints, Ints]:
-    """Cells of the parent that the child writes, and their open children."""
+def _covered_cells(child: Nest, parent: Setup, sides: ThinSides) -> tuple[Ints, Ints]:
+    """Cells of the parent that the child writes, and their open children on their own side."""
     block = covered(child)
     wanted = (depth_under(child, parent) == OVERLAP) & (parent.mark[block] != SOLID)
     at = np.argwhere(wanted)
@@ -85,13 +92,14 @@ def _covered_cells(child: Nest, parent: Setup) -> tuple[Ints, Ints]:
     for step in product((0, 1), repeat=3):
         where = tuple((GHOST + 2 * at + np.array(step)).T)
         number = np.ravel_multi_index(where, mark.shape)
-        out.append(np.where(mark[where] == SOLID, -1, number))
+        far = sides.beyond(cell, np.tile(0.5 * np.array(step) - 0.25, (len(cell), 1)))
+        out.append(np.where((mark[where] == SOLID) | far, -1, number))
     children = np.stack(out).reshape(8, -1).astype(np.int64)
     open_ = np.any(children >= 0, axis=0)
     return cell[open_].astype(np.int64), np.ascontiguousarray(children[:, open_])
 
 
-def _ghosts(child: Nest, parent: Setup) -> tuple[Ints, Ints, Ints, Floats, Ints]:
+def _ghosts(child: Nest, parent: Setup, sides: ThinSides) -> tuple[Ints, Ints, Ints, Floats, Ints]:
     """Ghost cells, their parents' rows, kinds, weights and the neighbours of each parent."""
     mark = child.setup.mark
     edge = np.ones(mark.shape, bool)
@@ -113,7 +121,16 @@ def _ghosts(child: Nest, parent: Setup) -> tuple[Ints, Ints, Ints, Floats, Ints]
     at, row = at[keep], row[keep]
     any_open = np.take_along_axis(number, open_.argmax(axis=1)[:, None], axis=1)
     number = np.where(open_, number, any_open)
-    code = open_[row] @ (1 << np.arange(27))
+    flat = np.ravel_multi_index(tuple(np.clip(unique, 0, size - 1).T), parent.mark.shape)
+    way = 0.5 * (at % 2) - 0.25
+    seen = open_[row] & sides.seen_from(flat[row], way)
+    amid = np.flatnonzero(~open_[row, 13])  # the coarse cell itself lies in a wall
+    if amid.size:
+        plane = _planes(child.setup, np.ravel_multi_index(tuple(at[amid].T), mark.shape))
+        held_at = number[row[amid]]
+        seen[amid] = _same_air(seen[amid], sides.between(held_at), way[amid], plane)
+    # nothing left on its own side: better the other side's air than none
+    code = np.where(seen.any(axis=1)[:, None], seen, open_[row]) @ (1 << np.arange(27))
     parity = (at % 2) @ np.array([4, 2, 1])
     key, kind = np.unique(code * 8 + parity, return_inverse=True)
     weight = np.array([_weights(int(k)) for k in key]).reshape(-1, 27)
@@ -125,6 +142,46 @@ def _ghosts(child: Nest, parent: Setup) -> tuple[Ints, Ints, Ints, Floats, Ints]
         weight,
         number.astype(np.int64),
     )
+
+
+def _planes(setup: Setup, cell: Ints) -> Floats:
+    """Return normal and distance of the wall beside each cell, far off where none. (4, n)."""
+    walls = setup.walls
+    out = np.tile(np.array([[0.0], [0.0], [0.0], [9.0]]), cell.size)
+    if walls.cell.size:
+        order = np.argsort(walls.cell)
+        place = order[np.minimum(np.searchsorted(walls.cell[order], cell), order.size - 1)]
+        found = walls.cell[place] == cell
+        out[:, found] = walls.geometry[:, place[found]]
+    return out
+
+
+def _same_air(seen: Cells, cut: Cells, way: Floats, plane: Floats) -> Cells:
+    """Return which coarse cells hold the air that a ghost is in, its own lying in a wall.
+
+    A plate is a layer of removed cells: both of its sides lie round it. It is the air of the open
+    cell nearest to the ghost, on its side of the wall beside it, and what it reaches from there.
+
+    Parameters
+    ----------
+    seen, cut
+        Open cells of 27, and pairs of them that a thin part parts. Shapes (n, 27), (n, 27, 27).
+    way
+        From the coarse cell to the ghost, along z, y, x. Shape (n, 3). [coarse cells]
+    plane
+        Of the wall beside the ghost. Shape (4, n). [-], [fine cells]
+    """
+    off = _OFFSETS[None] - way[:, None]
+    ahead = 2.0 * np.einsum("nsa,an->ns", off[..., ::-1], plane[:3]) >= -plane[3][:, None]
+    near = np.where(seen, (off**2).sum(axis=2) + np.where(ahead, 0.0, 50.0), 99.0)
+    beside = np.abs(_OFFSETS[:, None] - _OFFSETS[None]).max(axis=2) == 1
+    path = beside[None] & ~cut & seen[:, :, None] & seen[:, None, :]
+    out = np.zeros(seen.shape, bool)
+    out[np.arange(len(seen)), near.argmin(axis=1)] = True
+    out &= seen
+    for _ in range(8):
+        out |= np.einsum("ns,nst->nt", out, path) > 0
+    return out
 
 
 def _weights(key: int) -> Floats:

@@ -10,6 +10,8 @@ the departure of the second moments from equilibrium, before collision.
 
 The populations of a cell stand in its own slots before the first step of a pair and in those of its
 neighbours before the second (``lattice``): one function gives the place for both.
+What a part thinner than a cell sends back stays in the cell's own slots (``thin``): bit q of
+``thin`` says so of population q.
 """
 
 from pathlib import Path
@@ -80,7 +82,7 @@ def neighbours(shape, cell, first, count, line):
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def read_cells(f, shape, cell, first, count, even, force, line, a, ten):
+def read_cells(f, shape, cell, thin, first, count, even, force, line, a, ten):
     """Ten moments of some listed cells before collision; ``line``, ``a`` are room to work in."""
     if not even:
         neighbours(shape, cell, first, count, line)
@@ -92,6 +94,12 @@ def read_cells(f, shape, cell, first, count, even, force, line, a, ten):
             x, y, z, o = 1 - VEL[q, 0], 4 - VEL[q, 1], 7 - VEL[q, 2], OPP[q]
             for c in range(count):
                 a[q * BLOCK + c] = f[o, line[x, c] + line[y, c] + line[z, c]]
+    if not even:
+        for c in range(count):
+            if thin[first + c] != 0:
+                for q in range(1, 27):
+                    if (thin[first + c] >> q) & 1:
+                        a[q * BLOCK + c] = f[q, cell[first + c]]
     Fx, Fy, Fz = force[0], force[1], force[2]
     for c in range(count):
 {load}
@@ -101,7 +109,7 @@ def read_cells(f, shape, cell, first, count, even, force, line, a, ten):
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def write_cells(f, shape, cell, first, count, even, force, by_dev, by_trace, line, a, ten):
+def write_cells(f, shape, cell, thin, first, count, even, force, by_dev, by_trace, line, a, ten):
     """Populations of some listed cells before collision from their ten moments."""
     Fx, Fy, Fz = -force[0], -force[1], -force[2]
     for c in range(count):
@@ -117,19 +125,22 @@ def write_cells(f, shape, cell, first, count, even, force, by_dev, by_trace, lin
         else:
             x, y, z, o = 1 - VEL[q, 0], 4 - VEL[q, 1], 7 - VEL[q, 2], OPP[q]
             for c in range(count):
-                f[o, line[x, c] + line[y, c] + line[z, c]] = a[q * BLOCK + c]
+                if (thin[first + c] >> q) & 1:
+                    f[q, cell[first + c]] = a[q * BLOCK + c]
+                else:
+                    f[o, line[x, c] + line[y, c] + line[z, c]] = a[q * BLOCK + c]
 
 
 '''
 
 _PY_LOOPS = '''@njit(cache=True, error_model="numpy")
 @no_type_check
-def read_block(block, f, shape, cell, even, force, ten):
+def read_block(block, f, shape, cell, thin, even, force, ten):
     """Ten moments of one block of listed cells."""
     first = block * BLOCK
     count = min(BLOCK, cell.size - first)
     line, a, held = np.empty((9, BLOCK), np.int64), np.empty(27 * BLOCK), np.empty(10 * BLOCK)
-    read_cells(f, shape, cell, first, count, even, force, line, a, held)
+    read_cells(f, shape, cell, thin, first, count, even, force, line, a, held)
     for c in range(count):
         for n in range(10):
             ten[first + c, n] = held[n * BLOCK + c]
@@ -149,13 +160,14 @@ def fill_block(block, f, shape, cell, near, row, kind, weight, ten, force, by_de
             w, n = weight[own, s], near[home, s]
 {add}
 {keep}
-    write_cells(f, shape, cell, first, count, True, force, by_dev, by_trace, line, a, held)
+    # before the first step every population stands in its own cell
+    write_cells(f, shape, cell, cell, first, count, True, force, by_dev, by_trace, line, a, held)
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
 def restrict_block(
-    block, fine, fine_shape, child, f, shape, cell, even, fine_force, force, by_dev, by_trace
+    block, fine, fine_shape, child, f, shape, cell, thin, even, fine_force, force, by_dev, by_trace
 ):
     """One block of coarse cells from the mean of their open children."""
     first = block * BLOCK
@@ -165,7 +177,7 @@ def restrict_block(
     for s in range(8):
         for c in range(count):
             one[c] = max(child[s, first + c], 0)
-        read_cells(fine, fine_shape, one, 0, count, True, fine_force, line, a, held)
+        read_cells(fine, fine_shape, one, one, 0, count, True, fine_force, line, a, held)
         for c in range(count):
             if child[s, first + c] >= 0:
                 many[c] += 1.0
@@ -174,20 +186,20 @@ def restrict_block(
     for n in range(10):
         for c in range(count):
             got[n * BLOCK + c] /= many[c]
-    write_cells(f, shape, cell, first, count, even, force, by_dev, by_trace, line, a, got)
+    write_cells(f, shape, cell, thin, first, count, even, force, by_dev, by_trace, line, a, got)
 
 
 '''
 
 _LOOPS = {
-    "read_shell": ("read_block", "f, shape, cell, even, force, ten"),
+    "read_shell": ("read_block", "f, shape, cell, thin, even, force, ten"),
     "fill_ghosts": (
         "fill_block",
         "f, shape, cell, near, row, kind, weight, ten, force, by_dev, by_trace",
     ),
     "restrict_cells": (
         "restrict_block",
-        "fine, fine_shape, child, f, shape, cell, even, fine_force, force, by_dev, by_trace",
+        "fine, fine_shape, child, f, shape, cell, thin, even, fine_force, force, by_dev, by_trace",
     ),
 }
 """Loops over the blocks of a list, each on all cores and on one."""
@@ -250,10 +262,10 @@ __device__ __forceinline__ int across(int i, int lx) {
   return !HALF || lx % 2 ? i : (i < lx / 2 ? 2 * i : 2 * i - lx + 1);
 }
 #define WRAP(i, c, l) ((i) + (c) < 0 ? (l) - 1 : ((i) + (c) >= (l) ? 0 : (i) + (c)))
-__device__ __forceinline__ size_t slot(const Box b, int n, int i, int j, int k, int q, int o,
-                                       int ex, int ey, int ez) {
+__device__ __forceinline__ size_t slot(const Box b, int thin, int n, int i, int j, int k,
+                                       int q, int o, int ex, int ey, int ez) {
   const size_t all = (size_t)b.lx * b.ly * b.lz;
-  if (b.even) return q * all + n - i + across(i, b.lx);
+  if (b.even || (thin >> q & 1)) return q * all + n - i + across(i, b.lx);
   return o * all + ((size_t)WRAP(k, -ez, b.lz) * b.ly + WRAP(j, -ey, b.ly)) * b.lx
        + across(WRAP(i, -ex, b.lx), b.lx);
 }
@@ -262,12 +274,13 @@ __device__ __forceinline__ size_t slot(const Box b, int n, int i, int j, int k, 
 _C_LOOPS = """
 extern "C" __global__ void read_shell(const S* __restrict__ f, const int lx, const int ly,
     const int lz, const int even, const float fx, const float fy, const float fz,
-    const int* __restrict__ cell, const int count, float* __restrict__ ten) {
+    const int* __restrict__ cell, const int* __restrict__ thin, const int count,
+    float* __restrict__ ten) {
   const int m = blockIdx.x * 128 + threadIdx.x;
   if (m >= count) return;
   Box b = {lx, ly, lz, even, fx, fy, fz};
   float r[10];
-  read_cell(f, b, cell[m], r);
+  read_cell(f, b, cell[m], thin[m], r);
   for (int a = 0; a < 10; ++a) ten[(size_t)m * 12 + a] = r[a];
 }
 extern "C" __global__ void fill_ghosts(S* __restrict__ f, const int lx, const int ly,
@@ -288,13 +301,14 @@ extern "C" __global__ void fill_ghosts(S* __restrict__ f, const int lx, const in
     r[4] += w * y.x; r[5] += w * y.y; r[6] += w * y.z; r[7] += w * y.w;
     r[8] += w * z.x; r[9] += w * z.y;
   }
-  write_cell(f, b, cell[m], by_dev, by_trace, r);
+  write_cell(f, b, cell[m], 0, by_dev, by_trace, r);
 }
 extern "C" __global__ void restrict_cells(const S* __restrict__ fine, const int flx,
     const int fly, const int flz, const float gx, const float gy, const float gz,
     S* __restrict__ f, const int lx, const int ly, const int lz, const int even, const float fx,
     const float fy, const float fz, const float by_dev, const float by_trace,
-    const int* __restrict__ cell, const int count, const int* __restrict__ child) {
+    const int* __restrict__ cell, const int* __restrict__ thin, const int count,
+    const int* __restrict__ child) {
   const int m = blockIdx.x * 128 + threadIdx.x;
   if (m >= count) return;
   Box a = {flx, fly, flz, 1, gx, gy, gz}, b = {lx, ly, lz, even, fx, fy, fz};
@@ -302,12 +316,12 @@ extern "C" __global__ void restrict_cells(const S* __restrict__ fine, const int 
   for (int s = 0; s < 8; ++s) {
     const int n = child[(size_t)s * count + m];
     if (n < 0) continue;
-    read_cell(fine, a, n, one);
+    read_cell(fine, a, n, 0, one);
     open += 1.0f;
     for (int c = 0; c < 10; ++c) r[c] += one[c];
   }
   for (int c = 0; c < 10; ++c) r[c] /= open;
-  write_cell(f, b, cell[m], by_dev, by_trace, r);
+  write_cell(f, b, cell[m], thin[m], by_dev, by_trace, r);
 }
 """
 
@@ -324,11 +338,12 @@ def cuda_source(*, half: bool) -> str:
 
     def slot(q: int) -> str:
         x, y, z = _velocity(q)
-        return f"slot(b, n, i, j, k, {q}, {OPPOSITE[q]}, {x}, {y}, {z})"
+        return f"slot(b, thin, n, i, j, k, {q}, {OPPOSITE[q]}, {x}, {y}, {z})"
 
     place = "  const int i = n % b.lx, j = (n / b.lx) % b.ly, k = n / (b.lx * b.ly);\n"
     read = [
-        "__device__ void read_cell(const S* __restrict__ f, const Box b, int n, float* r) {",
+        "__device__ void read_cell(const S* __restrict__ f, const Box b, int n, int thin,",
+        "                          float* r) {",
         place + "  const float Fx = b.fx, Fy = b.fy, Fz = b.fz;",
         *[f"const float f{q} = ld(f + {slot(q)});" for q in range(N_VELOCITY)],
         *recipe.c_lines(recipe.moments()),
@@ -336,7 +351,7 @@ def cuda_source(*, half: bool) -> str:
         "}",
     ]
     write = [
-        "__device__ void write_cell(S* __restrict__ f, const Box b, int n, float by_dev,",
+        "__device__ void write_cell(S* __restrict__ f, const Box b, int n, int thin, float by_dev,",
         "                           float by_trace, const float* r) {",
         place + "  const float Fx = -b.fx, Fy = -b.fy, Fz = -b.fz;",
         *[f"const float m{n} = r[{n}];" for n in range(10)],

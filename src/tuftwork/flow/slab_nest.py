@@ -300,12 +300,14 @@ def _local(lists: Coupling, pair: tuple[Slab, Slab], read: Ints, row_of: Ints) -
     child = lists.child[:, cell]
     return Coupling(
         shell=lists.shell[read] - under,
+        shell_thin=lists.shell_thin[read],
         ghost=lists.ghost[ghost] - lower,
         near=row_of[lists.near[rows]].reshape(-1, 27),
         row=row.reshape(-1).astype(np.int64),
         kind=lists.kind[ghost],
         weight=lists.weight,
         cell=lists.cell[cell] - under,
+        cell_thin=lists.cell_thin[cell],
         child=np.ascontiguousarray(np.where(child >= 0, child - lower, -1)),
         down=lists.down,
         up=lists.up,

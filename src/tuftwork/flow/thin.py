@@ -15,8 +15,10 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.flow.lattice import N_LINK, OPPOSITE, VELOCITY
-from tuftwork.flow.setup import THIN, WALL, Floats, WallLinks
+from tuftwork.flow.setup import THIN, WALL, Floats, Setup, WallLinks
 
+_PLACES = np.stack(np.meshgrid(*[[-1, 0, 1]] * 3, indexing="ij"), axis=-1).reshape(27, 3)
+"""The 27 cells round one, along z, y, x."""
 Marks = npt.NDArray[np.uint8]
 NEAR = 1.75
 """Both ends of a link that a thin part crosses lie this close to it: a link is √3 long. [cells]"""
@@ -155,6 +157,92 @@ def turned_at_tips(links: WallLinks, thin: ThinLinks) -> WallLinks:
     geometry[:3, at[off]] = thin.normal[:, off]
     geometry[3, at[off]] = thin.distance[off]
     return replace(links, geometry=geometry)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ThinSides:
+    """On which side of a thin part things lie, for what two levels of cells tell each other.
+
+    Attributes
+    ----------
+    cell
+        Cells with links across a thin part, sorted. Shape (n,).
+    across
+        Which of the 27 cells round each lie on the other side. Shape (n, 27).
+    plane
+        Normal and distance of its wall. Shape (4, n). [-], [cells]
+    """
+
+    cell: npt.NDArray[np.int64]
+    across: npt.NDArray[np.bool_]
+    plane: Floats
+
+    def _at(self, cell: npt.NDArray[np.int64]) -> tuple[npt.NDArray[np.int64], ...]:
+        """Return which of some cells are among these, and where they stand."""
+        place = np.searchsorted(self.cell, cell)
+        place = np.minimum(place, max(self.cell.size - 1, 0))
+        found = self.cell[place] == cell if self.cell.size else np.zeros(cell.shape, bool)
+        return np.flatnonzero(found), place[found]
+
+    def own_places(self, cell: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+        """Return bit q for each population q that stands in the cell's own place. Shape (n,)."""
+        out = np.zeros(cell.size, np.int64)
+        found, place = self._at(cell)
+        for q in range(1, N_LINK + 1):
+            # population q comes from where the opposite link leads
+            out[found] |= self.across[place, _number(-VELOCITY[q])].astype(np.int64) << q
+        return out
+
+    def beyond(self, cell: npt.NDArray[np.int64], way: Floats) -> npt.NDArray[np.bool_]:
+        """Return which points, ``way`` (z, y, x) (n, 3) from cells, lie behind their walls."""
+        out = np.zeros(cell.size, bool)
+        found, place = self._at(cell)
+        plane = self.plane[:, place]
+        out[found] = np.einsum("na,an->n", way[found, ::-1], plane[:3]) < -plane[3]
+        return out
+
+    def seen_from(self, cell: npt.NDArray[np.int64], way: Floats) -> npt.NDArray[np.bool_]:
+        """Return which of the 27 cells round each lie on the side of a point. Shape (n, 27)."""
+        out = np.ones((cell.size, 27), bool)
+        found, place = self._at(cell)
+        far = self.beyond(cell, way)[found]
+        out[found] = self.across[place] == far[:, None]
+        return out
+
+    def between(self, cells: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+        """Return which pairs of 27 cells (n, 27) a thin part lies between. Shape (n, 27, 27)."""
+        out = np.zeros((*cells.shape, 27), bool)
+        for s in range(27):
+            found, place = self._at(cells[:, s])
+            at = _PLACES[s] + _PLACES
+            inside = np.flatnonzero(np.all(np.abs(at) <= 1, axis=1))
+            to = (at[inside] + 1) @ np.array([9, 3, 1])
+            out[found[:, None], s, to[None]] = self.across[place][:, inside]
+        return out
+
+
+def thin_sides(setup: Setup) -> ThinSides:
+    """Return on which sides of thin parts the cells of a box lie.
+
+    Parameters
+    ----------
+    setup
+        The box.
+    """
+    walls = setup.walls
+    thin = walls.cut > THIN
+    has = np.flatnonzero(thin.any(axis=0))
+    has = has[np.argsort(walls.cell[has])]
+    across = np.zeros((has.size, 27), bool)
+    for q, e in enumerate(VELOCITY[1:]):
+        across[:, _number(e)] = thin[q, has]
+    plane = walls.geometry[:, has].astype(float)
+    return ThinSides(cell=walls.cell[has], across=across, plane=plane)
+
+
+def _number(e: npt.NDArray[np.int64]) -> int:
+    """Return the place of a neighbour among 27, along z, y, x."""
+    return int((e[2] + 1) * 9 + (e[1] + 1) * 3 + e[0] + 1)
 
 
 def _met(

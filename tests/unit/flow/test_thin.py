@@ -5,6 +5,8 @@ import pytest
 
 from tuftwork.flow.engine import CpuEngine, build_engine
 from tuftwork.flow.lattice import OPPOSITE, VELOCITY
+from tuftwork.flow.nest import Nest, shown
+from tuftwork.flow.nest_engine import NestedEngine
 from tuftwork.flow.setup import SOLID, THIN, Setup, Surface
 from tuftwork.flow.slab_here import slabs_here
 from tuftwork.flow.walls import Body, wrap_bodies
@@ -140,3 +142,43 @@ def test_every_back_end_sends_back_alike_at_a_thin_part(backend: tuple[str, str]
     air = mark != SOLID
     found, expected = (e.moments().velocity[:, air] for e in (two, one))
     np.testing.assert_allclose(found, expected, atol=bound)
+
+
+def across_levels(angle: float, thick: float) -> list[Nest]:
+    """A closed box with finer cells in its middle; a part leans through both."""
+    size, deep, at = 20, 14, (5, 3, 5)
+    around = np.ones((size, deep, size), np.uint8)
+    around[1:-1, :, 1:-1] = 0
+    tri = slab_across(angle, thick, size) + np.array([0.0, 5.0, 0.0])
+    out = []
+    for level, shape in ((0, (size, deep, size)), (1, (20, 16, 20))):
+        own = tri if not level else 2.0 * (tri - (np.array(at) - 0.25))
+        body = Body(triangles=own, surface=1, is_closed=thick > 0)
+        mark, links = wrap_bodies(
+            shape, [body], SURFACES, skin=0.0, surroundings=None if level else around
+        )
+        setup = Setup(shape=shape, viscosity=0.02 * 2**level, mark=mark, walls=links)
+        out.append(Nest(setup=setup, level=level, parent=level - 1, at=at if level else (0, 0, 0)))
+    return out
+
+
+@pytest.mark.parametrize("angle", [0.0, 0.2, np.pi / 4])
+@pytest.mark.parametrize("thick", [0.3, 0.0])
+def test_air_of_two_pressures_stays_apart_at_the_edge_of_finer_cells(
+    angle: float, thick: float, backend: tuple[str, str]
+) -> None:
+    """Exact: at rest nothing passes a tight wall, whichever cells it is cut into."""
+    engine = NestedEngine(across_levels(angle, thick), *backend)
+    wanted = []
+    for number, (nest, inner) in enumerate(zip(engine.nests, engine.engines, strict=True)):
+        low = engine.place(number)
+        z, _, x = (low[a] + np.arange(nest.setup.shape[a]) / nest.scale for a in (2, 1, 0))
+        up = (z[:, None] - 10.21) * np.cos(angle) - (x[None] - 10.13) * np.sin(angle) > 0
+        density = np.repeat(np.where(up, 1.02, 1.0)[:, None], nest.setup.shape[1], axis=1)
+        inner.start(density, np.zeros((3, *density.shape)))
+        wanted.append(density)
+    engine.advance(20)
+    bound = {"float64": 1e-12, "float32": 1e-5, "float16": 1e-3}[backend[1]]
+    for setup, seen, density in zip(shown(engine.nests), engine.shown(), wanted, strict=True):
+        air = setup.mark != SOLID
+        assert np.abs(seen.last.density - density)[air].max() < bound
