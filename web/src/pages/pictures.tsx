@@ -41,7 +41,11 @@ const keyOf = (id: string) => `tuftwork.marks.${overview.value?.project.title ??
 function Desk({ page }: { page: PicturesPage }) {
   const { picture } = page;
   const saved = useMemo<Step>(() => ({ marks: picture.marks, on: picture.on }), [picture.marks, picture.on]);
-  const [step, setStep] = useState<Step>(() => keptStep(picture.id) ?? saved);
+  const [step, setStep] = useState<Step>(() => {
+    // what another page saved since these were kept stands, except where a mark was moved here
+    const kept = keptStep(picture.id);
+    return kept ? joined(kept, kept.was ?? saved, saved) : saved;
+  });
   const past = useRef<Step[]>([]);
   const future = useRef<Step[]>([]);
   const [live, setLive] = useState<Live | null>(null);
@@ -64,7 +68,7 @@ function Desk({ page }: { page: PicturesPage }) {
   useLayoutEffect(() => {
     const [old, here] = [was.current, now.current];
     was.current = saved;
-    const next = { marks: followed(here.marks, old.marks, saved.marks), on: followed(here.on, old.on, saved.on) };
+    const next = joined(here, old, saved);
     if (JSON.stringify(next) !== JSON.stringify(here)) put(next);
   }, [saved]);
 
@@ -83,9 +87,9 @@ function Desk({ page }: { page: PicturesPage }) {
   );
   // kept before anything is painted: a page that is left at once loses no mark
   useLayoutEffect(() => {
-    if (isChanged) localStorage.setItem(keyOf(picture.id), JSON.stringify(step));
+    if (isChanged) localStorage.setItem(keyOf(picture.id), JSON.stringify({ ...step, was: was.current }));
     else localStorage.removeItem(keyOf(picture.id));
-  }, [step, isChanged]);
+  }, [step, saved, isChanged]);
   const isOpen = connected.value;
   useEffect(() => {
     if (isChanged) ask(step);
@@ -254,10 +258,17 @@ function Desk({ page }: { page: PicturesPage }) {
   );
 }
 
-function keptStep(id: string): Step | null {
+/** Marks as they stood in the project when they were first moved, and where they are now. */
+type Kept = Step & { was?: Step };
+
+function joined(here: Step, old: Step, saved: Step): Step {
+  return { marks: followed(here.marks, old.marks, saved.marks), on: followed(here.on, old.on, saved.on) };
+}
+
+function keptStep(id: string): Kept | null {
   try {
     const text = localStorage.getItem(keyOf(id));
-    return text ? (JSON.parse(text) as Step) : null;
+    return text ? (JSON.parse(text) as Kept) : null;
   } catch {
     return null;
   }
