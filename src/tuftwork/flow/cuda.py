@@ -221,13 +221,15 @@ class CudaEngine(AbstractEngine):
         rows = self._cupy.ones((4, self.setup.n_cell), self._cupy.float32)
         rows[1:] = 0
         self.kernel["fields"](*self._cells(256), (self._f, self._mark, rows, np.int32(0)))
+        self._cupy.cuda.Device().synchronize()
         return rows.reshape(4, *self.setup.shape[::-1])
 
     def layers(self, wanted: Sequence[tuple[int, int]]) -> list[Floats]:
         """Return pairs of layers now; only they leave the card."""
-        if self.setup.walls.cores:
-            return super().layers(wanted)
         rows = self._now()
+        if self.setup.walls.cores:
+            flat, cells = rows.reshape(4, -1), self._links[0]
+            flat[1:, cells] -= 0.5 * self._rows[7:10] / flat[0, cells]
         return [np.asarray(pairs_of(rows, [one])[0].get(), dtype=float) for one in wanted]
 
     def set_surfaces(self, table: Floats) -> None:

@@ -113,7 +113,8 @@ class AbstractEngine(ABC):
     def layers(self, wanted: Sequence[tuple[int, int]]) -> list[Floats]:
         """Return density and velocity now on pairs of layers: (axis, first) → (4, 2, m, n)."""
         now = self.moments()
-        return pairs_of(np.concatenate([now.density[None], now.velocity]), wanted)
+        both = zip(pairs_of(now.density[None], wanted), pairs_of(now.velocity, wanted), strict=True)
+        return [np.concatenate(pair) for pair in both]
 
     @abstractmethod
     def sample(self) -> None:
@@ -171,7 +172,7 @@ class AbstractEngine(ABC):
 
 
 def pairs_of(rows: Any, wanted: Sequence[tuple[int, int]]) -> list[Any]:
-    """Return two neighbouring layers of rows (4, lz, ly, lx) for each (axis, first)."""
+    """Return two neighbouring layers of rows (…, lz, ly, lx) for each (axis, first)."""
     out = []
     for axis, first in wanted:
         cut = [slice(None)] * 4

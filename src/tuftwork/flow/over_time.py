@@ -177,6 +177,9 @@ class Sampler:
     def __init__(self, prepared: Prepared, wish: Wish) -> None:
         self.case = prepared.case
         self.between = samples_between(prepared.case, wish.every)
+        # in the file's head, so that one that goes on with another interval is begun anew
+        apart = 2 * pairs_between(prepared.case) * self.between / steps_for(prepared.case, 1.0)
+        self.every = f"{apart:.9g} body lengths"
         self.surface = wish.surface
         self.planes = [
             plane_map(prepared, "xyz".index(axis), at, POINTS) for axis, at in wish.planes
@@ -203,7 +206,7 @@ class Sampler:
             "parts": "; ".join(part.name for part in case.parts),
             "axes": "x rearward from the front axle line, y to the right, z up from the road, m",
             "speed": f"{case.speed:.9g} m/s", "density": f"{case.density:.9g} kg/m3",
-            "cell_size": f"{case.finest:.9g} m",
+            "cell_size": f"{case.finest:.9g} m", "samples_every": self.every,
             "total_pressure_loss": "1 - pressure_coefficient - speed squared",
         }  # fmt: skip
         return Layout(dims=dims, variables=tuple(variables), about=about)

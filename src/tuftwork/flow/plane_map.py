@@ -12,6 +12,7 @@ from tuftwork.flow.case import FlowCase
 from tuftwork.flow.nest_prepare import lay_zones
 from tuftwork.flow.nest_view import _inside, joined_lines
 from tuftwork.flow.prepare import Prepared, grid_of
+from tuftwork.flow.setup import SOLID
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -162,7 +163,7 @@ def plane_map(prepared: Prepared, axis: int, at: float, most: int) -> PlaneMap:
     rows, columns = near_car(prepared.case, axis, across, up, most)
     across, up = across[columns], up[rows]
     owner, solid = np.zeros((len(up), len(across)), int), np.zeros((len(up), len(across)), bool)
-    found = [_Cut(boxes[n], each[n].setup.mark == 1, axis, at) for n in met]
+    found = [_Cut(boxes[n], each[n].setup.mark, axis, at) for n in met]
     for number, cut in zip(met, found, strict=True):
         mine = cut.answers(across, up, is_outermost=number == 0)
         owner[mine] = number
@@ -177,12 +178,12 @@ def plane_map(prepared: Prepared, axis: int, at: float, most: int) -> PlaneMap:
 class _Cut:
     """A plane through one box: two layers of cells."""
 
-    def __init__(self, box: Cells, mark: npt.NDArray[np.bool_], axis: int, at: float) -> None:
+    def __init__(self, box: Cells, mark: npt.NDArray[np.uint8], axis: int, at: float) -> None:
         place = (at - box.origin[axis]) / box.cell
         self.first = min(int(place), box.shape[axis] - 2)
         self.share = place - self.first
         self.x, self.y = (box.line(k) for k in range(3) if k != axis)
-        near, far = (np.take(mark, self.first + k, axis=2 - axis) for k in (0, 1))
+        near, far = (np.take(mark, self.first + k, axis=2 - axis) == SOLID for k in (0, 1))
         # the share may be round-off
         self.solid = (near & (1 - self.share > 1e-6)) | (far & (self.share > 1e-6))
 

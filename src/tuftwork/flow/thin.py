@@ -82,10 +82,16 @@ def find_thin(
     at = np.argwhere(near)
     index = np.full(near.shape, -1, np.int64)
     index[near] = np.arange(len(at))
-    ahead = _neighbours(at, index, block, removed.shape)
-    wanted = _on_other_sides(ahead, _away(tri, nearest[near], at))
+    away = _away(tri, nearest[near], at)
+    wanted = np.zeros((N_LINK, len(at)), bool)
+    for q in range(N_LINK):  # one at a time: there are millions of cells near a car
+        to = _neighbour(at, index, block, removed.shape, q + 1)
+        wanted[q] = (to >= 0) & (np.einsum("na,na->n", away, away[to]) < ALIKE)
     kept = wanted.any(axis=0)
-    index[near] = np.where(kept, np.arange(len(at)), -1)
+    at, wanted = at[kept], wanted[:, kept]
+    index[near] = -1
+    index[tuple(at.T)] = np.arange(len(at))
+    ahead = np.stack([_neighbour(at, index, block, removed.shape, q + 1) for q in range(N_LINK)])
     hit = np.full(wanted.shape, 9.0, np.float32)
     side = np.full(wanted.shape, -1, np.int32)
     every = np.arange(len(tri))
@@ -263,19 +269,19 @@ def _met(
     return unit, way / np.maximum(crossed.sum(axis=0), 1)
 
 
-def _neighbours(
+def _neighbour(
     at: npt.NDArray[np.int64],
     index: npt.NDArray[np.int64],
     block: Sequence[slice],
     shape: Sequence[int],
+    q: int,
 ) -> npt.NDArray[np.int64]:
-    """Return the number of the near cell at the other end of each link, or −1. Shape (26, n)."""
+    """Return the number of the cell at the other end of link ``q`` of each, or −1. Shape (n,)."""
     start, size = np.array([s.start for s in block]), np.array(index.shape)
-    out = np.full((N_LINK, len(at)), -1, np.int64)
-    for q, e in enumerate(VELOCITY[1:]):
-        to = (at + start + e[::-1]) % np.array(shape) - start
-        here = np.flatnonzero(np.all((to >= 0) & (to < size), axis=1))
-        out[q, here] = index[tuple(to[here].T)]
+    to = (at + start + VELOCITY[q][::-1]) % np.array(shape) - start
+    here = np.flatnonzero(np.all((to >= 0) & (to < size), axis=1))
+    out = np.full(len(at), -1, np.int64)
+    out[here] = index[tuple(to[here].T)]
     return out
 
 
@@ -288,14 +294,6 @@ def _away(tri: Floats, nearest: npt.NDArray[np.int32], at: npt.NDArray[np.int64]
     feet(own, np.arange(len(own)), centre, foot)
     away = centre - foot
     return np.asarray(away / np.maximum(np.linalg.norm(away, axis=1, keepdims=True), 1e-9))
-
-
-def _on_other_sides(ahead: npt.NDArray[np.int64], away: Floats) -> npt.NDArray[np.bool_]:
-    """Which links join kept cells on sides of a body that do not look alike. Shape (26, n)."""
-    out = np.zeros(ahead.shape, bool)
-    for q, to in enumerate(ahead):
-        out[q] = (to >= 0) & (np.einsum("na,na->n", away, away[to]) < ALIKE)
-    return out
 
 
 def _both_ways(

@@ -1,6 +1,7 @@
 """Fields over time: the file as other libraries read it, against means, kills and goings on."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,8 @@ from tuftwork.flow.look import plane
 from tuftwork.flow.output import coefficients, split_surface
 from tuftwork.flow.over_time import Layout, OverTime, Sampler, Variable, Wish, foresee
 from tuftwork.flow.plane_map import near_car
+from tuftwork.flow.porous import add_cores
+from tuftwork.flow.setup import Core
 from tuftwork.flow.slab_here import slabs_here
 from tuftwork.flow.surface_map import SurfaceMap, boxes_of, weights_of
 from tuftwork.flow.zones import Zone
@@ -188,6 +191,19 @@ def test_a_file_laid_out_otherwise_is_begun_anew(tmp_path: Path) -> None:
         assert found.variables["a"].shape == (0, 3)
 
 
+def test_a_run_that_goes_on_with_another_interval_begins_its_file_anew(tmp_path: Path) -> None:
+    """Samples of two intervals behind each other would look like one even series."""
+    prepared, shelf = prepared_case(), TimeFile(tmp_path / "part.nc")
+    often, seldom = (Sampler(prepared, wish_for(prepared, k / 64)).layout() for k in (2, 6))
+    assert float(often.about["samples_every"].split()[0]) == pytest.approx(
+        0.04
+    )  # a length is 50 pairs of steps
+    shelf.begin(often, 0)
+    shelf.add(Sampler(prepared, wish_for(prepared)).take(build_engine(prepared.setup), 0.5))
+    assert TimeFile(shelf.path).begin(often, 10) == 1
+    assert TimeFile(shelf.path).begin(seldom, 10) == 0
+
+
 def test_a_damaged_or_missing_file_is_told(tmp_path: Path) -> None:
     with pytest.raises(FileFault, match="no such file"):
         read_time_file(tmp_path / "none.nc")
@@ -210,10 +226,17 @@ def test_slabs_give_the_samples_of_the_whole_box() -> None:
         np.testing.assert_allclose(found[1][name], values, atol=1e-6, err_msg=name)
 
 
-def test_every_back_end_hands_out_the_same_layers(backend: tuple[str, str]) -> None:
-    """Layers are those of the whole field."""
+@pytest.mark.parametrize("has_core", [False, True])
+def test_every_back_end_hands_out_the_same_layers(backend: tuple[str, str], has_core: bool) -> None:
+    """Layers are those of the whole field, the force of a core in it."""
     prepared = prepared_case()
-    engine = build_engine(prepared.setup, *backend)
+    setup = prepared.setup
+    if has_core:
+        law = Core(name="core", surface=1, axis=(1.0, 0.0, 0.0), linear=0.01, square=0.5)
+        mesh = block("core", (12.0, 5.0, 3.0), (15.0, 9.0, 7.0)).triangles
+        mark, walls, _ = add_cores(setup.mark, setup.walls, [(law, mesh)])
+        setup = replace(setup, mark=mark, walls=walls)
+    engine = build_engine(setup, *backend)
     engine.start_uniform()
     engine.advance(10)
     now = engine.moments()

@@ -3,12 +3,14 @@
 import numpy as np
 import pytest
 
+from crew_here import ThreadCrew
 from tuftwork.flow.engine import CpuEngine, build_engine
 from tuftwork.flow.lattice import OPPOSITE, VELOCITY
 from tuftwork.flow.nest import Nest, shown
 from tuftwork.flow.nest_engine import NestedEngine
 from tuftwork.flow.setup import SOLID, THIN, Setup, Surface
 from tuftwork.flow.slab_here import slabs_here
+from tuftwork.flow.slab_nest_engine import SlabNestedEngine
 from tuftwork.flow.walls import Body, wrap_bodies
 from tuftwork.shape.loft import block, loft
 
@@ -162,6 +164,25 @@ def across_levels(angle: float, thick: float) -> list[Nest]:
     return out
 
 
+def started_apart(engine: NestedEngine, angle: float) -> list[np.ndarray]:
+    """Start every box with two pressures at rest and return the density of each."""
+    wanted = []
+    for number, (nest, inner) in enumerate(zip(engine.nests, engine.engines, strict=True)):
+        low, (lx, ly, lz) = engine.place(number), nest.setup.shape
+        x, z = low[0] + np.arange(lx) / nest.scale, low[2] + np.arange(lz) / nest.scale
+        up = (z[:, None] - 10.21) * np.cos(angle) - (x[None] - 10.13) * np.sin(angle) > 0
+        density = np.repeat(np.where(up, 1.02, 1.0)[:, None], ly, axis=1)
+        inner.start(density, np.zeros((3, *density.shape)))
+        wanted.append(density)
+    return wanted
+
+
+def assert_apart(engine: NestedEngine, wanted: list[np.ndarray], bound: float) -> None:
+    for setup, seen, density in zip(shown(engine.nests), engine.shown(), wanted, strict=True):
+        air = setup.mark != SOLID
+        assert np.abs(seen.last.density - density)[air].max() < bound
+
+
 @pytest.mark.parametrize("angle", [0.0, 0.2, np.pi / 4])
 @pytest.mark.parametrize("thick", [0.3, 0.0])
 def test_air_of_two_pressures_stays_apart_at_the_edge_of_finer_cells(
@@ -169,16 +190,16 @@ def test_air_of_two_pressures_stays_apart_at_the_edge_of_finer_cells(
 ) -> None:
     """Exact: at rest nothing passes a tight wall, whichever cells it is cut into."""
     engine = NestedEngine(across_levels(angle, thick), *backend)
-    wanted = []
-    for number, (nest, inner) in enumerate(zip(engine.nests, engine.engines, strict=True)):
-        low = engine.place(number)
-        z, _, x = (low[a] + np.arange(nest.setup.shape[a]) / nest.scale for a in (2, 1, 0))
-        up = (z[:, None] - 10.21) * np.cos(angle) - (x[None] - 10.13) * np.sin(angle) > 0
-        density = np.repeat(np.where(up, 1.02, 1.0)[:, None], nest.setup.shape[1], axis=1)
-        inner.start(density, np.zeros((3, *density.shape)))
-        wanted.append(density)
+    wanted = started_apart(engine, angle)
     engine.advance(20)
     bound = {"float64": 1e-12, "float32": 1e-5, "float16": 1e-3}[backend[1]]
-    for setup, seen, density in zip(shown(engine.nests), engine.shown(), wanted, strict=True):
-        air = setup.mark != SOLID
-        assert np.abs(seen.last.density - density)[air].max() < bound
+    assert_apart(engine, wanted, bound)
+
+
+def test_slabs_of_finer_cells_keep_two_pressures_apart_too() -> None:
+    nests = across_levels(0.2, 0.3)
+    engine = SlabNestedEngine(nests, 2, lambda stacks: ThreadCrew(stacks, "cpu"))
+    wanted = started_apart(engine, 0.2)
+    engine.advance(10)
+    assert_apart(engine, wanted, 1e-12)
+    engine.close()
