@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Locator, Page, WebSocketRoute, expect
-from tests.browser.conftest import PATIENCE, Site, until
+from tests.browser.conftest import PATIENCE, Site, Watch, until
 from tests.browser.test_flow import HEAD, bench_of
 from tests.browser.test_flow_cases import Idle, note
 from tests.browser.test_pictures import FITTED
@@ -237,6 +237,20 @@ def test_a_page_read_while_the_line_was_cut_is_read_again(
     expect(page.locator(".runs > li")).to_have_count(2)
 
 
+def test_an_answer_that_cannot_be_read_is_said_to_be(
+    page: Page, make_site: Callable[..., Site], watch: Watch
+) -> None:
+    watch.allow("status of 500")
+    site = make_site()
+    site.bench.stale = True
+    site.open(page, "runs")
+    expect(page.locator(".runs > li")).to_have_count(1)
+    page.route(re.compile("/runs.json"), lambda route: route.fulfill(status=500, body="<h1>"))
+    page.get_by_role("button", name="Run again").click()
+    # what was there before the run does not pass for what is there after it
+    expect(page.get_by_text("cannot be read (status 500)")).to_be_visible()
+
+
 def test_keys_faster_than_the_screen_undo_and_redo_one_step_each(
     page: Page, pictures: Site
 ) -> None:
@@ -322,7 +336,8 @@ def test_marks_that_were_kept_are_found_again_however_late_the_overview_comes(
     with page.expect_response(re.compile("/pictures.json")):
         page.reload()
     gate.wait()
-    page.evaluate(DRAWN)
+    # the page waits for nothing but its own answer
+    expect(page.locator(".pin").first).to_have_attribute("transform", there)
     gate.open(page, "/overview.json")
     expect(page.locator(".pin").first).to_have_attribute("transform", there)
     page.get_by_role("button", name="Back to the saved ones").click()

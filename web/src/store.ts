@@ -177,14 +177,22 @@ function askOnce<T>(address: string, now: number): Promise<Answer<T>> {
 }
 
 async function fetchTree<T>(address: string): Promise<Answer<T>> {
+  let status: number;
+  let text: string;
   try {
     const answer = await fetch(address);
-    if (answer.status === 401) return refused("refused", await answer.text());
-    const tree = readJson(await answer.text());
+    [status, text] = [answer.status, await answer.text()];
+  } catch {
+    return refused("gone", `${address} did not answer. Start the program with \`tuftwork open\`.`);
+  }
+  if (status === 401) return refused("refused", text);
+  try {
+    const tree = readJson(text);
     if (tree.error) return { data: null, error: tree.error as Refusal };
     return { data: tree as T, error: null };
   } catch {
-    return refused("gone", `${address} did not answer. Start the program with \`tuftwork open\`.`);
+    // it did answer: what stands here must not pass for what it says now
+    return refused("defect", `${address} gave an answer that cannot be read (status ${status}). Load the page again.`);
   }
 }
 

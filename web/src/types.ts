@@ -251,6 +251,8 @@ export interface StockFeature {
 }
 
 export interface PicturesPage {
+  /** Title of the project: marks that are not saved yet are kept under it. */
+  project: string;
   pictures: { id: string; title: string; marks: number; fault: string; weak: boolean }[];
   picture: {
     id: string;

@@ -2,12 +2,12 @@
 
 import { useEffect, useLayoutEffect, useMemo, useRef, useState } from "preact/hooks";
 import { followed } from "../follow";
-import { act, connected, line, overview, place, revision, turn } from "../store";
+import { act, connected, line, place, revision, turn } from "../store";
 import type { PicturesPage, ReadingRow, TracedRow } from "../types";
 import { Choice } from "../widgets/control";
 import { NumberText } from "../widgets/num";
 import { type Corner, type Layers, type Marks, Stage } from "../widgets/stage";
-import { Busy, Notices } from "../widgets/state";
+import { Notices } from "../widgets/state";
 import { latest } from "../wire";
 import { Page } from "./page";
 
@@ -28,22 +28,19 @@ export function PicturesSheet() {
   const address = `/pictures.json${picture ? `?picture=${encodeURIComponent(picture)}` : ""}`;
   return (
     <Page<PicturesPage> title="Pictures" address={address}>
-      {(page) =>
-        // marks are kept under the project's name: before it is known none can be found again
-        overview.value ? <Desk key={page.picture.id} page={page} /> : <Busy what="Reading the project" />
-      }
+      {(page) => <Desk key={page.picture.id} page={page} />}
     </Page>
   );
 }
 
-const keyOf = (id: string) => `tuftwork.marks.${overview.value?.project.title ?? ""}.${id}`;
+const keyOf = (page: PicturesPage) => `tuftwork.marks.${page.project}.${page.picture.id}`;
 
 function Desk({ page }: { page: PicturesPage }) {
   const { picture } = page;
   const saved = useMemo<Step>(() => ({ marks: picture.marks, on: picture.on }), [picture.marks, picture.on]);
   const [step, setStep] = useState<Step>(() => {
     // what another page saved since these were kept stands, except where a mark was moved here
-    const kept = keptStep(picture.id);
+    const kept = keptStep(page);
     return kept ? joined(kept, kept.was ?? saved, saved) : saved;
   });
   const past = useRef<Step[]>([]);
@@ -87,8 +84,8 @@ function Desk({ page }: { page: PicturesPage }) {
   );
   // kept before anything is painted: a page that is left at once loses no mark
   useLayoutEffect(() => {
-    if (isChanged) localStorage.setItem(keyOf(picture.id), JSON.stringify({ ...step, was: was.current }));
-    else localStorage.removeItem(keyOf(picture.id));
+    if (isChanged) localStorage.setItem(keyOf(page), JSON.stringify({ ...step, was: was.current }));
+    else localStorage.removeItem(keyOf(page));
   }, [step, saved, isChanged]);
   const isOpen = connected.value;
   useEffect(() => {
@@ -265,9 +262,9 @@ function joined(here: Step, old: Step, saved: Step): Step {
   return { marks: followed(here.marks, old.marks, saved.marks), on: followed(here.on, old.on, saved.on) };
 }
 
-function keptStep(id: string): Kept | null {
+function keptStep(page: PicturesPage): Kept | null {
   try {
-    const text = localStorage.getItem(keyOf(id));
+    const text = localStorage.getItem(keyOf(page));
     return text ? (JSON.parse(text) as Kept) : null;
   } catch {
     return null;

@@ -28,6 +28,7 @@ def reading_page(bench: Any, picture: str = "") -> dict[str, Any]:
     chosen = picture or desk.room.pictures[0].id
     photo = desk.photo(chosen)
     return {
+        "project": desk.project.about.title,
         "pictures": [_line(desk, p.id) for p in desk.room.pictures],
         "picture": picture_tree(desk, chosen),
         "readings": [reading_row(desk, asked) for asked in desk.room.readings],
