@@ -17,7 +17,6 @@ from tuftwork.aeromap.part import ChannelFloor, inputs_of, part_models
 from tuftwork.aeromap.tie import KnownBefore
 from tuftwork.car import Floor, Project
 from tuftwork.errors import FileFault, InputError, NotConverged, NotCovered
-from tuftwork.files.evidence import FOLDER
 from tuftwork.floor.calibrate import gaussian_update, root_mean_miss
 from tuftwork.quantity import Array, Ensemble, values_at
 from tuftwork.study.floor_sweep_table import FloorSweep, read_sweep
@@ -61,7 +60,7 @@ def floor_sweep_steps(job: Job) -> list[Step]:
     wanted = {p.channel.sweep for p in floors if p.channel is not None}
     inputs = {
         "floors": [p.model_dump_json() for p in floors],
-        "evidence": [[e.file, e.digest, _stamp(job, e.file)] for e in job.project.evidence
+        "evidence": [[e.file, e.digest, job.stamp(e.file)] for e in job.project.evidence
                      if e.id in wanted],
         "quantities": _plain(inputs_of(part_models(job.project, base))),
         "mass": job.project.mass_state().model_dump_json(),
@@ -167,11 +166,3 @@ def _answer(
         return np.broadcast_to(load.downforce_front + load.downforce_rear, size)
 
     return answer
-
-
-def _stamp(job: Job, name: str) -> list[int]:
-    path = job.folder / FOLDER / name if job.folder and name else None
-    if path is None or not path.is_file():
-        return []
-    status = path.stat()
-    return [status.st_size, status.st_mtime_ns]

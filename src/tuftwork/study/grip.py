@@ -13,7 +13,6 @@ import numpy as np
 from tuftwork.car import Circle, Tyres
 from tuftwork.car.table import limit_of
 from tuftwork.errors import Fault, FileFault, InputError, NotConverged
-from tuftwork.files.evidence import FOLDER
 from tuftwork.floor.calibrate import gaussian_update
 from tuftwork.lap.circle import wheel_loads
 from tuftwork.quantity import Z80, Array, Ensemble, summarise, values_at
@@ -53,7 +52,7 @@ def grip_steps(job: Job) -> list[Step]:
 
     inputs = {
         "cornering": own.model_dump_json(),
-        "evidence": [[e.file, e.digest, _stamp(job, e.file)] for e in project.evidence
+        "evidence": [[e.file, e.digest, job.stamp(e.file)] for e in project.evidence
                      if e.id in own.tables],
         "quantities": _plain({n: q for n, q in job.quantities.items()
                               if n.startswith(("lap.", "car.", "mass_states.", "weather."))}),
@@ -342,11 +341,3 @@ def _row(
         "miss": -float(np.nanmean(after)) / deviation,
         "wheel_loads": [float(np.median(load)) for load in loads],
     }  # fmt: skip
-
-
-def _stamp(job: Job, name: str) -> list[int]:
-    path = job.folder / FOLDER / name if job.folder and name else None
-    if path is None or not path.is_file():
-        return []
-    status = path.stat()
-    return [status.st_size, status.st_mtime_ns]

@@ -9,6 +9,7 @@ from tuftwork.aeromap.interface import PartModel
 from tuftwork.aeromap.part import equipped, floored, fronted, part_models
 from tuftwork.air import Air, air_of
 from tuftwork.car import Floor, Project, Splitter, WingPart
+from tuftwork.files.evidence import FOLDER
 from tuftwork.floor.front_table import front_tables
 from tuftwork.floor.table import FloorTable
 from tuftwork.quantity import Ensemble, Quantity
@@ -56,6 +57,14 @@ class Job:
         deviates = tied.deviates.copy()
         deviates[:, [tied.columns[n] for n in moved["names"]]] = moved["deviates"]
         return replace(tied, deviates=deviates)
+
+    def stamp(self, name: str) -> list[int]:
+        """Return size and time of a file of the evidence, nothing where there is none."""
+        path = self.folder / FOLDER / name if self.folder and name else None
+        if path is None or not path.is_file():
+            return []
+        status = path.stat()
+        return [status.st_size, status.st_mtime_ns]
 
     def air(self, ensemble: Ensemble | None = None) -> Air:
         """Return the study's air, for every draw or at best values."""

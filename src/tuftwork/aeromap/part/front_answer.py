@@ -1,11 +1,13 @@
 """What the engine of a splitter's channels says, before it becomes loads at the axles."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from tuftwork.aeromap.interface import Field
-from tuftwork.floor.front_table import FrontLoads
+from tuftwork.floor.front_spec import FrontStrip
+from tuftwork.floor.front_table import FrontLoads, StripTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,3 +56,38 @@ class FrontAnswer:
         """Moment of the load about the lip. [m³]"""
         below = sum(s.under * s.centre for s in self.loads.strips)
         return np.asarray(self.upper * self.upper_centre + self.gain * below)
+
+
+def front_notices(
+    name: str, strips: Sequence[FrontStrip], tables: Sequence[StripTable], found: FrontAnswer
+) -> tuple[str, ...]:
+    """Return what a reader of a splitter's load must be told of its draws."""
+    notices, loads = [], found.loads
+    for table, strip, own in zip(tables, strips, loads.strips, strict=True):
+        low = float(np.mean(found.gap < table.peak))
+        if np.isfinite(table.peak) and low > 0.1:
+            notices.append(
+                f"{name}, {strip.name}: chokes in {100 * low:.0f} % of draws; lower it carries "
+                f"less (greatest near {1e3 * found.lip_at(table.peak):.0f} mm)."
+            )
+        apart = float(np.mean(own.shape_factor > 3))
+        if apart > 0.1:
+            notices.append(
+                f"{name}, {strip.name}: its layer has separated in {100 * apart:.0f} % of draws."
+            )
+    drawn = float(np.mean(loads.is_drawn))
+    if drawn > 0:
+        notices.append(
+            f"{name}: in {100 * drawn:.0f} % of draws load and bending find no balance: the lip "
+            "is drawn to the road. Stiffen it before it runs."
+        )
+    gone = float(np.mean(loads.separated))
+    if gone > 0.25:
+        notices.append(f"{name}: its rolled edge lets go in {100 * gone:.0f} % of draws.")
+    beyond = float(np.mean(loads.is_outside))
+    if beyond > 0.05:
+        notices.append(
+            f"{name}: {100 * beyond:.0f} % of draws lie outside its tables in clearance, "
+            "rake, droop or pressure; their edge is held."
+        )
+    return tuple(notices)

@@ -21,7 +21,7 @@ from tuftwork.aeromap.part.base import (
     loaded,
 )
 from tuftwork.aeromap.part.edge import edge_loss
-from tuftwork.aeromap.part.front_answer import FrontAnswer
+from tuftwork.aeromap.part.front_answer import FrontAnswer, front_notices
 from tuftwork.aeromap.part.front_channel import (
     FAR,
     FRONT_CHANNELS,
@@ -86,7 +86,7 @@ class ChannelSplitter(EstimatedPart):
         made = loaded(
             down + jet, moment + jet * self._jet_station(draws), drag, draws[WHEELBASE],
             effects=self._effects(found, platform, draws, np.asarray(drag)),
-            notices=self._notices(found),
+            notices=front_notices(self.name, self.spec.strips, self.tables, found),
         )  # fmt: skip
         fed = self.fed(found, draws, around)
         if not fed:
@@ -302,40 +302,6 @@ class ChannelSplitter(EstimatedPart):
                 height=found.clearance,
             )
         )  # fmt: skip
-
-    def _notices(self, found: FrontAnswer) -> tuple[str, ...]:
-        notices, loads = [], found.loads
-        for table, strip, own in zip(self.tables, self.spec.strips, loads.strips, strict=True):
-            low = float(np.mean(found.gap < table.peak))
-            if np.isfinite(table.peak) and low > 0.1:
-                notices.append(
-                    f"{self.name}, {strip.name}: chokes in {100 * low:.0f} % of draws; lower it "
-                    "carries "
-                    f"less (greatest near {1e3 * found.lip_at(table.peak):.0f} mm)."
-                )
-            apart = float(np.mean(own.shape_factor > 3))
-            if apart > 0.1:
-                notices.append(
-                    f"{self.name}, {strip.name}: its layer has separated in {100 * apart:.0f} % "
-                    "of draws."
-                )
-        drawn = float(np.mean(loads.is_drawn))
-        if drawn > 0:
-            notices.append(
-                f"{self.name}: in {100 * drawn:.0f} % of draws load and bending find no balance: "
-                "the lip "
-                "is drawn to the road. Stiffen it before it runs."
-            )
-        gone = float(np.mean(loads.separated))
-        if gone > 0.25:
-            notices.append(f"{self.name}: its rolled edge lets go in {100 * gone:.0f} % of draws.")
-        beyond = float(np.mean(loads.is_outside))
-        if beyond > 0.05:
-            notices.append(
-                f"{self.name}: {100 * beyond:.0f} % of draws lie outside its tables in clearance, "
-                "rake, droop or pressure; their edge is held."
-            )
-        return tuple(notices)
 
     def _of(self, key: str, draws: Mapping[str, Field]) -> Field:
         return draws[f"{self.name}.channel.{key}"]

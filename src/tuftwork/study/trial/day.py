@@ -44,7 +44,7 @@ def _day_step(job: Job, day: TrialDay) -> Step:
     project = job.project
     inputs = {
         "day": day.model_dump_json(),
-        "evidence": {e.id: [e.file, e.digest, _stamp(job, e.file)] for e in project.evidence
+        "evidence": {e.id: [e.file, e.digest, job.stamp(e.file)] for e in project.evidence
                      if e.id in (*day.logs, *day.coast_downs)},
         "masses": [m.model_dump_json() for m in project.mass_states],
         "car": project.car.model_dump_json(),
@@ -56,14 +56,6 @@ def _day_step(job: Job, day: TrialDay) -> Step:
 
 def _said(error: TuftworkError) -> list[str]:
     return [str(f) for f in error.faults] if isinstance(error, FileFault) else [str(error)]
-
-
-def _stamp(job: Job, name: str) -> list[int]:
-    path = job.folder / FOLDER / name if job.folder else None
-    if path is None or not path.is_file():
-        return []
-    status = path.stat()
-    return [status.st_size, status.st_mtime_ns]
 
 
 def read_day(job: Job, day: TrialDay, *, coast: bool = False) -> Any:

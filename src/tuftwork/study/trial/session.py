@@ -69,7 +69,7 @@ def _step(job: Job, name: str, title: str, files: Sequence[str], made: Any, tabl
     project = job.project
     inputs = {
         "table": table.model_dump_json(),
-        "evidence": [[e.file, e.digest, _stamp(job, e.file)] for e in project.evidence
+        "evidence": [[e.file, e.digest, job.stamp(e.file)] for e in project.evidence
                      if e.id in files],
         "car": project.car.model_dump_json(), "weather": project.weather.model_dump_json(),
         "states": [s.name for s in project.states], "draws": project.study.draws,
@@ -79,14 +79,6 @@ def _step(job: Job, name: str, title: str, files: Sequence[str], made: Any, tabl
 
 def _said(error: TuftworkError) -> list[str]:
     return [str(f) for f in error.faults] if isinstance(error, FileFault) else [str(error)]
-
-
-def _stamp(job: Job, name: str) -> list[int]:
-    path = job.folder / FOLDER / name if job.folder else None
-    if path is None or not path.is_file():
-        return []
-    status = path.stat()
-    return [status.st_size, status.st_mtime_ns]
 
 
 def _table(
