@@ -12,10 +12,12 @@ from tests.browser.test_flow import FLOW, HEAD, bench_of
 from tests.browser.test_flow_cases import built_of, finish
 from tests.unit.study.flow_car import COARSE_LOOK
 
+from tuftwork.files import read_project
 from tuftwork.files.flow import read_flow_record, write_flow_record
 from tuftwork.files.time_file import TimeFile, read_time_file
 from tuftwork.flow.over_time import Layout, Variable
 from tuftwork.study import Bench
+from tuftwork.study.flow.case import run_named
 from tuftwork.study.flow.desk import Desk, register_run
 from tuftwork.study.flow.over_time import told
 from tuftwork.study.flow.page import part_rows
@@ -156,6 +158,39 @@ def test_a_case_of_which_nothing_was_kept_has_no_times(page: Page, timed: Site) 
     page.get_by_role("region", name="A plane through the flow").wait_for()
     expect(page.get_by_text("over time", exact=True)).to_have_count(0)
     expect(page.get_by_text("fluctuation", exact=True)).to_have_count(0)
+
+
+def test_keeping_over_time_is_set_up_on_the_page(page: Page, timed: Site) -> None:
+    timed.open(page, "flow?case=faster")
+    own = page.get_by_role("group", name="Kept over time")
+    cost = page.get_by_role("region", name="Set up").locator(".pairs")
+    expect(cost).not_to_contain_text("kept over time")
+    own.get_by_text("samples as the run goes on").click()
+    expect(cost).to_contain_text("kept over time")
+    own.get_by_role("textbox", name="Car lengths").fill("0.5")
+    own.get_by_role("button", name="Add a plane").click()
+    own.get_by_role("textbox", name="Place of plane 2").fill("200")
+    own.get_by_role("textbox", name="Place of plane 2").press("Enter")
+    expect(page.get_by_role("alert")).to_contain_text("must lie in the box")
+    own.get_by_role("textbox", name="Place of plane 2").fill("nowhere")
+    own.get_by_role("textbox", name="Place of plane 2").press("Enter")
+    expect(own.get_by_role("textbox", name="Place of plane 2")).to_have_value("200")
+    own.get_by_role("textbox", name="Place of plane 2").fill("4,5")
+    own.get_by_role("textbox", name="Place of plane 2").press("Enter")
+    # three lengths are over before the flow has settled: nothing would be kept
+    expect(page.get_by_role("alert")).to_contain_text("ends before a sample falls due")
+    page.get_by_role("slider", name="Runs at most").fill("8")
+    expect(page.get_by_role("alert")).to_have_count(0)
+    page.get_by_role("button", name="Save settings").click()
+    expect(page.get_by_role("button", name="Save settings")).to_have_count(0)
+    run = run_named(read_project(timed.bench.folder).project, "faster")
+    assert run.over_time is not None
+    assert run.over_time.every == 0.5
+    assert [(p.axis, p.at.best) for p in run.over_time.planes] == [("y", 0.0), ("x", 4.5)]
+    own.get_by_text("samples as the run goes on").click()
+    page.get_by_role("button", name="Save settings").click()
+    expect(page.get_by_role("button", name="Save settings")).to_have_count(0)
+    assert run_named(read_project(timed.bench.folder).project, "faster").over_time is None
 
 
 def test_another_case_is_marked_as_being_read_at_once(

@@ -266,6 +266,8 @@ def _written(value: Any) -> Any:
         table = tomlkit.inline_table()
         table.update({key: _written(inner) for key, inner in value.items()})
         return table
+    if isinstance(value, list) and any(isinstance(inner, Mapping) for inner in value):
+        return [_written(inner) for inner in value]
     return value
 
 

@@ -20,8 +20,15 @@ from tuftwork.study.flow.case import built_case, run_named
 from tuftwork.study.flow.desk import Desk, run_case
 from tuftwork.study.flow.export import export_record
 from tuftwork.study.flow.files import check_forms
-from tuftwork.study.flow.live import view_live
-from tuftwork.study.flow.over_time import GROWING, keeping, said, series_of
+from tuftwork.study.flow.live import cost_live, save_live, view_live
+from tuftwork.study.flow.over_time import (
+    GROWING,
+    keeping,
+    kept_as_asked,
+    said,
+    series_of,
+    spoken_plane,
+)
 from tuftwork.study.flow.page import flow_page, record_of
 from tuftwork.study.flow.sweep import spread_cases
 from tuftwork.study.flow.time_live import frame_live
@@ -90,6 +97,49 @@ def test_what_was_kept_is_whole_although_the_run_was_stopped(project: Path, benc
     rms = record["surface"]["pressure_rms"].astype(float)
     assert rms.shape == (series.n_vertex,)
     np.testing.assert_allclose(rms, series.surface_rms(), atol=1e-3)
+
+
+def test_the_page_switches_keeping_on_and_off_and_leaves_the_projects_words(tmp_path: Path) -> None:
+    words = KEPT.replace('"3 m"', '"3000 mm"')
+    folder = bluff_project(tmp_path / "car", CASE + words)
+    bench = Bench(folder, runs_itself=False)
+    own = flow_page(bench)["setting"]["over_time"]
+    assert own == {
+        "every": 0.1, "surface": True, "planes": [{"axis": "y", "at": 0}, {"axis": "x", "at": 3}],
+    }  # fmt: skip
+    save_live(bench, {"over_time": own, "speed_kmh": 140})
+    assert words.strip() in (folder / "project.toml").read_text("utf-8")
+    assert save_live(bench, {"over_time": None})[0]["saved"] == 1
+    assert read_project(folder).project.flow.cases[0].over_time is None  # type: ignore[union-attr]
+    wanted = {"every": 0.25, "surface": False, "planes": [{"axis": "z", "at": -0.5}]}
+    told, _ = cost_live(bench, {"over_time": wanted})
+    assert "over_time.planes" in told["cost"]["faults"][0]  # below the road
+    wanted["planes"] = [{"axis": "z", "at": 0.7}]
+    save_live(bench, {"over_time": wanted})
+    kept = read_project(folder).project.flow.cases[0].over_time  # type: ignore[union-attr]
+    assert kept is not None
+    assert (kept.every, kept.surface, kept.planes[0].at.best) == (0.25, False, 0.7)
+    assert flow_page(bench)["setting"]["over_time"] == wanted
+
+
+@pytest.mark.parametrize(
+    ("change", "text"),
+    [({"every": 0}, "above 0"), ({"every": "often"}, "a number"),
+     ({"planes": []}, "keep something"),
+     ({"planes": [{"axis": "q", "at": 0}]}, "normal to x, y or z"),
+     ({"planes": [{"axis": "x", "at": None}]}, "a number")],
+)  # fmt: skip
+def test_what_cannot_be_kept_is_refused_in_plain_words(change: Any, text: str) -> None:
+    asked = {"every": 0.1, "surface": False, "planes": [{"axis": "x", "at": 1.0}]} | change
+    with pytest.raises(InputError, match=text):
+        kept_as_asked(asked)
+
+
+def test_planes_are_named_to_the_millimetre() -> None:
+    """Two of them a finger apart are two."""
+    assert [spoken_plane("x", v) for v in (12.344, 12.336, -0.0, -0.25)] == [
+        "x = 12.344 m", "x = 12.336 m", "x = 0 m", "x = \u22120.25 m",
+    ]  # fmt: skip
 
 
 def test_prepare_and_show_say_what_is_kept(project: Path, bench: Bench) -> None:

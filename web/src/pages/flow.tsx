@@ -13,6 +13,7 @@ import { NumberText } from "../widgets/num";
 import { Busy, Notices, RefusedNote } from "../widgets/state";
 import { type Block, type Message, Refused } from "../wire";
 import { Cases, type Sweep, WORDS } from "./flow-cases";
+import { type Keep, KeepOverTime } from "./flow-keep";
 import { Page } from "./page";
 import { LineChart } from "./sections-draw";
 import "./flow.css";
@@ -28,6 +29,7 @@ interface Setting {
   error_m2: number;
   back_end: "cpu" | "cuda";
   leave_out: string[];
+  over_time: Keep | null;
 }
 interface Part {
   name: string;
@@ -260,6 +262,7 @@ function CaseOf({ tree }: { tree: Tree }) {
           </div>
           <Choice label="Runs on" value={now.back_end} options={[["cpu", "this machine's cores"], ["cuda", "a graphics card"]]}
             onPick={(back_end) => move({ back_end })} />
+          <KeepOverTime now={now.over_time} onMove={(over_time) => move({ over_time })} />
           <h3>Parts</h3>
           <div class="flow-parts" tabIndex={0} role="group" aria-label="Parts that are run">
             {parts.map((part) => (

@@ -11,6 +11,7 @@ from tuftwork.files import NEW, REMOVE, OpenProject, edit_project, read_project,
 from tuftwork.flow.judge import prepared_or_faults
 from tuftwork.study.flow.case import Built, built_case, run_named
 from tuftwork.study.flow.desk import Desk, start_process
+from tuftwork.study.flow.over_time import keep_tree, kept_as_asked
 from tuftwork.study.flow.page import cost_tree, part_rows, record_of, state_tree
 from tuftwork.study.flow.time_live import frames_tree
 
@@ -46,6 +47,8 @@ def _changes(message: Mapping[str, Any]) -> dict[str, Any]:
         found["back_end"], found["precision"] = str(message["back_end"]), ""
     if "leave_out" in message:
         found["leave_out"] = tuple(str(n) for n in message["leave_out"])
+    if "over_time" in message:
+        found["over_time"] = kept_as_asked(message["over_time"])
     return found
 
 
@@ -112,7 +115,10 @@ def _saved(bench: Any, message: Mapping[str, Any]) -> tuple[Project, int]:
         new = run.with_values(changes)
         found: dict[Any, Any] = {}
         for key, value in changes.items():
-            if getattr(run, key) != getattr(new, key):
+            if key == "over_time":  # as the page has it: the project may say it in other units
+                if keep_tree(run) != keep_tree(new):
+                    found["flow", "cases", run.name, key] = REMOVE if value is None else value
+            elif getattr(run, key) != getattr(new, key):
                 found["flow", "cases", run.name, key] = list(value) if key == "leave_out" else value
         if ("flow", "cases", run.name, "precision") in found:
             found["flow", "cases", run.name, "precision"] = REMOVE

@@ -2,6 +2,7 @@
 
 import os
 import shutil
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,8 @@ _TRIANGLES = 80_000
 """Most triangles of the kept surface: above it vertices become one."""
 _SPLIT = 0.2
 """Area of a split triangle over the square of the longest edge, seen on generic cars. [-]"""
+_LONGEST, _MOST_PLANES = 100.0, 20
+"""As the project file allows: lengths between samples, planes."""
 _ROOM = 0.9
 """Share of the free disk that may be taken. [-]"""
 
@@ -37,6 +40,60 @@ def planes_of(run: FlowRun) -> tuple[tuple[Axis, float], ...]:
     """Return the planes that a case keeps over time: axis and place. [m]."""
     asked = run.over_time
     return () if asked is None else tuple((p.axis, p.at.best) for p in asked.planes)
+
+
+def keep_tree(run: FlowRun) -> dict[str, Any] | None:
+    """Return what a case keeps over time as the page's fields show it; None where nothing."""
+    asked = run.over_time
+    if asked is None:
+        return None
+    planes = [{"axis": p.axis, "at": round(p.at.best, 6)} for p in asked.planes]
+    return {"every": asked.every, "planes": planes, "surface": asked.surface}
+
+
+def kept_as_asked(tree: Any) -> dict[str, Any] | None:
+    """Return fields of the page as values of the case's key ``over_time``; None switches it off.
+
+    Raises
+    ------
+    InputError
+        If one cannot be meant.
+    """
+    if tree is None:
+        return None
+    if not isinstance(tree, Mapping):
+        raise InputError("over_time", repr(tree), "", "must hold every, planes and surface")
+    every = _number("over_time.every", tree.get("every"), "lengths")
+    if not 0 < every <= _LONGEST:
+        raise InputError("over_time.every", every, "lengths", f"must be above 0, to {_LONGEST:g}")
+    planes = []
+    for plane in tree.get("planes", ()):
+        axis, at = str(plane.get("axis")), _number("over_time.planes", plane.get("at"), "m")
+        if axis not in {"x", "y", "z"}:
+            raise InputError("over_time.planes", axis, "", "must be normal to x, y or z")
+        planes.append({"axis": axis, "at": f"{at:.9g} m"})
+    if len(planes) > _MOST_PLANES:
+        raise InputError("over_time.planes", len(planes), "", f"at most {_MOST_PLANES} are kept")
+    surface = bool(tree.get("surface"))
+    if not planes and not surface:
+        cure = "Add a plane or keep the pressure on the car."
+        raise InputError("over_time", "nothing", "", "must keep something", cure)
+    return {"every": every, "planes": planes, "surface": surface}
+
+
+def _number(name: str, value: Any, unit: str) -> float:
+    try:
+        found = float(value)
+    except (TypeError, ValueError):
+        found = np.nan
+    if not np.isfinite(found):
+        raise InputError(name, repr(value), unit, "must be a number")
+    return found
+
+
+def spoken_plane(axis: str, at: float) -> str:
+    """Return a plane as a person says it, to the millimetre."""
+    return f"{axis} = {round(at, 3) + 0.0:g} m".replace("-", "\u2212")
 
 
 def _size(case: FlowCase) -> float:
@@ -197,7 +254,7 @@ def said(record: dict[str, Any], project: Path) -> str:
     kept = record.get("over_time")
     if kept is None:
         return ""
-    what = [f"the plane {axis} = {at:.3g} m".replace("-", "\u2212") for axis, at in kept["planes"]]
+    what = [f"the plane {spoken_plane(axis, at)}" for axis, at in kept["planes"]]
     what += ["the pressure on the surface"] if kept["surface"] else []
     text = (
         f"Kept over time: {kept['count']} samples from {kept['from']:.2f} to {kept['to']:.2f} "

@@ -17,7 +17,7 @@ from tuftwork.study.answers import Answers
 from tuftwork.study.flow.case import Built, built_case, run_named, shape_of
 from tuftwork.study.flow.desk import GOING, Desk
 from tuftwork.study.flow.inside import inside_rows
-from tuftwork.study.flow.over_time import growing, keeping_row, said
+from tuftwork.study.flow.over_time import growing, keep_tree, keeping_row, said
 from tuftwork.study.flow.record import in_metres
 from tuftwork.study.flow.sighting import Flown, flown_runs
 from tuftwork.study.number import Number, number_of_quantity
@@ -98,6 +98,7 @@ def setting_tree(run: FlowRun, built: Built | None) -> Page:
         "error_m2": run.error.best,
         "back_end": run.back_end,
         "leave_out": list(run.leave_out),
+        "over_time": keep_tree(run),
     }
 
 

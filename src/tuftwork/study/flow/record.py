@@ -26,7 +26,14 @@ from tuftwork.flow.statistics import SeriesMean
 from tuftwork.flow.vortex import Mark
 from tuftwork.study.flow.case import Built
 from tuftwork.study.flow.inside import inside_tree
-from tuftwork.study.flow.over_time import FEWEST, SAME, kept_surface, planes_of, told
+from tuftwork.study.flow.over_time import (
+    FEWEST,
+    SAME,
+    kept_surface,
+    planes_of,
+    spoken_plane,
+    told,
+)
 
 _TRIANGLES = 80_000
 """Most triangles of the vortex surface: above it only stronger vortices are kept."""
@@ -172,7 +179,7 @@ def _planes(result: FlowResult, built: Built) -> list[dict[str, Any]]:
     ]
     for axis, at in planes_of(built.run):
         if not any(axis == other and abs(at - place) < SAME for _, other, place in wanted):
-            wanted.append((f"{axis} = {at:.3g} m".replace("-", "\u2212"), axis, at))
+            wanted.append((spoken_plane(axis, at), axis, at))
     states: tuple[tuple[State, str], ...] = (("mean", ""), ("last", ", one instant"))
     return [
         _plane_tree(plane(result, axis, at, state), name + then, case)
