@@ -77,7 +77,7 @@ def test_a_sweep_is_watched_stopped_and_gone_on_with_from_its_checkpoint(
     assert stopped["travel"] > 1.0
     # the person asks for less; what has been run of it counts
     toml = folder / "project.toml"
-    enough = stopped["travel"] + 1.0
+    enough = stopped["travel"] + 3.0
     toml.write_text(toml.read_text("utf-8").replace(f"longest = {FAR}", f"longest = {enough}"),
                     encoding="utf-8")  # fmt: skip
     left.click()
@@ -87,7 +87,7 @@ def test_a_sweep_is_watched_stopped_and_gone_on_with_from_its_checkpoint(
     done = json.loads((second.folder / "run.json").read_text("utf-8"))
     assert done["pid"] != command.pid
     # nothing is told of the travel before it was stopped: it began there
-    assert done["history"][0][0] > stopped["travel"]
+    assert all(row[0] > stopped["travel"] for row in done["history"])
     record = read_flow_record(second.folder / done["record"], arrays=False)
     assert record["made_with"]["travel"] == pytest.approx(enough, abs=0.1)
     assert not second.checkpoint.exists()

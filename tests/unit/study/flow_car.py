@@ -52,7 +52,7 @@ beside = "1.2 m"
 above = "1.2 m"
 settle = 0.5
 longest = {longest}
-error = "1e-9 m^2"
+error = "1e-30 m^2"
 lattice_speed = 0.2
 """
 BLUFF = """

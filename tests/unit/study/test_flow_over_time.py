@@ -62,8 +62,10 @@ def project(tmp_path_factory: pytest.TempPathFactory) -> Path:
             stopper["left"] = False
             (desk.folder / "stop").touch()
 
-    with pytest.raises(Cancelled):
-        run_case(folder, tell=watch)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("tuftwork.study.flow.desk._EVERY", 0.0)  # told of each sample, however quick
+        with pytest.raises(Cancelled):
+            run_case(folder, tell=watch)
     assert (desk.folder / GROWING).is_file()
     run_case(folder, fields=("zarr",) if has_zarr() else ())
     return folder
