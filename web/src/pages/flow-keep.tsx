@@ -1,5 +1,7 @@
 /** What a run keeps over time: a switch, how often, which planes. */
 
+import { useSignal } from "@preact/signals";
+
 export type Axis = "x" | "y" | "z";
 export interface Keep {
   /** Travel between two samples. [car lengths] */
@@ -70,14 +72,17 @@ function Wanted({ now, onMove }: { now: Keep; onMove: (keep: Keep) => void }) {
   );
 }
 
-/** A number typed in; what is none falls back to what stood there. */
+/** A number typed in; what is none falls back to what stood there. An answer that arrives meanwhile takes nothing away. */
 function Entry({ label, value, low, onMove }: { label: string; value: number; low?: number; onMove: (value: number) => void }) {
+  const draft = useSignal<string | null>(null);
+  const take = (text: string) => {
+    const told = Number(text.trim().replace(",", ".").replace("\u2212", "-"));
+    draft.value = null;
+    if (text.trim() && Number.isFinite(told) && (low === undefined || told > low)) onMove(told);
+  };
   return (
-    <input type="text" inputMode="decimal" aria-label={label} value={String(value)}
-      onChange={(event) => {
-        const told = Number(event.currentTarget.value.trim().replace(",", ".").replace("\u2212", "-"));
-        if (event.currentTarget.value.trim() && Number.isFinite(told) && (low === undefined || told > low)) onMove(told);
-        else event.currentTarget.value = String(value);
-      }} />
+    <input type="text" inputMode="decimal" aria-label={label} value={draft.value ?? String(value)}
+      onInput={(event) => (draft.value = event.currentTarget.value)}
+      onChange={(event) => take(event.currentTarget.value)} />
   );
 }

@@ -182,7 +182,9 @@ def keeping_faults(case: FlowCase, run: FlowRun, folder: Path) -> tuple[InputErr
     if not kept.count:
         limit = f"the run ends before a sample falls due after {run.settle:g} lengths of settling"
         every = run.over_time.every if run.over_time else 0.0
-        return (InputError("over_time.every", every, "lengths", limit, "Make it smaller."),)
+        is_over = run.longest <= run.settle
+        cure = f"Let it run more than {run.settle:g} lengths." if is_over else "Make it smaller."
+        return (InputError("over_time.every", every, "lengths", limit, cure),)
     free = shutil.disk_usage(folder).free
     if kept.size > _ROOM * free:
         limit = f"{free / 1e9:.1f} GB are free on the disk"
@@ -197,7 +199,7 @@ def keeping_row(case: FlowCase, run: FlowRun) -> list[tuple[str, str]]:
         kept = keeping(case, run)
     except InputError:
         return []
-    if kept is None:
+    if kept is None or not kept.count:  # nothing kept is a fault
         return []
     text = f"at most {kept.count} samples, every {kept.every:.3g} lengths from {run.settle:g} on"
     return [("kept over time", f"{text}: about {spoken_size(kept.size)} on the disk")]

@@ -86,7 +86,6 @@ def setting_tree(run: FlowRun, built: Built | None) -> Page:
                    for h in (run.ride_height_front, run.ride_height_rear))  # fmt: skip
     if built is not None:
         front, rear = built.front, built.rear
-
     return {
         "speed_kmh": round(3.6 * run.speed.best, 3),
         "yaw_deg": round(57.29577951308232 * run.yaw.best, 4),
