@@ -28,11 +28,31 @@ def words(part: object) -> str:
     return "".join(map(words, part)) if isinstance(part, list) else str(part)
 
 
-def test_every_core_and_opening_is_a_row_with_flow_pressure_and_note(tmp_path: Path) -> None:
-    room = files("tuftwork.report")
+def room_in(folder: Path) -> None:
+    """Lay out the report's own files."""
     for name in ("house.typ", "section/flow.typ"):
-        text = room.joinpath(*name.split("/")).read_text(encoding="utf-8")
-        (tmp_path / Path(name).name).write_text(text, encoding="utf-8")
+        text = files("tuftwork.report").joinpath(*name.split("/")).read_text(encoding="utf-8")
+        (folder / Path(name).name).write_text(text, encoding="utf-8")
+
+
+@pytest.mark.parametrize("shown", [("fluctuation",), ("instants",), ("instants", "fluctuation")])
+def test_what_was_kept_over_time_is_shown_without_planes_too(
+    shown: tuple[str, ...], tmp_path: Path
+) -> None:
+    room_in(tmp_path)
+    dot = '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"/>'
+    (tmp_path / "dot.svg").write_text(dot, encoding="utf-8")
+    run = {"figures": dict.fromkeys(shown, "dot.svg"), "over_time": "Kept over time: 9 samples.",
+           "captions": {"instants": "Four.", "fluctuation": "Swings."}}  # fmt: skip
+    (tmp_path / "run.json").write_text(json.dumps(run), encoding="utf-8")
+    page = tmp_path / "page.typ"
+    text = '#import "flow.typ": over-time\n#over-time(json("run.json"))\n'
+    page.write_text(text, encoding="utf-8")
+    assert len(json.loads(typst.query(str(page), "image"))) == len(shown)
+
+
+def test_every_core_and_opening_is_a_row_with_flow_pressure_and_note(tmp_path: Path) -> None:
+    room_in(tmp_path)
     fan = CORE | {"name": "fan", "is_fan": True, "drop": -61.0}
     rows = inside_rows({"cores": [CORE, fan], "openings": [VENT]}, 61.1)
     (tmp_path / "rows.json").write_text(json.dumps(rows), encoding="utf-8")
