@@ -1,6 +1,6 @@
 /** A splitter's front floor: numbers of its channels, load as the nose moves, what it warns of. */
 
-import { withUnit, write } from "../number";
+import { tie, withUnit, write } from "../number";
 import type { Num } from "../types";
 import { NumberText } from "../widgets/num";
 import { Notices } from "../widgets/state";
@@ -29,7 +29,7 @@ export function FrontSection({ front }: { front: FrontRow }) {
   return (
     <section class="floor-front">
       <h2>Front floor: {front.name}</h2>
-      <p>{front.text}</p>
+      <p>{tie(front.text)}</p>
       <div class="floor-split">
         {front.numbers.length > 0 && (
           <table>

@@ -114,7 +114,7 @@ function Circles({ grip }: { grip: GripPage }) {
           {grip.rows.map((row) => (
             <tr key={row.id}>
               <th scope="row">
-                {row.id} <small>{row.at || row.kind}, R {row.radius.text}</small>
+                {row.id} <small>{row.at || row.kind}, R&nbsp;{row.radius.text}</small>
                 <small>{row.gave_up === "not said" ? "who gave up is not said" : `${row.gave_up} gave up`}
                   {row.state && `, ${row.state}`}{row.mass_state && `, ${row.mass_state}`}</small>
               </th>
