@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 from tuftwork.app.contract_lap import GripPart
 from tuftwork.car import Project
 from tuftwork.cli import program
-from tuftwork.errors import FileFault
+from tuftwork.errors import FileFault, NotCovered
 from tuftwork.files.project import read_project
 from tuftwork.lap.circle import circle_limit
 from tuftwork.report.section.lap import lap_section
@@ -484,3 +484,22 @@ def test_the_report_has_the_circles(small: Bench, tmp_path: Path) -> None:
         encoding="utf-8",
     )
     assert typst.compile(str(tmp_path / "page.typ"), root=str(tmp_path)).startswith(b"%PDF")
+
+
+def test_a_trim_table_that_is_refused_takes_no_lap_from_the_report(
+    small: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    own = small.page
+
+    def page(name: str, **query: str) -> dict[str, Any]:
+        if name == "trim":
+            raise NotCovered("No trim table: no setting keeps the share.")
+        return own(name, **query)
+
+    monkeypatch.setattr(small, "page", page)
+    results = {**small.answers.results, "trim": {"refused": "no setting keeps the share"}}
+    section = lap_section(small, Answers(job=small.answers.job, results=results), tmp_path)
+    assert section is not None
+    assert section["page"]["grip"]["rows"]
+    assert section["trim"] is None
+    assert section["no_trim"].startswith("No trim table")

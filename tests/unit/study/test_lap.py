@@ -136,6 +136,7 @@ def test_driver_words_become_suspects_and_the_gate_asks_for_what_is_missing(
 
 def test_what_next_puts_the_platform_first(halyard: Bench) -> None:
     rows = halyard.page("lap")["next"]
+    assert all(len(str(row["cost"])) < 8 for row in rows)  # a sum shows no rounding
     assert rows[0]["state"] == "rear up, wing 9"
     wing = next(row for row in rows if row["state"] == "more wing")
     assert wing["verdict"] == "below noise"

@@ -34,9 +34,13 @@ def lap_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] 
         return None
     try:
         page = bench.page("lap")
-        trim = bench.page("trim") if "trim" in answers.results else None
     except NotCovered as error:
-        return {"refused": str(error), "page": None, "trim": None, "captions": {}}
+        return {"refused": str(error), "page": None, "trim": None, "no_trim": "", "captions": {}}
+    trim, no_trim = None, ""
+    try:
+        trim = bench.page("trim") if "trim" in answers.results else None
+    except NotCovered as error:  # laps stand without the table
+        no_trim = str(error)
     _draw(Laps.of(answers), page, folder)
     shown = (
         "circuit", "state", "against", "length", "laps", "corners", "value", "exchange",
@@ -47,6 +51,7 @@ def lap_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] 
         "refused": "",
         "page": {key: page[key] for key in shown},
         "trim": None if trim is None else _trim(trim),
+        "no_trim": no_trim,
         "captions": {
             "plan": f"{page['circuit']}, '{page['state']}', coloured by speed: the car in the "
             "middle of the draws.",
