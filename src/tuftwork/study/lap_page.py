@@ -333,7 +333,8 @@ def ranking(laps: Laps) -> list[Page]:
     return [
         {
             "name": row.name, "state": state_of[row.name], "after": list(row.do_with),
-            "gain": _range(row.gain, row.low, row.high), "chance": row.chance, "cost": float(f"{row.cost:.6g}"),
+            "gain": _range(row.gain, row.low, row.high), "chance": row.chance,
+            "cost": float(f"{row.cost:.6g}"),
             "per_cost": row.gain_per_cost, "confidence": row.confidence,
             "verdict": "below noise" if row.below_noise else "worth doing" if row.gain > 0
             else "a loss",
