@@ -61,6 +61,7 @@ def find_thin(
     tri: Floats,
     part: npt.NDArray[np.int64],
     field: tuple[Floats, npt.NDArray[np.int32]],
+    is_open: npt.NDArray[np.bool_],
 ) -> ThinLinks:
     """Return the links between kept cells that cross a part from one side to the other.
 
@@ -74,6 +75,8 @@ def find_thin(
         Triangles in cells of the block, and the surface number of each. Shapes (n, 3, 3), (n,).
     field
         Distance to the nearest triangle and its number in the block.
+    is_open
+        Whether a surface number is that of a plate. Shape (256,).
     """
     from tuftwork.flow._cut_kernel import cut_links
 
@@ -96,7 +99,7 @@ def find_thin(
     side = np.full(wanted.shape, -1, np.int32)
     every = np.arange(len(tri))
     cut_links(tri, every, 1.0, VELOCITY, index, wanted.astype(np.float32), hit, side)
-    crossed = _both_ways(ahead, side, _normals(tri))
+    crossed = _both_ways(ahead, side, _normals(tri), is_open[part])
     found = np.flatnonzero(crossed.any(axis=0))
     normal, distance = _met(crossed[:, found], side[:, found], hit[:, found], _normals(tri))
     start = np.array([s.start for s in block])
@@ -297,11 +300,16 @@ def _away(tri: Floats, nearest: npt.NDArray[np.int32], at: npt.NDArray[np.int64]
 
 
 def _both_ways(
-    ahead: npt.NDArray[np.int64], side: npt.NDArray[np.int32], normal: Floats
+    ahead: npt.NDArray[np.int64],
+    side: npt.NDArray[np.int32],
+    normal: Floats,
+    is_open: npt.NDArray[np.bool_],
 ) -> npt.NDArray[np.bool_]:
     """Return which links meet one side from one end, the opposed from the other. Shape (26, n).
 
-    A side looks to the end that meets it: a plate has two.
+    A side looks to the end that meets it: a plate has two. A closed part has two faces there, one
+    that looks to each end; a link that meets one and the same from both ends only touches an edge
+    to the last bit, and rounding would say which of its two faces each end meets.
     """
     out = np.zeros(ahead.shape, bool)
     for q, to in enumerate(ahead):
@@ -310,6 +318,7 @@ def _both_ways(
         along = VELOCITY[q + 1].astype(float)
         one, two = normal[side[q]], normal[other]
         turned = -np.sign(one @ along) * np.sign(two @ along)
+        met &= (turned > 0) | is_open[side[q]] | is_open[other]
         out[q] = met & (turned * np.einsum("na,na->n", one, two) < OPPOSED)
     return out
 

@@ -181,7 +181,7 @@ def wrap_bodies(
     removed[block] |= ((inside > 0) | near).astype(np.uint8)
     _fill_pockets(removed, label, block)
     mark, links = staircase(removed, label, surfaces)
-    thin = find_thin(removed, block, every, part, (distance, nearest))
+    thin = find_thin(removed, block, every, part, (distance, nearest), open_parts)
     mark, links = with_thin(mark, links, thin)
     field = (distance, nearest, part_numbers)
     links = _true_cuts(links, mark.shape, block, every, part, field)

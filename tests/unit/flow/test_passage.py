@@ -155,9 +155,6 @@ def tied(cell: float, *zones: Zone, **more) -> FlowResult:
     return run(made, rule=StopRule(error=1e-9, settle=1.5, longest=4.5))
 
 
-@pytest.mark.xfail(
-    strict=True, reason="miss: 3.9 % against 3 since parts thinner than a cell are cut both sides"
-)
 def test_finer_cells_round_a_body_agree_with_its_net_as_fine_cells_everywhere_do() -> None:
     """Mass flow within 3 %, pressures within 0.06 of q: the wake beyond has coarser cells.
 

@@ -67,6 +67,15 @@ def test_both_ends_of_a_link_across_a_thin_part_are_cut() -> None:
     assert (links.cut > THIN).sum() > 20
 
 
+@pytest.mark.parametrize("noise", [0.0, 1e-15, 1e-12])
+def test_a_link_that_only_touches_an_edge_of_a_closed_part_is_not_cut(noise: float) -> None:
+    """Edges half way between cells lie on their diagonals to the last bit; rounding decided."""
+    tri = block("brick", (7.5, 6.5, 5.5), (13.5, 11.5, 9.5)).triangles * (1 + noise)
+    _, links = wrap_bodies((20, 18, 16), [Body(triangles=tri, surface=1)], SURFACES, skin=0.0)
+    assert links.cell.size == 8 * 7 * 6 - 6 * 5 * 4
+    assert not np.any(links.cut > THIN)
+
+
 @pytest.mark.parametrize("place", [20.05, 20.3, 20.55, 20.8])
 def test_a_cell_behind_a_tip_has_the_normal_of_the_side_that_it_meets(place: float) -> None:
     """Else it slips square to the stream, and air goes round the tip."""
