@@ -226,6 +226,7 @@ def show(
         f"3-D flow '{page['case']}', {result['evidence']}", ("load", "with its range", ""),
         [(r["label"], r["number"], r["noise"]) for r in result["loads"]], result["at"],
     )  # fmt: skip
+    show_lines(f"{row['label']}: {row['text']}" for row in result["moments"])
     show_table("By part, m²", ("part", "CzSf", "CzSr", "CxS", "of it friction"),
                [(p["name"], p["front"], p["rear"], p["drag"], p["friction"])
                 for p in result["parts"]])  # fmt: skip

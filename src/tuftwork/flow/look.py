@@ -1,6 +1,7 @@
 """What one looks at in a finished run: planes, surfaces of equal value, streamlines, axle loads."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import hypot
 from typing import Literal
 
 import numpy as np
@@ -93,7 +94,7 @@ class CarLoads:
     front, rear, downforce, drag, side
         Coefficient areas, downforce positive, side to the right. [m²]
     roll, pitch, yaw
-        Moments about x, y and z over dynamic pressure. [m³]
+        Moments over dynamic pressure: right side down, nose up, nose to the right positive. [m³]
     """
 
     front: SeriesMean
@@ -313,12 +314,19 @@ def seeds_ahead(result: FlowResult, *, across: int = 7, up: int = 5) -> Floats:
 def load_rows(result: FlowResult, *, wheelbase: float) -> dict[str, Floats]:
     """Return every sample's loads of the whole car, keys as in ``CarLoads``. Shapes (n,).
 
+    Roll and yaw keep the senses that they had when x ran forward and z down: the edition of 2010
+    turned the axes x and z round, not the moments.
+
     Parameters
     ----------
     result
         A finished run.
     wheelbase
         Front axle at x = 0, rear axle at x = ``wheelbase``. [m]
+
+    References
+    ----------
+    [saeJ1594]
     """
     if not wheelbase > 0:
         raise InputError("wheelbase", wheelbase, "m", "must be above 0")
@@ -331,12 +339,15 @@ def load_rows(result: FlowResult, *, wheelbase: float) -> dict[str, Floats]:
     rear = 0.5 * down + moment[:, 1] / wheelbase
     return {
         "front": down - rear, "rear": rear, "downforce": down, "drag": force[:, 0],
-        "side": force[:, 1], "roll": moment[:, 0], "pitch": moment[:, 1], "yaw": moment[:, 2],
+        "side": force[:, 1], "roll": -moment[:, 0], "pitch": moment[:, 1], "yaw": -moment[:, 2],
     }  # fmt: skip
 
 
 def car_loads(result: FlowResult, *, wheelbase: float, settle: float) -> CarLoads:
     """Return loads at the axles and about mid wheelbase, with their statistical error.
+
+    All are means over the same samples as the fields and the loads by part, so that they add up;
+    what the start-up still moves one by counts to its error.
 
     Parameters
     ----------
@@ -349,7 +360,12 @@ def car_loads(result: FlowResult, *, wheelbase: float, settle: float) -> CarLoad
     """
     rows = load_rows(result, wheelbase=wheelbase)
     skip = round(len(result.series) * settle / result.travel)
-    return CarLoads(**{name: series_mean(row[skip:]) for name, row in rows.items()})
+    return CarLoads(**{name: _mean_from(row[skip:]) for name, row in rows.items()})
+
+
+def _mean_from(row: Floats) -> SeriesMean:
+    whole, late = series_mean(row, n_start=0), series_mean(row)
+    return replace(whole, error=hypot(whole.error, whole.mean - late.mean), n_start=late.n_start)
 
 
 def part_axle_loads(result: FlowResult, *, wheelbase: float) -> tuple[Floats, Floats]:

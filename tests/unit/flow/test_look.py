@@ -173,3 +173,42 @@ def test_the_stated_bias_holds_what_was_seen_and_never_moves_the_value() -> None
     assert len(comparisons()) >= 12
     with pytest.raises(InputError, match="above 0"):
         stated_bias(0.0)
+
+
+def _one_force(result: FlowResult, force: list[float], at: list[float]) -> FlowResult:
+    """Give a run one steady force at a place in car axes, as its engine would have summed it."""
+    arm = (np.array(at) - result.prepared.origin) / result.prepared.case.cell
+    row = np.concatenate([force, np.cross(arm, force)])
+    series = np.zeros_like(result.series)
+    series[:, 1] = row
+    return replace(result, series=series)
+
+
+def test_moments_have_the_senses_of_the_standard(result: FlowResult) -> None:
+    # SAE J1594:2010 (rationale, seen): turning x rearward and z up changed the axes only, not the
+    # positive senses of roll and yaw: right side down, nose to the right
+    def moments(force: list[float], at: list[float]) -> dict[str, float]:
+        rows = load_rows(_one_force(result, force, at), wheelbase=0.4)
+        return {key: float(rows[key][0]) for key in ("roll", "pitch", "yaw")}
+
+    load_on_the_right = moments([0.0, 0.0, -1.0], [0.2, 0.3, 0.0])
+    assert load_on_the_right == pytest.approx({"roll": 0.3, "pitch": 0.0, "yaw": 0.0}, abs=1e-12)
+    drag_on_the_right = moments([1.0, 0.0, 0.0], [0.2, 0.3, 0.0])
+    assert drag_on_the_right == pytest.approx({"roll": 0.0, "pitch": 0.0, "yaw": 0.3}, abs=1e-12)
+    side_at_the_nose = moments([0.0, 1.0, 0.0], [0.0, 0.0, 0.5])
+    assert side_at_the_nose == pytest.approx({"roll": 0.5, "pitch": 0.0, "yaw": 0.2}, abs=1e-12)
+    drag_high_up = moments([1.0, 0.0, 0.0], [0.2, 0.0, 0.5])
+    assert drag_high_up == pytest.approx({"roll": 0.0, "pitch": 0.5, "yaw": 0.0}, abs=1e-12)
+
+
+def test_whole_axles_and_parts_are_means_over_the_same_time(result: FlowResult) -> None:
+    loads = car_loads(result, wheelbase=0.4, settle=1.0)
+    front, rear = part_axle_loads(result, wheelbase=0.4)
+    assert front.sum() == pytest.approx(loads.front.mean, abs=1e-9)
+    assert rear.sum() == pytest.approx(loads.rear.mean, abs=1e-9)
+    assert sum(p.drag_area for p in result.parts) == pytest.approx(loads.drag.mean, abs=1e-9)
+    assert loads.front.mean + loads.rear.mean == pytest.approx(loads.downforce.mean, abs=1e-12)
+    half = 0.5 * 0.4 * (loads.rear.mean - loads.front.mean)
+    assert half == pytest.approx(loads.pitch.mean, abs=1e-12)
+    # what the start-up moved the mean by is in its error
+    assert loads.downforce.error >= abs(loads.downforce.mean - result.downforce_area.mean) - 1e-12

@@ -17,6 +17,7 @@ from tuftwork.study.answers import Answers
 from tuftwork.study.flow.case import Built, built_case, run_named, shape_of
 from tuftwork.study.flow.desk import GOING, Desk
 from tuftwork.study.flow.inside import inside_rows
+from tuftwork.study.flow.moments import moment_rows, plain
 from tuftwork.study.flow.over_time import growing, keep_tree, keeping_row, said
 from tuftwork.study.flow.record import in_metres
 from tuftwork.study.flow.sighting import Flown, flown_runs
@@ -251,9 +252,9 @@ def _result(bench: Any, run: FlowRun, digest: str) -> Page | None:
         rows.append({"key": key, "label": label, "number": number,
                      "noise": f"±{noise:.3f} m² of it statistical"})  # fmt: skip
     parts = [
-        {"name": p["name"], "front": _plain(p["front"]), "rear": _plain(p["rear"]),
-         "total": _plain(p["front"] + p["rear"]), "drag": _plain(p["drag"]),
-         "friction": _plain(p["friction"])}
+        {"name": p["name"], "front": plain(p["front"]), "rear": plain(p["rear"]),
+         "total": plain(p["front"] + p["rear"]), "drag": plain(p["drag"]),
+         "friction": plain(p["friction"])}
         for p in record["parts"]
     ]  # fmt: skip
     return {
@@ -261,7 +262,7 @@ def _result(bench: Any, run: FlowRun, digest: str) -> Page | None:
         "at": at,
         "is_older": bool(digest) and digest != case["digest"],
         "loads": rows,
-        "moments": _moments(record),
+        "moments": moment_rows(record),
         "parts": parts,
         "inside": inside_rows(record, case["speed"]),
         "doubts": [d["text"] for d in record.get("doubts", ())],
@@ -276,20 +277,6 @@ def _result(bench: Any, run: FlowRun, digest: str) -> Page | None:
         "over_time": said(record, bench.folder),
         "record": flown.evidence.file,
     }
-
-
-def _plain(value: float) -> str:
-    return f"{value:.3f}".replace("-", "\u2212")
-
-
-def _moments(record: Page) -> list[Page]:
-    words = {"side": ("CyS, to the right", "m²"), "roll": ("roll moment", "m³"),
-             "pitch": ("pitch moment, nose up", "m³"), "yaw": ("yaw moment", "m³")}  # fmt: skip
-    return [
-        {"label": label, "text": f"{_plain(record['loads'][key]['mean'])}\u202f{unit} "
-         f"(±{Z80 * record['loads'][key]['error']:.3f} statistical)"}
-        for key, (label, unit) in words.items()
-    ]  # fmt: skip
 
 
 def _gap(grid: Page) -> str:
@@ -317,7 +304,7 @@ def facts_of(record: Page) -> str:
     shape = "generic shape" if case["is_generic"] else "imported shape"
     return (
         f"Lattice flow of tuftwork {made['version']} on {where}, {made['precision']} storage: "
-        f"{grid['n_plain'] / 1e6:.2f} million cells of {1e3 * case['cell']:.0f} mm, "
+        f"{grid['n_plain'] / 1e6:.2f} million cells of {1e3 * case['cell']:.4g} mm, "
         f"{made['steps']} steps, {made['travel']:.1f} car lengths, "
         f"{spoken_time(made['seconds'])}; {shape}, {case['road']} road, "
         f"blockage {100 * grid['blockage']:.1f} %."

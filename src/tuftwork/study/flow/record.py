@@ -68,7 +68,7 @@ def record_tree(
             "name": built.run.name, "digest": built.digest, "speed": case.speed, "yaw": case.yaw,
             "cell": case.finest, "road": case.road, "front": built.front, "rear": built.rear,
             "wheelbase": built.wheelbase, "state": built.run.state, "counts": built.run.counts,
-            "density": case.density, "viscosity": case.viscosity,
+            "density": case.density, "viscosity": case.viscosity, "moments": MOMENTS,
             "is_generic": built.run_is_generic,
             "left_out": [m.name for m in built.shape.meshes
                          if m.name not in {p.name for p in case.parts}],
@@ -103,6 +103,8 @@ def record_tree(
     }  # fmt: skip
 
 
+MOMENTS = "SAE J1594: right side down, nose up, nose to the right"
+"""Positive senses of the moments in a record; ``moments.py`` knows what older ones had."""
 _LOADS = ("front", "rear", "downforce", "drag", "side", "roll", "pitch", "yaw")
 
 
@@ -155,7 +157,7 @@ def _surface(result: FlowResult, series: TimeSeries | None) -> dict[str, Any]:
         **_places(kept.vertices),
         "faces": kept.faces.astype(np.int32),
         "part": kept.part.astype(np.uint8),
-        **{key: _rounded(row, 5 if "friction" in key else 3).astype(_HALF)
+        **{key: _rounded(row, 5 if "friction" in key else 4 if "rms" in key else 3).astype(_HALF)
            for key, row in fields.items()},
     }  # fmt: skip
 

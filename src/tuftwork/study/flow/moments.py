@@ -1,0 +1,33 @@
+"""Side load and moments of a run in words, with the sense that counts as positive."""
+
+from typing import Any
+
+from tuftwork.quantity import Z80
+
+_WORDS = {
+    "side": ("CyS, to the right", "m²"), "roll": ("roll moment, right side down", "m³"),
+    "pitch": ("pitch moment, nose up", "m³"), "yaw": ("yaw moment, nose to the right", "m³"),
+}  # fmt: skip
+
+
+def plain(value: float) -> str:
+    """Return a number with three places, and no minus before a zero."""
+    return f"{round(value, 3) + 0.0:.3f}".replace("-", "\u2212")
+
+
+def moment_rows(record: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return side load and moments about mid wheelbase at ground level (SAE J1594).
+
+    Parameters
+    ----------
+    record
+        As ``record_tree`` gives it. One that does not say its senses has roll and yaw about the
+        axes x rearward and z up, which is the other way round.
+    """
+    rows = []
+    for key, (label, unit) in _WORDS.items():
+        turned = key in ("roll", "yaw") and "moments" not in record["case"]
+        load = record["loads"][key]
+        text = f"{plain(-load['mean'] if turned else load['mean'])}\u202f{unit}"
+        rows.append({"label": label, "text": f"{text} (±{Z80 * load['error']:.3f} statistical)"})
+    return rows
