@@ -25,8 +25,12 @@ class FlowSurface(Table):
         Literal["m", "mm", "cm", "in", "ft"], Field(description="Of the file's coordinates")
     ]
     nose: Annotated[
-        Literal["-x", "+x"], Field(description="Which way the nose points in the file; z is up")
+        Literal["-x", "+x"], Field(description="Which way the nose points in the file")
     ] = "-x"
+    up: Annotated[
+        Literal["", "y", "z"],
+        Field(description="Which way is up in the file; y in GLB, z in others unless given"),
+    ] = ""
     front_axle: Annotated[
         Quantity,
         number("length"),

@@ -10,7 +10,7 @@ from tuftwork.shape import Mesh
 READABLE = (".stl", ".obj", ".ply", ".glb")
 
 
-def read_meshes(path: Path, *, unit: float = 1.0) -> tuple[Mesh, ...]:
+def read_meshes(path: Path, *, unit: float = 1.0, up: str = "z") -> tuple[Mesh, ...]:
     """Return the surfaces of a file, one per named part.
 
     Parameters
@@ -19,11 +19,13 @@ def read_meshes(path: Path, *, unit: float = 1.0) -> tuple[Mesh, ...]:
         An STL, OBJ, PLY or GLB file.
     unit
         Length of the file's unit, for example 0.001 for millimetres. [m]
+    up
+        Which way is up in the file: ``"z"``, or ``"y"`` as binary glTF has it.
 
     Returns
     -------
     meshes
-        As they stand in the file, scaled; neither mended nor checked.
+        As they stand in the file, scaled, with z up; neither mended nor checked.
 
     Raises
     ------
@@ -52,6 +54,8 @@ def read_meshes(path: Path, *, unit: float = 1.0) -> tuple[Mesh, ...]:
         if not isinstance(body, trimesh.Trimesh) or not len(body.faces):
             continue
         place = trimesh.transform_points(np.asarray(body.vertices, dtype=float), matrix)
+        if up == "y":  # a quarter turn about x: what was up is z, what came towards the eye is −y
+            place = place[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
         out.append(
             Mesh(
                 name=str(name),

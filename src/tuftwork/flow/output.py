@@ -212,7 +212,8 @@ def glb_bytes(
     Returns
     -------
     data
-        A GLB file; the colours run dark blue (suction) to white (rest) to dark red.
+        A GLB file with y up, as glTF has it: x rearward, z to the car's left. The colours run dark
+        blue (suction) to white (rest) to dark red.
     """
     import trimesh
     from matplotlib import colormaps
@@ -223,7 +224,8 @@ def glb_bytes(
         cp = values["pressure_coefficient"]
         share = np.where(cp < 0, 0.5 - 0.5 * cp / low, 0.5 + 0.5 * cp / high)
         colour = (colormaps["RdBu_r"](np.clip(share, 0, 1)) * 255).astype(np.uint8)
-        mesh = trimesh.Trimesh(vertices=vertices, faces=faces, vertex_colors=colour, process=False)
+        upright = vertices[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
+        mesh = trimesh.Trimesh(vertices=upright, faces=faces, vertex_colors=colour, process=False)
         scene.add_geometry(mesh, geom_name=part.name, node_name=part.name)
     data = scene.export(file_type="glb")
     return bytes(data)

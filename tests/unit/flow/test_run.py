@@ -135,6 +135,11 @@ def test_open_forms_can_be_read_back(result: FlowResult, tmp_path: Path) -> None
     assert int(tree.find("PolyData/Piece").get("NumberOfPolys")) > 12
     scene = trimesh.load_scene(io.BytesIO(glb_bytes(result)), file_type="glb")
     assert set(scene.geometry) == {"brick", "wheel"}
+    # glTF 2.0, section 3.4 (seen): +Y is up, one unit is a metre; the car's right is then −Z
+    low, high = result.prepared.case.bounds()
+    wanted = [[low[0], low[2], -high[1]], [high[0], high[2], -low[1]]]
+    np.testing.assert_allclose(scene.bounds, wanted, atol=1e-6)
+    assert scene.geometry["brick"].volume > 0  # turned, not mirrored
     path = tmp_path / "flow.nc"
     dataset(result).to_netcdf(path, engine="h5netcdf")
     assert path.stat().st_size > 1000

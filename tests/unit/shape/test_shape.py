@@ -130,6 +130,17 @@ def test_files_of_each_kind_are_read_with_their_unit(kind: str, tmp_path: Path) 
     assert mended.volume == pytest.approx(1.0, rel=1e-5)
 
 
+def test_a_file_whose_y_is_up_is_set_upright(tmp_path: Path) -> None:
+    path = tmp_path / "part.glb"
+    # glTF 2.0, section 3.4 (seen): right-handed, +Y up. A fin: long in x, high in y, thick in z
+    fin = block("fin", (0.0, 0.0, 0.1), (2.0, 1.0, 0.3))
+    trimesh.Trimesh(fin.vertices, fin.faces, process=False).export(path)
+    (read,) = read_meshes(path, up="y")
+    assert read.vertices.min(axis=0) == pytest.approx([0.0, -0.3, 0.0], abs=1e-6)
+    assert read.vertices.max(axis=0) == pytest.approx([2.0, -0.1, 1.0], abs=1e-6)
+    assert mend(read)[0].volume == pytest.approx(0.4, rel=1e-5)
+
+
 def test_files_that_are_no_surfaces_are_refused(tmp_path: Path) -> None:
     with pytest.raises(FileFault, match="not a surface file"):
         read_meshes(tmp_path / "car.step")

@@ -249,6 +249,7 @@ def test_geometry_from_a_file_is_placed_checked_and_told_apart_from_another_unit
 file = "car.glb"
 unit = "mm"
 nose = "+x"
+up = "z"
 front_axle = "5000 mm"
 ride_height_front = "300 mm"
 ride_height_rear = "310 mm"

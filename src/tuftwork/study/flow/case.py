@@ -229,7 +229,8 @@ def _from_file(surface: FlowSurface, folder: Path) -> Shape:
 @lru_cache(maxsize=4)
 def _placed(surface: FlowSurface, path: Path, written: int) -> Shape:
     """Read, place and mend one file; kept, because a page asks again for every move of a slider."""
-    found = [m for m in read_meshes(path, unit=_UNITS[surface.unit])
+    up = surface.up or ("y" if path.suffix.lower() == ".glb" else "z")
+    found = [m for m in read_meshes(path, unit=_UNITS[surface.unit], up=up)
              if not _matches(m.name, surface.leave_out)]  # fmt: skip
     if not found:
         raise NotCovered(f"Every part of {surface.file} is left out.")
