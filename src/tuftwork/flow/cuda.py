@@ -4,7 +4,6 @@ One copy of the populations, single-precision arithmetic, storage in single or h
 """
 
 import re
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -14,21 +13,16 @@ import numpy.typing as npt
 from tuftwork.errors import InputError
 from tuftwork.flow.cuda_pair import paired
 from tuftwork.flow.cuda_text import cuda_source
-from tuftwork.flow.doubt import Extremes, Looked, extremes
-from tuftwork.flow.engine import (
-    AbstractEngine,
-    Backend,
-    Precision,
-    lever,
-    pairs_of,
-    with_core_force,
-)
+from tuftwork.flow.doubt import RIPPLE_REACH, Extremes, Looked, extremes
+from tuftwork.flow.engine import AbstractEngine, Backend, Precision, lever
 from tuftwork.flow.moments import Moments
 from tuftwork.flow.setup import Floats, Setup
+from tuftwork.flow.slab_look import join_extremes, moved_up
+from tuftwork.flow.window import Window, add_cores, pieces_of, with_core_force
 
 BLOCK = 128
-BYTES_PER_CELL: dict[Precision, int] = {"float32": 27 * 4 + 1 + 16, "float16": 27 * 2 + 1 + 16}
-"""Populations, mark and running means. [B]"""
+BYTES_PER_CELL: dict[Precision, int] = {"float32": 27 * 4 + 19, "float16": 27 * 2 + 19}
+"""Populations, mark, running means, and where one looks for what is doubtful. [B]"""
 BYTES_PER_WALL_CELL = 26 * 5 + 1 + 16 + 4 + 80 + 21
 
 
@@ -67,7 +61,8 @@ class CudaEngine(AbstractEngine):
         self._mark = cupy.asarray(setup.mark.reshape(-1))
         self._sponge = [cupy.asarray(s, dtype=cupy.float32) for s in setup.sponge_lines()]
         self._upload_walls()
-        self.clear()
+        self._mean = cupy.zeros((4, setup.n_cell), cupy.float32)
+        self._mean_rows = cupy.zeros_like(self._rows)
 
     def text(self, *, half: bool) -> str:
         """Return the CUDA C++ text of all kernels."""
@@ -177,14 +172,13 @@ class CudaEngine(AbstractEngine):
         """Wait until the card has done what it was given."""
         self._cupy.cuda.Device().synchronize()
 
-    def _unpack(self, rows: Any) -> Moments:
-        shape = self.setup.shape[::-1]
-        host = rows.get().astype(float)
-        return Moments(density=host[0].reshape(shape), velocity=host[1:].reshape(3, *shape))
-
     def moments(self) -> Moments:
         """Return density and velocity now."""
-        return with_core_force(self._unpack(self._now()), self.wall_rows(), self.setup)
+        rows = np.empty((4, *self.setup.shape[::-1]))
+        for first, end, window in pieces_of(self.setup.shape):
+            rows[:, first:end] = self._in(window).get()
+        found = Moments(density=rows[0], velocity=rows[1:])
+        return with_core_force(found, self.wall_rows(), self.setup)
 
     def wall_rows(self) -> Floats:
         """Return the wall rows, mean of the last two steps."""
@@ -214,23 +208,31 @@ class CudaEngine(AbstractEngine):
         cp = self._cupy
         if self._looked is None:
             self._looked = (cp.asarray(looked.air), cp.asarray(looked.still))
-        return extremes(cp, self._now(), *self._looked, speed)
+        (lx, ly, lz), found = self.setup.shape, []
+        for first, end, window in pieces_of(self.setup.shape, RIPPLE_REACH):
+            air, still = (where[first : first + window[1][2]] for where in self._looked)
+            rows, own = self._in(window), end - first
+            seen = extremes(cp, rows, air, still, speed, own=own, tall=lz)
+            found.append((moved_up(seen, first * ly * lx), int(air[:own].sum())))
+        return join_extremes(found)
 
-    def _now(self) -> Any:
-        """Density and velocity of every cell, on the card, without the cores' share."""
-        rows = self._cupy.ones((4, self.setup.n_cell), self._cupy.float32)
-        rows[1:] = 0
-        self.kernel["fields"](*self._cells(256), (self._f, self._mark, rows, np.int32(0)))
+    def _in(self, window: Window) -> Any:
+        """Density and velocity in part of the box, on the card, without the cores' share."""
+        size = window[1]
+        count = size[0] * size[1] * size[2]
+        rows = self._cupy.empty((4, *size[::-1]), self._cupy.float32)
+        where = (np.int32(n) for three in window for n in three)
+        self.kernel["window"](((count + 255) // 256,), (256,), (self._f, self._mark, rows, *where))
         self._cupy.cuda.Device().synchronize()
-        return rows.reshape(4, *self.setup.shape[::-1])
+        return rows
 
-    def layers(self, wanted: Sequence[tuple[int, int]]) -> list[Floats]:
-        """Return pairs of layers now; only they leave the card."""
-        rows = self._now()
-        if self.setup.walls.cores:
-            flat, cells = rows.reshape(4, -1), self._links[0]
-            flat[1:, cells] -= 0.5 * self._rows[7:10] / flat[0, cells]
-        return [np.asarray(pairs_of(rows, [one])[0].get(), dtype=float) for one in wanted]
+    def window(self, window: Window) -> Floats:
+        """Return density and velocity now in part of the box; only that leaves the card."""
+        rows = np.asarray(self._in(window).get(), dtype=float)
+        cp = self._cupy
+        return add_cores(
+            rows, self.setup, window, lambda own: self._rows[7:10][:, cp.asarray(own)].get()
+        )
 
     def set_surfaces(self, table: Floats) -> None:
         """Change speeds and flows of the surfaces, in place: recorded launches read them there."""
@@ -250,13 +252,15 @@ class CudaEngine(AbstractEngine):
         """Return mean moments and mean wall rows."""
         count = max(self.n_sample, 1)
         rows = self._mean_rows.get().astype(float) / count
-        return with_core_force(self._unpack(self._mean / count), rows, self.setup), rows
+        mean = self._mean.get().astype(float).reshape(4, *self.setup.shape[::-1]) / count
+        found = Moments(density=mean[0], velocity=mean[1:])
+        return with_core_force(found, rows, self.setup), rows
 
     def clear(self) -> None:
         """Forget the samples taken."""
         self.n_sample = 0
-        self._mean = self._cupy.zeros((4, self.setup.n_cell), self._cupy.float32)
-        self._mean_rows = self._cupy.zeros_like(self._rows)
+        self._mean[...] = 0
+        self._mean_rows[...] = 0
 
     def state(self) -> dict[str, npt.NDArray[np.generic]]:
         """Return every array needed to go on later."""

@@ -208,6 +208,19 @@ extern "C" __global__ void fields(const S* __restrict__ f, const u8* __restrict_
     mean[n] = rho; mean[N + n] = u; mean[2 * N + n] = v; mean[3 * N + n] = w;
   }
 }
+extern "C" __global__ void window(const S* __restrict__ f, const u8* __restrict__ mark,
+                                  float* __restrict__ out, const int i0, const int j0, const int k0,
+                                  const int nx, const int ny, const int nz) {
+  const int c = blockIdx.x * 256 + threadIdx.x, N = nx * ny * nz;
+  if (c >= N) return;
+  const int n = ((k0 + c / (nx * ny)) * LY + j0 + c / nx %% ny) * LX + i0 + c %% nx;
+  const int t = place(n);
+  const float Fx = FX, Fy = FY, Fz = FZ;
+%s
+  const bool open = mark[n] != 1;
+  out[c] = open ? rho : 1.0f; out[N + c] = open ? u : 0.0f;
+  out[2 * N + c] = open ? v : 0.0f; out[3 * N + c] = open ? w : 0.0f;
+}
 extern "C" __global__ void begin(S* __restrict__ f, const float* __restrict__ m) {
   const int t = blockIdx.x * 256 + threadIdx.x;
   if (t >= NCELL) return;
@@ -237,7 +250,8 @@ def _field_text() -> str:
         w = f"{WEIGHT[i]:.9g}f"
         start.append(f"st(SLOT({i}, t), rho * ax[{x}] * ay[{y}] * az[{z}] - {w});")
     fill = [f"st(SLOT({i}, t), G[{i}]);" for i in range(N_VELOCITY)]
-    return _FIELD % ("\n".join(lines), "\n".join(start), "\n".join(fill))
+    moments = "\n".join(lines)
+    return _FIELD % (moments, moments, "\n".join(start), "\n".join(fill))
 
 
 def cuda_source(setup: Setup, *, half: bool, block: int) -> str:

@@ -27,6 +27,8 @@ RIPPLE = 0.3
 """Step of pressure from cell to cell and back, over dynamic pressure, that counts as ripple. [-]"""
 RIPPLED = 0.002
 """Share of the cells that may ripple so. [-]"""
+RIPPLE_REACH = 3
+"""Cells on from the first of those in which a ripple shows. [-]"""
 _YOUNG = 0.5
 """Travel before which only speed and density are looked at. [body lengths]"""
 _JUMP = 0.05
@@ -136,7 +138,10 @@ def looked_at(prepared: "Prepared") -> Looked:
     return Looked(air=air, still=still)
 
 
-def extremes(xp: Any, rows: Any, air: Any, still: Any, speed: float) -> Extremes:
+def extremes(
+    xp: Any, rows: Any, air: Any, still: Any, speed: float,
+    *, own: int | None = None, tall: int | None = None,
+) -> Extremes:  # fmt: skip
     """Return the extremes of a moment, with NumPy or its likeness on a card.
 
     Parameters
@@ -149,8 +154,13 @@ def extremes(xp: Any, rows: Any, air: Any, still: Any, speed: float) -> Extremes
         As of ``Looked``.
     speed
         Of the free stream. [cells/step]
+    own, tall
+        Where these are some layers of a box: how many of them count, those above being there for
+        ripple that begins in them, and how many the box has. All unless given.
     """
     q = 0.5 * speed * speed
+    whole, all_air, tall = rows[0], air, tall or len(air)
+    rows, air, still = rows[:, :own], air[:own], still[:own]
     density = rows[0]
     square = rows[1] * rows[1] + rows[2] * rows[2] + rows[3] * rows[3]
 
@@ -164,21 +174,22 @@ def extremes(xp: Any, rows: Any, air: Any, still: Any, speed: float) -> Extremes
     thin, where_thin = peak(-density, air)
     worst, place, count = 0.0, 0, 0
     for axis in range(3):
-        if density.shape[axis] < 8:
+        seen, open_ = (density, air) if axis else (whole, all_air)
+        if seen.shape[axis] < RIPPLE_REACH + 1 or (seen.shape[axis] if axis else tall) < 8:
             continue
-        cut = [_four(density, axis, s) for s in range(4)]
-        sound = _four(air, axis, 0) & _four(air, axis, 1)
-        sound &= _four(air, axis, 2) & _four(air, axis, 3)
+        cut = [_four(seen, axis, s) for s in range(4)]
+        sound = _four(open_, axis, 0) & _four(open_, axis, 1)
+        sound &= _four(open_, axis, 2) & _four(open_, axis, 3)
         saw = xp.abs(cut[0] - 3.0 * cut[1] + 3.0 * cut[2] - cut[3]) / (24.0 * q)
         value, n = peak(saw, sound)
         count += int((saw[sound] > RIPPLE).sum())
         if value > worst:
             at = list(np.unravel_index(n, saw.shape))
             at[axis] += 1
-            worst, place = value, int(np.ravel_multi_index(at, density.shape))
+            worst, place = value, int(np.ravel_multi_index(at, whole.shape))
     n_air = max(int(air.sum()), 1)
     return Extremes(
-        speed=(fast**0.5 / speed, where_fast),
+        speed=(max(fast, 0.0) ** 0.5 / speed, where_fast),  # none where layers hold no air
         total=peak(total, still),
         dense=peak(density, air),
         thin=(-thin, where_thin),

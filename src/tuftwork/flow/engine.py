@@ -10,9 +10,10 @@ import numpy.typing as npt
 
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.flow.doubt import Extremes, Looked, extremes
-from tuftwork.flow.lattice import VELOCITY, quiescent_departure, relaxation_rate
+from tuftwork.flow.lattice import quiescent_departure, relaxation_rate
 from tuftwork.flow.moments import Moments, Shown
 from tuftwork.flow.setup import Floats, Setup
+from tuftwork.flow.window import Window, add_cores, as_pair, cut_out, moments_in, pair_at
 
 Backend = Literal["cpu", "cuda"]
 Precision = Literal["float64", "float32", "float16"]
@@ -110,11 +111,15 @@ class AbstractEngine(ABC):
         rows = np.concatenate([now.density[None], now.velocity])
         return extremes(np, rows, looked.air, looked.still, speed)
 
+    def window(self, window: Window) -> Floats:
+        """Return density and velocity now in part of the box. Shape (4, nz, ny, nx)."""
+        now = self.moments()
+        return cut_out(np.concatenate([now.density[None], now.velocity]), window)
+
     def layers(self, wanted: Sequence[tuple[int, int]]) -> list[Floats]:
         """Return density and velocity now on pairs of layers: (axis, first) → (4, 2, m, n)."""
-        now = self.moments()
-        both = zip(pairs_of(now.density[None], wanted), pairs_of(now.velocity, wanted), strict=True)
-        return [np.concatenate(pair) for pair in both]
+        shape = self.setup.shape
+        return [as_pair(self.window(pair_at(shape, a, first)), a) for a, first in wanted]
 
     @abstractmethod
     def sample(self) -> None:
@@ -169,16 +174,6 @@ class AbstractEngine(ABC):
                 f"the flow diverged before step {self.step}: a load is not finite. "
                 "Lower the lattice speed or use smaller cells."
             )
-
-
-def pairs_of(rows: Any, wanted: Sequence[tuple[int, int]]) -> list[Any]:
-    """Return two neighbouring layers of rows (…, lz, ly, lx) for each (axis, first)."""
-    out = []
-    for axis, first in wanted:
-        cut = [slice(None)] * 4
-        cut[3 - axis] = slice(first, first + 2)
-        out.append(np.moveaxis(rows[tuple(cut)], 3 - axis, 1))
-    return out
 
 
 def lever(setup: Setup) -> Floats:
@@ -262,16 +257,21 @@ class CpuEngine(AbstractEngine):
 
     def moments(self) -> Moments:
         """Return density and velocity now."""
-        shape = self.setup.shape[::-1]
-        density = 1.0 + self._f.sum(axis=0)
-        momentum = VELOCITY.T.astype(float) @ self._f + 0.5 * self._setting[1:4, None]
-        velocity = momentum / density
-        now = Moments(density=density.reshape(shape), velocity=velocity.reshape(3, *shape))
-        return with_core_force(now, self._rows, self.setup)
+        rows = self.window(((0, 0, 0), self.setup.shape))
+        return Moments(density=rows[0], velocity=rows[1:])
+
+    def window(self, window: Window) -> Floats:
+        """Return density and velocity now in part of the box."""
+        rows = moments_in(self._f, self.setup, self._setting[1:4], window)
+        return add_cores(rows, self.setup, window, lambda own: self._rows[7:10, own])
 
     def wall_rows(self) -> Floats:
         """Return the wall rows, mean of the last two steps."""
         return self._rows.copy()
+
+    def densities(self, cells: npt.NDArray[np.int64]) -> Floats:
+        """Return the density departure of some wall cells, mean of two steps."""
+        return np.asarray(self._rows[3, cells])
 
     def part_loads(self) -> Floats:
         """Return force and moment by surface, mean of the last two steps."""
@@ -326,15 +326,6 @@ class CpuEngine(AbstractEngine):
         self._mean_rows[:] = state["mean_rows"]
         self.step, self.n_sample = (int(x) for x in state["count"])
         self.set_surfaces(np.asarray(state["surface"], dtype=float))
-
-
-def with_core_force(moments: Moments, rows: Floats, setup: Setup) -> Moments:
-    """Return moments with half the cores' force in the momentum of their cells, as the step has."""
-    walls = setup.walls
-    if walls.cores:
-        flat = moments.velocity.reshape(3, -1)
-        flat[:, walls.cell] -= 0.5 * rows[7:10] / moments.density.reshape(-1)[walls.cell]
-    return moments
 
 
 def sum_by_surface(rows: Floats, arm: Floats, setup: Setup) -> Floats:

@@ -5,6 +5,7 @@ Where they are kept is not this room's business: whoever starts a run hands it a
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from math import prod
 from typing import Literal, Protocol, runtime_checkable
 
 import numpy as np
@@ -25,6 +26,8 @@ SAMPLES_PER_LENGTH = 64
 """Load samples while the air travels one body length."""
 _NUMBER = 4
 """Of a kept value. [B]"""
+_NEAREST = 4
+"""Wall cells that a place on the surface is read from, at most. [-]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,11 +120,14 @@ class Kept:
         Travel between them, a whole number of load samples. [body lengths]
     size
         Of all of them. [B]
+    memory
+        On a graphics card, to take one: two layers of each plane and the walls that are read. [B]
     """
 
     count: int
     every: float
     size: float
+    memory: float
 
 
 def foresee(case: FlowCase, wish: Wish, *, n_vertex: int, settle: float, longest: float) -> Kept:
@@ -144,18 +150,24 @@ def foresee(case: FlowCase, wish: Wish, *, n_vertex: int, settle: float, longest
         If a plane lies outside the box.
     """
     boxes = cells_of(case)
-    numbers = n_vertex
+    numbers, layers = n_vertex, 0
     for axis, at in wish.planes:
-        _, across, up = lines_of(boxes, "xyz".index(axis), at)
-        rows, columns = near_car(case, "xyz".index(axis), across, up, POINTS)
+        number = "xyz".index(axis)
+        met, across, up = lines_of(boxes, number, at)
+        rows, columns = near_car(case, number, across, up, POINTS)
         numbers += 4 * len(rows) * len(columns)
+        layers += sum(2 * prod(boxes[n].shape) // boxes[n].shape[number] for n in met)
     between = samples_between(case, wish.every)
     one = 2 * pairs_between(case)
     apart = one * between
     # a run ends with the load sample that passes the longest travel
     first, last = steps_for(case, settle), -(-steps_for(case, longest) // one) * one
     count = max(0, last // apart - first // apart)
-    return Kept(count=count, every=apart / steps_for(case, 1.0), size=count * (_NUMBER * numbers))
+    memory = 4 * _NUMBER * layers + _NEAREST * (_NUMBER + 8) * n_vertex
+    return Kept(
+        count=count, every=apart / steps_for(case, 1.0), size=count * (_NUMBER * numbers),
+        memory=memory,
+    )  # fmt: skip
 
 
 class Sampler:
@@ -181,6 +193,10 @@ class Sampler:
         apart = 2 * pairs_between(prepared.case) * self.between / steps_for(prepared.case, 1.0)
         self.every = f"{apart:.9g} body lengths"
         self.surface = wish.surface
+        if wish.surface is not None:
+            read = np.zeros(wish.surface.weights.shape[1], bool)
+            read[wish.surface.weights.indices] = True
+            self._read = read
         self.planes = [
             plane_map(prepared, "xyz".index(axis), at, POINTS) for axis, at in wish.planes
         ]
@@ -224,11 +240,25 @@ class Sampler:
             out[f"plane{n}_pressure_coefficient"] = ((rows[0] - 1.0) / 1.5 / speed**2).astype("f4")
             out[f"plane{n}_velocity"] = (rows[1:] / speed).astype("f4")
         if self.surface is not None:
-            # as a result has them: the walls that each box answers for
-            rows = np.concatenate([e.wall_rows()[3, e.counted > 0] for e in engine.each])
-            value = self.surface.of(rows / 1.5 / speed**2)
+            value = self.surface.of(self._beside(engine.each) / 1.5 / speed**2)
             out["surface_pressure_coefficient"] = value.astype("f4")
         return out
+
+    def _beside(self, each: Sequence[AbstractEngine]) -> Floats:
+        """Return the density beside the walls as a result has it; only what is read is asked for.
+
+        A result holds the walls that each box answers for, box after box.
+        """
+        assert self.surface is not None
+        out: list[Floats] = []
+        for engine in each:
+            own = np.flatnonzero(engine.counted > 0)
+            start = sum(rows.size for rows in out)
+            values = np.zeros(own.size)
+            read = np.flatnonzero(self._read[start : start + own.size])
+            values[read] = engine.densities(own[read])
+            out.append(values)
+        return np.concatenate(out)
 
     def _layers(self, each: Sequence[AbstractEngine]) -> dict[tuple[int, int, int], Floats]:
         found = {}

@@ -60,6 +60,7 @@ class Hand:
             "count": engine.count,
             "look": part.look,
             "extremes": part.extremes,
+            "layers": part.layers,
             "densities": part.densities,
             "stream": part.set_stream,
             "sample": engine.sample,
@@ -176,6 +177,15 @@ class SlabEngine(AbstractEngine):
         for m, own in zip(mine, parts, strict=True):
             found[m] = own
         return found
+
+    def layers(self, wanted: Sequence[tuple[int, int]]) -> list[Floats]:
+        """Return pairs of layers now; of each slab only its rows of them are asked for."""
+        found = self._all("layers", list(wanted))
+        # lying layers come one or both from one slab, of upright ones each slab has its rows
+        return [
+            np.concatenate([own[n] for own in found], axis=1 if axis == 2 else 2)
+            for n, (axis, _) in enumerate(wanted)
+        ]
 
     def extremes(self, looked: Looked, speed: float) -> Extremes:
         """Return the largest and smallest values now; each slab looks at its own layers first."""

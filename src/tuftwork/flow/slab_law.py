@@ -31,8 +31,8 @@ WAIT = 3.9e-5
 EXPOSED = 0.5
 """Share of an exchange that shows although it runs beside the cells, seen in the same. [-]"""
 SIZE: dict[Precision, int] = {"float64": 8, "float32": 4, "float16": 2}
-MARK_AND_MEANS = 1 + 4 * 4
-"""Mark of a cell and its four running means on a card. [B]"""
+MARK_AND_MEANS = 1 + 4 * 4 + 2
+"""Mark of a cell, its four running means and two marks of where one looks, on a card. [B]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -32,6 +32,14 @@ def join_extremes(found: Sequence[tuple[Extremes, int]]) -> Extremes:
     return Extremes(**worst, **mean)
 
 
+def moved_up(seen: Extremes, by: int) -> Extremes:
+    """Return extremes with the numbers of their cells so much higher."""
+    moved: dict[str, Any] = {
+        name: (getattr(seen, name)[0], getattr(seen, name)[1] + by) for name in PLACED
+    }
+    return replace(seen, **moved)
+
+
 def with_planes(
     seen: Extremes,
     planes: Sequence[int],

@@ -15,7 +15,8 @@ from tuftwork.flow.doubt import Extremes, Looked
 from tuftwork.flow.engine import AbstractEngine, CpuEngine
 from tuftwork.flow.setup import PLAIN, SOLID, Floats
 from tuftwork.flow.slab import N_CROSSING, SIDES, Side, Slab, some_walls
-from tuftwork.flow.slab_look import PLACED, REACH
+from tuftwork.flow.slab_look import REACH, moved_up
+from tuftwork.flow.window import as_pair
 
 Plane = Any
 """Nine populations of one layer, on the host or on a card. Shape (9, ly·lx)."""
@@ -112,6 +113,27 @@ class Part(ABC):
         found = self.engine.moments()
         return np.concatenate([found.density[None], found.velocity])[:, 1:-1]
 
+    def layers(self, wanted: Sequence[tuple[int, int]]) -> list[Floats]:
+        """Return what the slab has of pairs of layers of the whole box: (axis, first) → rows.
+
+        Of layers that stand upright its own rows (4, 2, own layers, n), of lying ones those that it
+        holds (4, 0 to 2, m, n).
+        """
+        lx, ly, lz = self.slab.setup.shape
+        out = []
+        for axis, first in wanted:
+            low, size = [0, 0, 1], [lx, ly, lz - 2]
+            low[axis], size[axis] = first, 2
+            if axis == 2:
+                # layers in the slab's own numbers, the halo left out
+                inside = [k for k in (first, first + 1) if self.slab.low <= k < self.slab.high]
+                low[2] = 1 + (inside[0] - self.slab.low if inside else 0)
+                size[2] = len(inside)
+            window = (low[0], low[1], low[2]), (size[0], size[1], size[2])
+            out.append(as_pair(self.engine.window(window), axis) if size[2]
+                       else np.zeros((4, 0, ly, lx)))  # fmt: skip
+        return out
+
     def means(self) -> tuple[Floats, Floats]:
         """Return mean moments (4, own layers, ly, lx) and mean wall rows."""
         found, rows = self.engine.means()
@@ -162,15 +184,12 @@ class Part(ABC):
         """
         found = self.engine.extremes(self._looked, speed)
         first = (self.slab.low - 1) * self.slab.plane
-        moved: dict[str, Any] = {
-            name: (getattr(found, name)[0], getattr(found, name)[1] + first) for name in PLACED
-        }
         top = self.slab.setup.shape[2] - 1
         low, high = (
             self.densities_of(slice(a, b))
             for a, b in ((1, min(1 + REACH, top)), (max(top - REACH, 1), top))
         )
-        return replace(found, **moved), int(self._looked.air.sum()), (low, high)
+        return moved_up(found, first), int(self._looked.air.sum()), (low, high)
 
     def densities_of(self, layers: slice) -> Floats:
         """Return the density in some layers now. Shape (n, ly, lx)."""

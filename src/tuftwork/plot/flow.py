@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import Colormap, to_rgb
 from matplotlib.figure import Figure
 
+from tuftwork.flow.scale import round_end
 from tuftwork.plot.render import Canvas, View, paint_surface, seen_line
 from tuftwork.plot.style import LIGHT, Theme, even_map, house_style, new_figure, two_sided_map
 
@@ -20,7 +21,6 @@ PRESSURE = (-1.5, 1.0)
 PIXELS = 1150
 LOSS = (0.0, 1.0)
 SPEED = (0.0, 1.4)
-FLUCTUATION = (0.0, 0.1)
 Tree = Mapping[str, Any]
 
 
@@ -59,7 +59,8 @@ def pressure_view(
     found = _axes(ax, view, theme)
     label, ends, colours = "Cp, mean", PRESSURE, pressure_map(theme)
     if field == "pressure_rms":
-        label, ends, colours = "fluctuation of Cp, rms", FLUCTUATION, even_map(theme)
+        ends, colours = (0.0, round_end(values)), even_map(theme)
+        label = f"fluctuation of Cp, rms; largest {np.nanmax(values, initial=0.0):.2g}"
     _show(found, _coloured(canvas, colours, ends, theme))
     _scale(found, colours, ends, label, theme)
     return found

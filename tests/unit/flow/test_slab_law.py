@@ -48,7 +48,7 @@ def test_one_card_has_nothing_to_send() -> None:
     assert found.halo == 0
     assert found.seconds == pytest.approx(6e6 / 1e10)
     assert found.efficiency == pytest.approx(1.0)
-    assert found.memory == 6e6 * (27 * 4 + 17)
+    assert found.memory == 6e6 * (27 * 4 + 19)  # populations; mark, means, where one looks
 
 
 def test_eight_cards_hold_a_car_with_5_mm_cells_and_lose_little() -> None:

@@ -86,7 +86,9 @@ def test_figures_carry_their_scale_and_say_the_plane() -> None:
     assert "y = 0.00 m" in found.get_title(loc="left")
     rms = tree | {"pressure_rms": np.full(len(car.vertices), 0.03)}
     swings = pressure_view(rms, azimuth=0.6, elevation=0.3, pixels=300, field="pressure_rms")
-    assert any("rms" in a.get_ylabel() for a in swings.get_figure().axes)
+    scale = next(a for a in swings.get_figure().axes if "rms" in a.get_ylabel())
+    assert scale.get_ylim() == (0.0, 0.05)  # the next round number above all values
+    assert "largest 0.03" in scale.get_ylabel()
     later = plane | {"name": "2.00 car lengths", "loss": np.full((3, 5), 0.4)}
     strip = instants_view([plane, later], "loss")
     shown = [a.collections[0].get_array().mean() for a in strip.axes[:2]]

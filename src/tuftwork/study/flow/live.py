@@ -9,6 +9,7 @@ from tuftwork.car import FlowRun, Project
 from tuftwork.errors import InputError, NotCovered
 from tuftwork.files import NEW, REMOVE, OpenProject, edit_project, read_project, save_changes
 from tuftwork.flow.judge import prepared_or_faults
+from tuftwork.flow.scale import round_end
 from tuftwork.study.flow.case import Built, built_case, run_named
 from tuftwork.study.flow.desk import Desk, start_process
 from tuftwork.study.flow.over_time import keep_tree, kept_as_asked
@@ -195,6 +196,7 @@ def view_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     # records written before values of one instant were kept have none
     late = ("pressure_last", "friction_last", "pressure_rms")
     arrays |= {k: surface[k] for k in late if k in surface}
+    rms = np.asarray(surface.get("pressure_rms", np.zeros(0)), dtype=float)
     planes = []
     for n, plane in enumerate(record["planes"]):
         planes.append({k: plane[k] for k in ("name", "axis", "at")})
@@ -208,5 +210,6 @@ def view_live(bench: Any, message: Mapping[str, Any]) -> Answer:
         "low": case["low"], "high": case["high"], "band_width": record["bands"]["width"],
         "settle": record["made_with"]["settle"],
         "over_time": frames_tree(record, bench.folder, planes),
+        "rms_end": round_end(rms), "rms_most": float(np.nanmax(rms, initial=0.0)),
     }, {k: np.asarray(v, dtype=np.int32 if v.dtype.kind == "i" else np.float32)
         for k, v in arrays.items()}  # fmt: skip

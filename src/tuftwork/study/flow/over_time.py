@@ -202,7 +202,19 @@ def keeping_row(case: FlowCase, run: FlowRun) -> list[tuple[str, str]]:
     if kept is None or not kept.count:  # nothing kept is a fault
         return []
     text = f"at most {kept.count} samples, every {kept.every:.3g} lengths from {run.settle:g} on"
-    return [("kept over time", f"{text}: about {spoken_size(kept.size)} on the disk")]
+    text += f": about {spoken_size(kept.size)} on the disk"
+    if run.back_end == "cuda":
+        text += f", {spoken_size(kept.memory)} of a card's memory (counted above)"
+    return [("kept over time", text)]
+
+
+def keeping_memory(case: FlowCase, run: FlowRun) -> float:
+    """Return the memory on a graphics card for taking samples, 0 where none can be taken. [B]."""
+    try:
+        kept = keeping(case, run)
+    except InputError:
+        return 0.0
+    return 0.0 if kept is None else kept.memory
 
 
 def spoken_size(size: float) -> str:
