@@ -60,6 +60,26 @@ class FlowSurface(Table):
     ] = ()
 
 
+class FlowBelt(Table):
+    """A moving belt in the fixed floor of a tunnel; wheels that stand on it roll."""
+
+    start: Annotated[
+        Quantity, number("length"), Field(description="Its front edge, from the front axle line")
+    ]
+    end: Annotated[
+        Quantity, number("length"), Field(description="Its rear edge, from the front axle line")
+    ]
+    width: Annotated[
+        Quantity, number("length", positive=True, most=10.0), Field(description="About the middle")
+    ]
+
+    @model_validator(mode="after")
+    def _forward(self) -> "FlowBelt":
+        if not self.end.best > self.start.best:
+            raise ValueError("'end' must lie behind 'start': both from the front axle line")
+        return self
+
+
 class FlowRun(Table):
     """One case: speed, ride heights and cell, and how long it runs."""
 
@@ -103,6 +123,13 @@ class FlowRun(Table):
         Literal["moving", "fixed", "none"],
         Field(description="Moving with the air, a fixed tunnel floor, or no road"),
     ] = "moving"
+    belt: Annotated[
+        FlowBelt | None, Field(description="Moving belt in a fixed tunnel floor; none unless given")
+    ] = None
+    walls: Annotated[
+        Literal["open", "closed"],
+        Field(description="Free air beside and above, or still walls of a closed tunnel"),
+    ] = "open"
     ahead: Annotated[_Distance, Field(description="Air ahead; three quarters of the length")] = None
     behind: Annotated[_Distance, Field(description="Air behind; one and a half lengths")] = None
     beside: Annotated[_Distance, Field(description="Air beside; three quarters of the length")] = (
@@ -147,6 +174,12 @@ class FlowRun(Table):
     evidence: Annotated[
         str, Field(description="Id of the finished run; written when a run ends")
     ] = ""
+
+    @model_validator(mode="after")
+    def _one_floor(self) -> "FlowRun":
+        if self.belt is not None and self.road != "fixed":
+            raise ValueError("a 'belt' lies in a fixed floor: say road = \"fixed\"")
+        return self
 
 
 class Flow(Table):

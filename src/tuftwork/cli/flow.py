@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -107,9 +108,20 @@ def run(
         return 0
     show_lines([_said(state), state["bias"]["text"], *state["notices"], CAUTION])
     if state["evidence"]:
-        show_lines([f"Registered as {state['evidence']}; the next study holds it against the car."])
+        why = _why_not(folder, state["evidence"])
+        held = "does not hold it against the car." if why else "holds it against the car."
+        show_lines([f"Registered as {state['evidence']}; the next study {held} {why}".rstrip()])
     show_lines(f"Wrote {name}" for name in state["files"])
     return 0
+
+
+def _why_not(folder: Path, evidence: str) -> str:
+    """Return why a run that is registered is not held against the car, empty where it is."""
+    from tuftwork.files import read_project
+    from tuftwork.study.flow.sighting import flown_runs
+
+    runs = flown_runs(read_project(folder).project, folder)
+    return next((one.why_not for one in runs if one.evidence.id == evidence), "")
 
 
 def _said(state: dict[str, Any]) -> str:

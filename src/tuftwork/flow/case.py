@@ -161,6 +161,9 @@ class FlowCase:
             raise InputError("lattice_speed", self.lattice_speed, "cells/step", limit, cure)
         if not abs(self.yaw) < 0.8:
             raise InputError("yaw", self.yaw, "rad", "must lie within ±0.8", "Radians are meant.")
+        if self.yaw and self.box.has_walls:
+            cure = "Turn the parts instead, or leave the sides open."
+            raise InputError("yaw", self.yaw, "rad", "must be 0 between tunnel walls", cure)
         if not self.parts:
             raise InputError("parts", 0, "", "at least one part is needed")
         if len(self.parts) > 200:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tuftwork.errors import InputError
-from tuftwork.flow.card_memory import memory_beside
 from tuftwork.flow.case import FlowCase
 from tuftwork.flow.engine import PRECISIONS, Backend, Precision
 from tuftwork.flow.nest_prepare import Lay, lay_zones
@@ -18,6 +17,7 @@ from tuftwork.flow.prepare import (
     body_length,
     grid_of,
     prepare,
+    refuse_blockage,
     steps_for,
 )
 from tuftwork.flow.slab_engine import refuse_cards
@@ -129,7 +129,6 @@ def forecast(
     precision: Precision | None = None,
     free: float | None = None,
     cards: int = 1,
-    samples: float = 0.0,
 ) -> Forecast:
     """Return size, memory, time and every fault that shows without cutting the grid.
 
@@ -145,8 +144,6 @@ def forecast(
         Free memory; None asks the machine. [B]
     cards
         How many graphics cards share the box.
-    samples
-        Memory for fields kept over time, where a card holds the box. [B]
     """
     chosen: Precision = precision or PRECISIONS[backend][0]
     faults = list(part_faults(case))
@@ -166,6 +163,7 @@ def forecast(
     elif n_cell:
         try:
             area, blockage = blockage_of(case, shape)
+            refuse_blockage(area, blockage)
         except InputError as fault:
             faults.append(fault)
     memory = memory_of(n_cell, backend, chosen)
@@ -177,8 +175,6 @@ def forecast(
             memory = share.memory
     except InputError as fault:
         faults.append(fault)
-    if backend == "cuda" and boxes:
-        memory += memory_beside(case, boxes) + samples
     room = free if free is not None else free_memory(backend)
     if room is not None and memory > _ROOM * room:
         coarser = case.finest * (memory / (_ROOM * room)) ** (1 / 3)
@@ -239,7 +235,7 @@ def memory_of(n_cell: int, backend: Backend, precision: Precision) -> float:
     """Return the memory of a box where its cells are kept, cutting the grid included. [B]."""
     size = {"float64": 8, "float32": 4, "float16": 2}[precision]
     mean = 4 * (8 if backend == "cpu" else 4)
-    running = 27 * size + mean + (1 if backend == "cpu" else 3)  # mark; on a card where one looks
+    running = 27 * size + 1 + mean
     return float(n_cell) * (running + (_PREPARING if backend == "cpu" else 0.0))
 
 

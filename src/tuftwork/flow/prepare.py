@@ -108,6 +108,7 @@ def prepare(case: FlowCase) -> Prepared:
     _check_parts(case)
     origin, shape = grid_of(case)
     area, blockage = blockage_of(case, shape)
+    refuse_blockage(area, blockage)
     lays = lay_zones(
         case.zones, cell=case.cell, origin=origin, shape=shape, has_road=case.road != "none"
     )
@@ -195,12 +196,11 @@ def grid_of(case: FlowCase) -> tuple[tuple[float, float, float], tuple[int, int,
     half = max(abs(low[1]), abs(high[1])) + box.beside
     n = [
         round((high[0] - low[0] + box.ahead + box.behind) / h),
-        2 * round(half / h) + 1,
+        2 * round(half / h) + 1 + box.has_walls,  # one wall layer bounds both sides
         round((high[2] - (0.0 if case.road != "none" else low[2] - box.below) + box.above) / h),
     ]
     z0 = -0.5 * h if case.road != "none" else low[2] - box.below
-    origin = (float(low[0] - box.ahead), -h * round(half / h), float(z0))
-    return origin, (n[0], n[1], n[2] + 1)
+    return (float(low[0] - box.ahead), -h * (n[1] // 2), float(z0)), (n[0], n[1], n[2] + 1)
 
 
 def blockage_of(case: FlowCase, shape: tuple[int, int, int]) -> tuple[float, float]:
@@ -208,13 +208,16 @@ def blockage_of(case: FlowCase, shape: tuple[int, int, int]) -> tuple[float, flo
     walls = [p for p in case.parts if p.porous is None] or list(case.parts)
     meshes = [Mesh(name=p.name, vertices=p.vertices, faces=p.faces) for p in walls]
     area = frontal_area(meshes, pixel=case.finest / 2)
-    section = (shape[1] - 1) * (shape[2] - 1) * case.cell**2
-    blockage = area / section
+    return area, area / ((shape[1] - 1) * (shape[2] - 1) * case.cell**2)
+
+
+def refuse_blockage(area: float, blockage: float) -> None:
+    """Refuse parts that fill too much of the box section."""
     if blockage > LARGEST_BLOCKAGE:
+        section = area / blockage
         limit = f"the parts fill more than {100 * LARGEST_BLOCKAGE:.0f} % of the box section"
         cure = f"Section is {section:.2f} m², frontal area {area:.3f} m²: widen or raise the box."
         raise InputError("box", f"{100 * blockage:.1f} %", "", limit, cure)
-    return area, blockage
 
 
 def _stream(case: FlowCase) -> tuple[float, float, float]:

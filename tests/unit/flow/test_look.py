@@ -212,3 +212,11 @@ def test_whole_axles_and_parts_are_means_over_the_same_time(result: FlowResult) 
     assert half == pytest.approx(loads.pitch.mean, abs=1e-12)
     # what the start-up moved the mean by is in its error
     assert loads.downforce.error >= abs(loads.downforce.mean - result.downforce_area.mean) - 1e-12
+
+
+def test_a_box_that_is_refused_as_too_narrow_still_tells_its_blockage() -> None:
+    seen = forecast(small_case(box=replace(BOX, beside=0.2, above=0.2)), lengths=3.0)
+    (fault,) = seen.faults
+    assert "fill more than 15 %" in str(fault)
+    assert seen.frontal_area == pytest.approx(0.3 * 0.25, rel=0.05)
+    assert f"{100 * seen.blockage:.1f} %" in str(fault)

@@ -224,6 +224,20 @@ def test_a_tunnel_has_still_walls_and_a_belt() -> None:
     used = set(np.unique(tunnel.setup.walls.surface_of[tunnel.setup.walls.cut > 0]))
     assert used == {0, 1, names["still surroundings"]}
     assert tunnel.setup.walls.surfaces[0].velocity[0] == pytest.approx(0.1)
+    air = tunnel.setup.mark[1:-1, 1:] != 1
+    assert (air == air[:, ::-1]).all()  # the car stands in the middle
+    assert tunnel.origin[1] + 0.05 == pytest.approx(0.05 * 0.5 * (1 - air.shape[1]))
+    found = run(tunnel, rule=StopRule(error=1e-9, settle=2.0, longest=6.0))
+    assert abs(found.side_area.mean) < 0.01 * found.drag_area.mean
+    # nothing passes the walls: the same mass through every slice ahead of the car and behind it
+    # that no stream is imposed on
+    flow = (found.mean.density * found.mean.velocity[0] * (tunnel.setup.mark != 1)).sum((0, 1))
+    x = tunnel.origin[0] + 0.05 * np.arange(flow.size)
+    free = flow[(tunnel.setup.sponge[0] == 0) & ((x < 0.0) | (x > 0.5))]
+    assert free.size > 15
+    assert np.ptp(free) < 0.01 * free.mean()
+    with pytest.raises(InputError, match="between tunnel walls"):
+        small_case(box=box, road="fixed", yaw=0.1)
 
 
 def test_a_plate_without_thickness_keeps_the_air_on_each_side(tmp_path: Path) -> None:

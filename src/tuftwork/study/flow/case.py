@@ -26,7 +26,7 @@ from tuftwork.study.flow.inside import (
     split_openings,
     with_porous,
 )
-from tuftwork.study.flow.over_time import keeping_faults, keeping_memory
+from tuftwork.study.flow.over_time import keeping_faults
 from tuftwork.study.store import digest_of
 
 _UNITS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "in": 0.0254, "ft": 0.3048}
@@ -105,7 +105,7 @@ class Built:
         seen = forecast(
             self.case, lengths=run.longest, backend=run.back_end,
             precision=run.precision or None, free=free,
-            cards=cards or run.cards, samples=keeping_memory(self.case, run),
+            cards=cards or run.cards,
         )  # fmt: skip
         return replace(seen, faults=(*self._doubts(), *seen.faults))
 
@@ -312,10 +312,19 @@ def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
 def _parts(meshes: Sequence[Mesh], shape: Shape, run: FlowRun) -> tuple[FlowPart, ...]:
     out: list[FlowPart] = []
     for mesh in meshes:
-        rolls = mesh.name in shape.wheels and run.road == "moving"
+        rolls = mesh.name in shape.wheels and _moves_under(mesh, run)
         (part,) = car_parts([mesh], speed=run.speed.best, wheels=mesh.name if rolls else "\0")
         out.append(replace(part, is_closed=mesh.name not in shape.plates))
     return tuple(out)
+
+
+def _moves_under(mesh: Mesh, run: FlowRun) -> bool:
+    """Return whether the road moves where a wheel stands: all of it, or a belt."""
+    if run.belt is None:
+        return run.road == "moving"
+    x, y, _ = 0.5 * (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0))
+    on = run.belt.start.best <= x <= run.belt.end.best
+    return bool(on and abs(y) <= 0.5 * run.belt.width.best)
 
 
 def _box(parts: Sequence[FlowPart], run: FlowRun) -> Box:
@@ -328,7 +337,10 @@ def _box(parts: Sequence[FlowPart], run: FlowRun) -> Box:
     below = around["above"] if run.road == "none" else 0.0
     return Box(
         ahead=around["ahead"], behind=around["behind"], beside=around["beside"],
-        above=around["above"], below=below,
+        above=around["above"], below=below, has_walls=run.walls == "closed",
+        belt=None if run.belt is None else (
+            run.belt.start.best, run.belt.end.best, 0.5 * run.belt.width.best
+        ),
     )  # fmt: skip
 
 
@@ -360,6 +372,8 @@ def _digest(case: FlowCase, run: FlowRun) -> str:
     inside += [[o.name, o.part, o.kind, *o.low, *o.high, o.mass_flow] for o in case.openings]
     if inside:
         zones.append([inside])
+    if box.has_walls or box.belt is not None:
+        zones.append([[float(box.has_walls), *(box.belt or ())]])
     return digest_of([
         parts, case.speed, case.cell, case.yaw, case.road, case.density, case.viscosity,
         case.lattice_speed, case.wall, case.skin, box.ahead, box.behind, box.beside, box.above,

@@ -1,4 +1,4 @@
-"""Side load and moments of a run in words, with the sense that counts as positive."""
+"""Side load, moments and road of a run in words, with the sense that counts as positive."""
 
 from typing import Any
 
@@ -31,3 +31,13 @@ def moment_rows(record: dict[str, Any]) -> list[dict[str, Any]]:
         text = f"{plain(-load['mean'] if turned else load['mean'])}\u202f{unit}"
         rows.append({"label": label, "text": f"{text} (±{Z80 * load['error']:.3f} statistical)"})
     return rows
+
+
+def spoken_road(case: dict[str, Any]) -> str:
+    """Return what moved under the car, and what stood beside it."""
+    box = case.get("box", {})
+    road = {"moving": "moving road", "fixed": "fixed floor", "none": "no road"}[case["road"]]
+    if "belt" in box:
+        start, end, half = box["belt"]
+        road += f" with a belt {end - start:.4g} × {2 * half:.4g} m"
+    return road + (", closed tunnel" if box.get("has_walls") else "")

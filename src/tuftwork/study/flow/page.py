@@ -17,7 +17,7 @@ from tuftwork.study.answers import Answers
 from tuftwork.study.flow.case import Built, built_case, run_named, shape_of
 from tuftwork.study.flow.desk import GOING, Desk
 from tuftwork.study.flow.inside import inside_rows
-from tuftwork.study.flow.moments import moment_rows, plain
+from tuftwork.study.flow.moments import moment_rows, plain, spoken_road
 from tuftwork.study.flow.over_time import growing, keep_tree, keeping_row, said
 from tuftwork.study.flow.record import in_metres
 from tuftwork.study.flow.sighting import Flown, flown_runs
@@ -306,7 +306,7 @@ def facts_of(record: Page) -> str:
         f"Lattice flow of tuftwork {made['version']} on {where}, {made['precision']} storage: "
         f"{grid['n_plain'] / 1e6:.2f} million cells of {1e3 * case['cell']:.4g} mm, "
         f"{made['steps']} steps, {made['travel']:.1f} car lengths, "
-        f"{spoken_time(made['seconds'])}; {shape}, {case['road']} road, "
+        f"{spoken_time(made['seconds'])}; {shape}, {spoken_road(case)}, "
         f"blockage {100 * grid['blockage']:.1f} %."
     )
 

@@ -73,7 +73,7 @@ def record_tree(
             "left_out": [m.name for m in built.shape.meshes
                          if m.name not in {p.name for p in case.parts}],
             "low": [float(v) for v in low], "high": [float(v) for v in high],
-            "box": {k: v for k, v in asdict(case.box).items() if k != "belt"},
+            "box": {k: v for k, v in asdict(case.box).items() if v is not None},
         },
         "made_with": dict(result.made_with) | {
             "travel": result.travel, "reached": result.reached, "asked_error": built.rule.error,

@@ -139,6 +139,11 @@ def _why_not(run: FlowRun, record: dict[str, Any]) -> str:
         return "Nobody said at which ride heights the shape was drawn."
     if case["yaw"] != 0.0:
         return "It ran at yaw; the models of the parts are for straight air."
+    box = case.get("box", {})  # older records do not say it: there were no tunnels
+    if case["road"] == "none" or (case["road"] == "fixed" and "belt" not in box):
+        return "No road moved under it; the models of the parts are for a moving one."
+    if box.get("has_walls"):
+        return "It ran between tunnel walls, and nothing corrects its loads for them."
     if not record["loads"]["drag"]["mean"] > 0:
         return "Its drag is not above zero, so it cannot be the car."
     for doubt in record.get("doubts", ()):
