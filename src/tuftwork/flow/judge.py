@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tuftwork.errors import InputError
+from tuftwork.flow.card_memory import memory_beside
 from tuftwork.flow.case import FlowCase
 from tuftwork.flow.engine import PRECISIONS, Backend, Precision
 from tuftwork.flow.nest_prepare import Lay, lay_zones
@@ -129,6 +130,7 @@ def forecast(
     precision: Precision | None = None,
     free: float | None = None,
     cards: int = 1,
+    samples: float = 0.0,
 ) -> Forecast:
     """Return size, memory, time and every fault that shows without cutting the grid.
 
@@ -144,6 +146,8 @@ def forecast(
         Free memory; None asks the machine. [B]
     cards
         How many graphics cards share the box.
+    samples
+        Memory for fields kept over time, where a card holds the box. [B]
     """
     chosen: Precision = precision or PRECISIONS[backend][0]
     faults = list(part_faults(case))
@@ -175,6 +179,8 @@ def forecast(
             memory = share.memory
     except InputError as fault:
         faults.append(fault)
+    if backend == "cuda" and boxes:
+        memory += memory_beside(case, boxes) + samples
     room = free if free is not None else free_memory(backend)
     if room is not None and memory > _ROOM * room:
         coarser = case.finest * (memory / (_ROOM * room)) ** (1 / 3)
@@ -235,7 +241,7 @@ def memory_of(n_cell: int, backend: Backend, precision: Precision) -> float:
     """Return the memory of a box where its cells are kept, cutting the grid included. [B]."""
     size = {"float64": 8, "float32": 4, "float16": 2}[precision]
     mean = 4 * (8 if backend == "cpu" else 4)
-    running = 27 * size + 1 + mean
+    running = 27 * size + mean + (1 if backend == "cpu" else 3)  # mark; on a card where one looks
     return float(n_cell) * (running + (_PREPARING if backend == "cpu" else 0.0))
 
 

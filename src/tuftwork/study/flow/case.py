@@ -26,7 +26,7 @@ from tuftwork.study.flow.inside import (
     split_openings,
     with_porous,
 )
-from tuftwork.study.flow.over_time import keeping_faults
+from tuftwork.study.flow.over_time import keeping_faults, keeping_memory
 from tuftwork.study.store import digest_of
 
 _UNITS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "in": 0.0254, "ft": 0.3048}
@@ -105,7 +105,7 @@ class Built:
         seen = forecast(
             self.case, lengths=run.longest, backend=run.back_end,
             precision=run.precision or None, free=free,
-            cards=cards or run.cards,
+            cards=cards or run.cards, samples=keeping_memory(self.case, run),
         )  # fmt: skip
         return replace(seen, faults=(*self._doubts(), *seen.faults))
 
