@@ -535,6 +535,7 @@ def channel(
     size: tuple[float, float] = (6.0, 3.0),
     seed: int = 1,
     layer: int = 0,
+    shear_only: bool = False,
 ):
     """Turbulent channel at a held bulk speed: friction coefficient, centre over bulk, profile.
 
@@ -545,7 +546,7 @@ def channel(
     removed[0] = 1
     surfaces = [Surface(name="none"), Surface(name="walls", has_wall_law=True)]
     mark, links = staircase(removed, removed.copy(), surfaces)
-    mark, links = add_layer(mark, links, layer)
+    mark, links = add_layer(mark, links, layer, shear_only=shear_only)
     viscosity = bulk * half / reynolds
     friction = bulk * np.sqrt(0.5 * 0.06 * reynolds**-0.25)
     pull = friction**2 / half

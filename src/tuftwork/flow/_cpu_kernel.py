@@ -686,9 +686,12 @@ def wall_cell(
     ut = sqrt(tx * tx + ty * ty + tz * tz) + 1e-12
     us = 0.0
     om = 1.0 / (3.0 * nu + 0.5)
+    less = 0.0
     if wall_law > 0.0:
         far = max2(y, -y)
         deep = max2(wall_law, 2.0)
+        if deep > 100.0:
+            deep = deep - 100.0
         yn = max2(far, 0.5) / nu
         rey = max2(ut * yn, 1e-12)
         up = sqrt(rey)
@@ -730,8 +733,24 @@ def wall_cell(
         if y < 0.0:
             damp = 1.0 - exp(-0.03846153846153846 * yn * us)
             mixing = far * damp * damp
+            if wall_law > 100.0:
+                mixing = nu * (1.0 / slope - 1.0) / (0.41 * us)
             mixing = mixing * min2(1.0, max2(0.0, (deep - far) / (deep - 1.0)))
+        else:
+            if wall_law > 100.0:
+                yp = (max2(y, 0.5) + 1.0) * us / nu
+                e1 = exp(-yp * 0.09090909090909091)
+                e2 = exp(-yp * 0.3333333333333333)
+                law = log(1.0 + 0.41 * yp) * 2.4390243902439024 + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)
+                slope = 1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091 * (e1 - e2 + yp * 0.3333333333333333 * e2)
+                step = law - ut / us
+                mixing = nu * (1.0 / (2.0 * step * nu / us - slope) - 1.0) / (0.41 * us)
+        air = om
         om = 1.0 / (3.0 * (nu + 0.41 * us * mixing) + 0.5)
+        if wall_law > 100.0:
+            if y < 0.0:
+                less = air - om
+                om = air
     if wall_law < 0.0:
         om = 1.8
     tr = pxx + pyy + pzz
@@ -752,6 +771,19 @@ def wall_cell(
     qxy = kw * pxy
     qxz = kw * pxz
     qyz = kw * pyz
+    pnx = pxx * nx + pxy * ny + pxz * nz
+    pny = pxy * nx + pyy * ny + pyz * nz
+    pnz = pxz * nx + pyz * ny + pzz * nz
+    pnn = pnx * nx + pny * ny + pnz * nz
+    mx = less * (pnx - pnn * nx)
+    my = less * (pny - pnn * ny)
+    mz = less * (pnz - pnn * nz)
+    qxx = qxx + mx * nx + mx * nx
+    qyy = qyy + my * ny + my * ny
+    qzz = qzz + mz * nz + mz * nz
+    qxy = qxy + mx * ny + my * nx
+    qxz = qxz + mx * nz + mz * nx
+    qyz = qyz + my * nz + mz * ny
     ax = qxx * ir
     ay = qyy * ir
     az = qzz * ir
@@ -1097,6 +1129,9 @@ def wall_cell(
         if wall_law > 1.5:
             share = 0.45
         jump = us * 2.4390243902439024 * log(1.0 + 1.0 / wide)
+        if wall_law > 100.0:
+            share = 1.0
+            jump = 3.0 * us * us / (1.0 / om - 0.5)
         rest = share * rho * jump * it * (1.0 - 1.0 / om)
         late = -share * rho * jump * it / om - rest
     exl = SIXTH + 0.5 * bx * (bx - 1.0)

@@ -15,6 +15,7 @@ from tuftwork.shape.mesh import Mesh
 
 Road = Literal["moving", "fixed", "none"]
 Wall = Literal["law", "no slip"]
+Mixes = Literal["all", "shear"]
 LONGEST_CAR, SHORTEST_CAR = 30.0, 0.1
 """A set of parts outside these lengths is taken for a unit fault. [m]"""
 
@@ -120,6 +121,8 @@ class FlowCase:
         Cells closer to a closed surface than this are taken out; 0 keeps all of them. [cells]
     layer
         Depth of a layer on walls with the wall law that mixes as turbulence does; 0: none. [cells]
+    layer_mixes
+        ``"shear"``: only the shear along the wall, which lets eddies live; ``"all"`` stresses.
     openings
         Faces of closed parts that swallow and blow air.
     tie
@@ -141,6 +144,7 @@ class FlowCase:
     lattice_speed: float = 0.1
     skin: float = field(default=0.0)
     layer: int = 0
+    layer_mixes: Mixes = "all"
     openings: tuple[Opening, ...] = ()
     tie: NetTie | None = None
     zones: tuple[Zone, ...] = ()

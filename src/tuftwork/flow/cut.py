@@ -32,7 +32,7 @@ def cut_case(
     links, faces = _opened(case, links, shape, origin)
     links, _ = hold_corners(links)
     links, _ = hold_edges(links, shape, _edges(case, origin))
-    mark, links = add_layer(mark, links, case.layer)
+    mark, links = add_layer(mark, links, case.layer, shear_only=case.layer_mixes == "shear")
     mark, links, lost = _with_cores(case, mark, links, origin)
     return mark, links, faces, _core_notices(case, lost)
 

@@ -22,7 +22,7 @@ _NEAREST = 0.9
 
 
 def add_layer(
-    mark: npt.NDArray[np.uint8], links: WallLinks, depth: int
+    mark: npt.NDArray[np.uint8], links: WallLinks, depth: int, *, shear_only: bool = False
 ) -> tuple[npt.NDArray[np.uint8], WallLinks]:
     """Return marks and wall links with a mixing layer on every wall that has the wall law.
 
@@ -34,6 +34,8 @@ def add_layer(
         The wall links.
     depth
         Distance at which the layer has faded; 0 adds none. [cells]
+    shear_only
+        It mixes the shear along the wall and no other stress, so that eddies live on in it.
     """
     law = np.array([s.has_wall_law for s in links.surfaces])[links.main]
     if not depth or not law.any():
@@ -51,7 +53,8 @@ def add_layer(
         return np.ascontiguousarray(both[..., order])
 
     surfaces = tuple(
-        replace(s, layer=float(depth)) if s.has_wall_law else s for s in links.surfaces
+        replace(s, layer=float(depth), mixes_shear_only=shear_only) if s.has_wall_law else s
+        for s in links.surfaces
     )
     return out, replace(
         links,

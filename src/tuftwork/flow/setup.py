@@ -14,6 +14,8 @@ PLAIN, SOLID, WALL = 0, 1, 2
 THIN = 4.0
 """Added to the share of a link that both of its ends are cut off from each other by a part thinner
 than a cell: neither end may leave anything in the other's place. [-]"""
+SHEAR_ONLY = 100.0
+"""Added to the depth of a layer that mixes only the shear along the wall. [-]"""
 SURROUNDINGS = 0
 """Surface number of road, floor and tunnel walls; their loads are not summed."""
 
@@ -41,6 +43,8 @@ class Surface:
         Surface number under which its loads are summed; None: its own.
     layer
         Depth of the mixing layer on the wall law, at least 2; 0: none. [cells]
+    mixes_shear_only
+        The layer mixes only the shear along the wall; otherwise all stresses.
     """
 
     name: str
@@ -53,14 +57,16 @@ class Surface:
     is_opening: bool = False
     counts_to: int | None = None
     layer: float = 0.0
+    mixes_shear_only: bool = False
 
     def row(self) -> list[float]:
         """Return the row of the surface table.
 
         The first number is 0 without slip, ½ with free slip, 1 with the wall law, the layer's depth
-        with both, and −1 for an opening.
+        with both, ``SHEAR_ONLY`` more where it mixes the shear only, and −1 for an opening.
         """
-        first = self.layer or float(self.has_wall_law)
+        more = SHEAR_ONLY if self.mixes_shear_only else 0.0
+        first = self.layer + more if self.layer else float(self.has_wall_law)
         first = 0.5 if self.has_wall_law and self.is_frictionless else first
         first = -1.0 if self.is_opening else first
         return [first, *self.velocity, *self.spin, *self.centre, *self.fall]

@@ -15,6 +15,7 @@ from tuftwork.flow.recipe import (
     relax,
     transform_back,
 )
+from tuftwork.flow.setup import SHEAR_ONLY
 
 REST_SHARE = 0.28
 """Share of the logarithmic step of speed at which the spring of the wall cell rests, set on a
@@ -30,6 +31,9 @@ def wall_collision() -> list[Line]:
     Between the wall and the next cell momentum travels by turbulence that the cells do not hold:
     the viscosity κ u_τ (2y + 1), so that its mean with the next cell's is that of the logarithmic
     layer half way between the two.
+    Where only the shear is mixed it is the one whose harmonic mean with the next cell's gives the
+    first step of the law, and cells of the layer hold all stresses but the shear along the wall
+    with the air's own viscosity.
     """
     return [
         *moments(),
@@ -40,6 +44,7 @@ def wall_collision() -> list[Line]:
         Line("let", "ut", "sqrt(tx * tx + ty * ty + tz * tz) + 1e-12"),
         Line("let", "us", "0.0"),
         Line("let", "om", "1.0 / (3.0 * nu + 0.5)"),
+        Line("let", "less", "0.0"),
         Line("if", "", "wall_law > 0.0"),
         *wall_law(),
         Line("if", "", "wall_law < 0.75"),
@@ -50,18 +55,61 @@ def wall_collision() -> list[Line]:
         Line("if", "", "y < 0.0"),
         Line("let", "damp", "1.0 - exp(-0.03846153846153846 * yn * us)"),
         Line("set", "mixing", "far * damp * damp"),
-        Line("set", "mixing", "mixing * min2(1.0, max2(0.0, (deep - far) / (deep - 1.0)))"),
+        Line("if", "", f"wall_law > {SHEAR_ONLY}"),
+        Line("set", "mixing", "nu * (1.0 / slope - 1.0) / (0.41 * us)"),
         Line("end"),
+        Line("set", "mixing", "mixing * min2(1.0, max2(0.0, (deep - far) / (deep - 1.0)))"),
+        Line("else"),
+        *_first_step(),
+        Line("end"),
+        Line("let", "air", "om"),
         Line("set", "om", "1.0 / (3.0 * (nu + 0.41 * us * mixing) + 0.5)"),
+        # eddies that are held by the cells must live: only the shear along the wall is mixed
+        Line("if", "", f"wall_law > {SHEAR_ONLY}"),
+        Line("if", "", "y < 0.0"),
+        Line("set", "less", "air - om"),
+        Line("set", "om", "air"),
+        Line("end"),
+        Line("end"),
         Line("end"),
         # beside an opening the stress is let go: with little viscosity a set momentum would ring
         Line("if", "", "wall_law < 0.0"),
         Line("set", "om", "1.8"),
         Line("end"),
         *relax(),
+        *_shear_mixed(),
         *closure(),
         *transform_back(),
     ]
+
+
+def _first_step() -> list[Line]:
+    """Mixing of a wall cell with which the step of speed to the next cell is that of the law.
+
+    In steady flow along a wall the step is half the stress times the sum of both cells' fluidities.
+    """
+    return [
+        Line("if", "", f"wall_law > {SHEAR_ONLY}"),
+        Line("set", "yp", "(max2(y, 0.5) + 1.0) * us / nu"),
+        *_law_here(),
+        Line("let", "step", "law - ut / us"),
+        Line("set", "mixing", "nu * (1.0 / (2.0 * step * nu / us - slope) - 1.0) / (0.41 * us)"),
+        Line("end"),
+    ]
+
+
+def _shear_mixed() -> list[Line]:
+    """Relax the shear across the normal by ``less`` less than the other stresses."""
+    out = [
+        Line("let", "pnx", "pxx * nx + pxy * ny + pxz * nz"),
+        Line("let", "pny", "pxy * nx + pyy * ny + pyz * nz"),
+        Line("let", "pnz", "pxz * nx + pyz * ny + pzz * nz"),
+        Line("let", "pnn", "pnx * nx + pny * ny + pnz * nz"),
+    ]
+    out += [Line("let", f"m{a}", f"less * (pn{a} - pnn * n{a})") for a in "xyz"]
+    for a, b in ("xx", "yy", "zz", "xy", "xz", "yz"):
+        out.append(Line("set", f"q{a}{b}", f"q{a}{b} + m{a} * n{b} + m{b} * n{a}"))
+    return out
 
 
 def wall_factors() -> list[Line]:
@@ -127,6 +175,11 @@ def slip() -> list[Line]:
         Line("set", "share", f"{LAYER_SHARE}"),
         Line("end"),
         Line("let", "jump", "us * 2.4390243902439024 * log(1.0 + 1.0 / wide)"),
+        # at rest at the strain that carries the law's stress
+        Line("if", "", f"wall_law > {SHEAR_ONLY}"),
+        Line("set", "share", "1.0"),
+        Line("set", "jump", "3.0 * us * us / (1.0 / om - 0.5)"),
+        Line("end"),
         Line("set", "rest", "share * rho * jump * it * (1.0 - 1.0 / om)"),
         Line("set", "late", "-share * rho * jump * it / om - rest"),
         Line("end"),
@@ -157,6 +210,9 @@ def wall_law() -> list[Line]:
     out = [
         Line("let", "far", "max2(y, -y)"),
         Line("let", "deep", "max2(wall_law, 2.0)"),
+        Line("if", "", f"deep > {SHEAR_ONLY}"),
+        Line("set", "deep", f"deep - {SHEAR_ONLY}"),
+        Line("end"),
         Line("let", "yn", "max2(far, 0.5) / nu"),
         Line("let", "rey", "max2(ut * yn, 1e-12)"),
         Line("let", "up", "sqrt(rey)"),
@@ -173,23 +229,30 @@ def wall_law() -> list[Line]:
     for _ in range(4):
         out += [
             Line("set", "yp", "yn * us"),
-            Line("set", "e1", "exp(-yp * 0.09090909090909091)"),
-            Line("set", "e2", "exp(-yp * 0.3333333333333333)"),
-            Line(
-                "set",
-                "law",
-                "log(1.0 + 0.41 * yp) * 2.4390243902439024"
-                " + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)",
-            ),
-            Line(
-                "set",
-                "slope",
-                "1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091"
-                " * (e1 - e2 + yp * 0.3333333333333333 * e2)",
-            ),
+            *_law_here(),
             Line("set", "us", "us + (ut / us - law) / (ut / (us * us) + slope * yn)"),
         ]
     return out
+
+
+def _law_here() -> list[Line]:
+    """The law's speed over ``us`` and its slope at ``yp``."""
+    return [
+        Line("set", "e1", "exp(-yp * 0.09090909090909091)"),
+        Line("set", "e2", "exp(-yp * 0.3333333333333333)"),
+        Line(
+            "set",
+            "law",
+            "log(1.0 + 0.41 * yp) * 2.4390243902439024"
+            " + 7.8 * (1.0 - e1 - yp * 0.09090909090909091 * e2)",
+        ),
+        Line(
+            "set",
+            "slope",
+            "1.0 / (1.0 + 0.41 * yp) + 7.8 * 0.09090909090909091"
+            " * (e1 - e2 + yp * 0.3333333333333333 * e2)",
+        ),
+    ]
 
 
 def link(i: int) -> list[Line]:
