@@ -186,7 +186,9 @@ class FakeWorkbench:
     def close(self) -> None:
         self.closed = True
 
-    def _overview(self) -> dict[str, Any]:
+    def _overview(self, only: str = "") -> dict[str, Any]:
+        if only == "rail":
+            return self._first()
         at = self.car.platform(220.0, "as raced")
         state = {
             "mass state": "driver B, half fuel",
@@ -216,6 +218,14 @@ class FakeWorkbench:
             "version": "0.1.0",
             "partial": ["Cooling: no core data yet; the exit area is judged on photos alone."],
         }
+
+    def _first(self) -> dict[str, Any]:
+        """What is known before anything is looked up."""
+        rail = [{**entry, "support": "none", "note": ""} for entry in fake_text.RAIL]
+        return {
+            "project": fake_text.PROJECT, "answer": "", "findings": [], "state": {},
+            "rail": rail, "stale": False, "digest": self.digest(), "version": "0.1.0",
+        }  # fmt: skip
 
     def _evidence(self) -> dict[str, Any]:
         if self.mood == "empty":

@@ -76,6 +76,16 @@ def test_a_skirt_adds_load_and_is_taken_back(page: Page, floored: Site) -> None:
     )
 
 
+def test_a_slider_below_zero_has_a_true_minus(page: Page, floored: Site) -> None:
+    open_floor(page, floored)
+    slider = page.get_by_role("slider", name=re.compile("^Exit pressure"))
+    read = page.locator(".slider", has=slider).locator(".read")
+    expect(read).to_contain_text(re.compile("^\u2212\\d"))
+    expect(slider).to_have_attribute("aria-valuetext", re.compile("^\u2212\\d"))
+    for text in page.locator(".slider .read").all_inner_texts():
+        assert "-" not in text
+
+
 def test_a_ramp_too_steep_shows_where_its_layer_leaves(page: Page, floored: Site) -> None:
     open_floor(page, floored)
     slider = page.get_by_role("slider", name=re.compile("^Ramp angle"))

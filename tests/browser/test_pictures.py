@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
-from tests.browser.conftest import Site, until
+from tests.browser.conftest import PATIENCE, Site, until
 
 from tuftwork.demo import DEMOS
 from tuftwork.study import Bench
@@ -153,6 +153,66 @@ def test_marks_not_saved_survive_the_tab(page: Page, place: Site) -> None:
     page.get_by_role("application").wait_for()
     page.evaluate(FITTED)
     assert pin(page) == pytest.approx(there, abs=0.5)
+    page.get_by_role("button", name="Back to the saved ones").click()
+
+
+def test_two_tabs_keep_one_draft_and_none_of_them_loses_a_mark(page: Page, place: Site) -> None:
+    opened(page, place)
+    other = page.context.new_page()
+    other.set_default_timeout(PATIENCE)
+    opened(other, place)
+    wing, sill = corner_of(page, "wing chord"), corner_of(page, "sill front")
+    before = pin(page, sill)
+    page.bring_to_front()
+    page.mouse.click(*pin(page, wing))
+    for _ in range(6):
+        page.keyboard.press("Shift+ArrowDown")
+    moved = pin(page, wing)
+    expect(other.get_by_role("status").filter(has_text="another tab")).to_be_visible()
+    assert pin(other, wing) == pytest.approx(moved, abs=0.5)
+    other.bring_to_front()
+    other.mouse.click(*pin(other, sill))
+    for _ in range(6):
+        other.keyboard.press("Shift+ArrowLeft")
+    there = pin(other, sill)
+    assert there[0] < before[0] - 2
+    expect(page.get_by_role("status").filter(has_text="another tab")).to_be_visible()
+    for tab in (page, other):
+        tab.bring_to_front()
+        tab.reload()
+        tab.get_by_role("application").wait_for()
+        tab.evaluate(FITTED)
+        assert pin(tab, wing) == pytest.approx(moved, abs=0.5)
+        assert pin(tab, sill) == pytest.approx(there, abs=0.5)
+    other.get_by_role("button", name="Back to the saved ones").click()
+    expect(page.get_by_role("button", name="Back to the saved ones")).to_have_count(0)
+    assert pin(page, sill) == pytest.approx(before, abs=0.5)
+    other.close()
+
+
+def test_a_tab_that_slept_takes_over_the_draft_before_it_writes(page: Page, place: Site) -> None:
+    opened(page, place)
+    wing, sill = corner_of(page, "wing chord"), corner_of(page, "sill front")
+    page.mouse.click(*pin(page, wing))
+    page.keyboard.press("Shift+ArrowDown")
+    expect(page.get_by_role("status").filter(has_text="Not saved yet")).to_be_visible()
+    # another tab wrote, and this one heard nothing of it: no event reaches the tab that writes
+    page.evaluate("""() => {
+      const key = Object.keys(localStorage).find(k => k.startsWith('tuftwork.marks.'));
+      const kept = JSON.parse(localStorage.getItem(key));
+      kept.marks['sill front'][0][0] += 200;
+      localStorage.setItem(key, JSON.stringify(kept));
+    }""")
+    before = pin(page, sill)
+    page.keyboard.press("Shift+ArrowDown")
+    expect(page.get_by_role("status").filter(has_text="another tab")).to_be_visible()
+    assert pin(page, sill)[0] > before[0] + 10
+    kept = page.evaluate("""() => JSON.parse(localStorage.getItem(
+      Object.keys(localStorage).find(k => k.startsWith('tuftwork.marks.'))))""")
+    tree = page.evaluate("fetch('/pictures.json').then(r => r.json())")
+    was = tree["picture"]["marks"]
+    assert kept["marks"]["sill front"][0][0] == pytest.approx(was["sill front"][0][0] + 200)
+    assert kept["marks"]["wing chord"][0] != was["wing chord"][0]
     page.get_by_role("button", name="Back to the saved ones").click()
 
 

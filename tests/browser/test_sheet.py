@@ -4,13 +4,15 @@ import os
 import re
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import PATIENCE, Site, Watch
-from tests.browser.fake_workbench import PAGES
+from tests.browser.fake_workbench import PAGES, FakeWorkbench
 
 MakeSite = Callable[..., Site]
 ROOT = Path(__file__).parents[2]
@@ -27,6 +29,55 @@ def test_the_rail_is_the_servers_list(page: Page, site: Site) -> None:
         title = entries.nth(index).locator(".title").inner_text()
         expect(page.locator(".sheet h1")).to_have_text(title)
         expect(page.get_by_text(f"{index + 1} of {len(PAGES)}")).to_be_visible()
+
+
+def test_the_rail_stands_before_the_overview_is_worked_out(page: Page) -> None:
+    class Slow(FakeWorkbench):
+        ready = threading.Event()
+
+        def page(self, name: str, **query: str) -> dict[str, Any]:
+            if name == "overview" and not query:
+                assert self.ready.wait(PATIENCE / 1000)
+            return super().page(name, **query)
+
+    slow = Slow()
+    page.goto(f"{Site(slow).address}#/claims")
+    rail = page.get_by_role("navigation", name="Sheets")
+    expect(rail.get_by_role("link")).to_have_count(len(PAGES))
+    expect(rail).to_have_attribute("aria-busy", "true")
+    expect(rail.get_by_role("link").first).to_have_accessible_name(re.compile("not read yet"))
+    expect(page.get_by_label("Title block")).to_contain_text("3 of 8")
+    expect(page.locator(".sheet .claim").first).to_be_visible()
+    slow.ready.set()
+    expect(rail).to_have_attribute("aria-busy", "false")
+    expect(rail.get_by_role("link").first).to_have_accessible_name(re.compile("stands on"))
+
+
+def test_small_interactions_open_on_demand(page: Page) -> None:
+    class Detailed(FakeWorkbench):
+        def page(self, name: str, **query: str) -> dict[str, Any]:
+            tree = super().page(name, **query)
+            if name == "budget":
+                small = [r for r in tree["rows"] if r["kind"] == "interaction"]
+                row = small[0] | {"name": f"other interactions ({len(small)})"}
+                names = [r["name"] for r in small]
+                said = "Each under 1 % of the whole car's downforce."
+                tree["others"] = {"row": row, "names": names, "said": said}
+            return tree
+
+    Site(Detailed()).open(page, "budget")
+    chart = page.get_by_role("group", name="Budget of downforce by part and axle")
+    table = page.get_by_role("region", name="Budget as a table")
+    expect(chart).to_contain_text("other interactions (2)")
+    expect(table).not_to_contain_text("wing on diffuser")
+    opener = page.get_by_role("button", name="Open other interactions (2)")
+    expect(opener).to_have_attribute("aria-expanded", "false")
+    opener.press("Enter")
+    for place in (chart, table):
+        expect(place).to_contain_text("wing on diffuser")
+        expect(place).not_to_contain_text("other interactions")
+    page.get_by_role("button", name="Put small interactions together").click()
+    expect(chart).to_contain_text("other interactions (2)")
 
 
 def test_the_token_leaves_the_address(page: Page, site: Site) -> None:

@@ -3,7 +3,7 @@
 import type { ComponentChildren } from "preact";
 import { useEffect } from "preact/hooks";
 import { Margin } from "./margin";
-import { connected, overview, place, runNews, stale, theme, unitWay } from "./store";
+import { connected, outline, overview, place, runNews, stale, theme, unitWay } from "./store";
 import type { RailEntry } from "./types";
 import { Choice } from "./widgets/control";
 import { Legend, OriginMark } from "./widgets/mark";
@@ -23,12 +23,18 @@ const SUPPORT_WORDS: Record<string, string> = {
   none: "nothing to stand on yet",
 };
 
-export function Frame({ children }: { children: ComponentChildren }) {
-  const rail = overview.value?.rail ?? FIRST_RAIL;
+interface FrameProps {
+  /** Whether the overview is still on its way. */
+  waits: boolean;
+  children: ComponentChildren;
+}
+
+export function Frame({ waits, children }: FrameProps) {
+  const rail = (overview.value ?? outline.value)?.rail ?? FIRST_RAIL;
   const here = place.value.page;
   const title = rail.find((entry) => entry.page === homeOf(rail, here))?.title ?? here;
   useEffect(() => {
-    const name = overview.value?.project.title;
+    const name = (overview.value ?? outline.value)?.project.title;
     document.title = name ? `${title} · ${name.slice(0, 60)}` : title;
   });
   return (
@@ -36,7 +42,7 @@ export function Frame({ children }: { children: ComponentChildren }) {
       <a class="skip" href="#sheet" onClick={skip}>
         To the sheet
       </a>
-      <Rail rail={rail} here={here} />
+      <Rail rail={rail} here={here} waits={waits && overview.value === null} />
       <main class="sheet" id="sheet" tabIndex={-1} aria-label={title}>
         {connected.value === false && (
           <p class="note refused" role="alert">
@@ -69,9 +75,12 @@ function skip(event: Event): void {
   document.getElementById("sheet")?.focus();
 }
 
-function Rail({ rail, here }: { rail: RailEntry[]; here: string }) {
+/** How many sheets a rail usually has, for the moment before anything is known. */
+const USUAL = 14;
+
+function Rail({ rail, here, waits }: { rail: RailEntry[]; here: string; waits: boolean }) {
   return (
-    <nav class="rail" aria-label="Sheets">
+    <nav class="rail" aria-label="Sheets" aria-busy={waits}>
       <p class="name">
         <svg viewBox="0 0 40 20" width="40" height="20" aria-hidden="true">
           <rect x="2" y="6.5" width="7" height="7" fill="currentColor" />
@@ -85,16 +94,23 @@ function Rail({ rail, here }: { rail: RailEntry[]; here: string }) {
             <a
               href={`#/${entry.page}`}
               aria-current={entry.page === homeOf(rail, here) ? "page" : undefined}
-              title={SUPPORT_WORDS[entry.support]}
+              title={waits ? undefined : SUPPORT_WORDS[entry.support]}
             >
               <span class="no">{index + 1}</span>
               <span class="title">{entry.title}</span>
-              <OriginMark origin={entry.support} />
-              <span class="unseen">{SUPPORT_WORDS[entry.support]}</span>
+              {waits ? <Unread /> : <OriginMark origin={entry.support} />}
+              <span class="unseen">{waits ? "not read yet" : SUPPORT_WORDS[entry.support]}</span>
               {entry.note && <span class="memo">{entry.note}</span>}
             </a>
           </li>
         ))}
+        {waits &&
+          rail === FIRST_RAIL &&
+          Array.from({ length: USUAL - rail.length }, (_, k) => (
+            <li key={`unread ${k}`} class="unread" aria-hidden="true">
+              <span style={{ width: `${52 + ((k * 29) % 40)}%` }} />
+            </li>
+          ))}
       </ol>
       <div class="ways">
         <Choice
@@ -121,8 +137,17 @@ function Rail({ rail, here }: { rail: RailEntry[]; here: string }) {
   );
 }
 
+/** Where a mark will stand once it is known how well a sheet is supported. */
+function Unread() {
+  return (
+    <svg class="mark unread" viewBox="0 0 12 12" width="12" height="12" aria-hidden="true">
+      <circle cx="6" cy="6" r="1.5" fill="currentColor" />
+    </svg>
+  );
+}
+
 function TitleBlock({ rail, here }: { rail: RailEntry[]; here: string }) {
-  const tree = overview.value;
+  const tree = overview.value ?? outline.value;
   const project = tree?.project ?? {};
   const mass = tree?.state["mass state"];
   const index = rail.findIndex((entry) => entry.page === homeOf(rail, here));
@@ -133,7 +158,7 @@ function TitleBlock({ rail, here }: { rail: RailEntry[]; here: string }) {
     ["Inputs", tree?.digest?.slice(0, 8) ?? ""],
     ["Version", tree?.version ?? ""],
     ["Day", project.day ?? ""],
-    ["Sheet", index < 0 ? "" : `${index + 1} of ${rail.length}`],
+    ["Sheet", index < 0 || rail === FIRST_RAIL ? "" : `${index + 1} of ${rail.length}`],
   ];
   return (
     <section class="block" aria-label="Title block">

@@ -20,7 +20,7 @@ import { RunsSheet } from "./pages/runs";
 import { SectionsSheet } from "./pages/sections";
 import { AgreementSheet, PlanSheet, ResultsSheet } from "./pages/trial";
 import { TrimSheet } from "./pages/trim";
-import { line, overview, place, useTree } from "./store";
+import { line, outline, overview, place, useTree } from "./store";
 import "./style.css";
 import type { Overview } from "./types";
 
@@ -49,13 +49,15 @@ const SHEETS: Record<string, () => preact.JSX.Element> = {
 };
 
 function App() {
+  const first = useTree<Overview>(overview.value ? "" : "/overview.json?only=rail");
   const { data } = useTree<Overview>("/overview.json");
   useEffect(() => {
     if (data) overview.value = data;
-  }, [data]);
+    else if (first.data) outline.value = first.data;
+  }, [data, first.data]);
   const Sheet = SHEETS[place.value.page] ?? PlainSheet;
   return (
-    <Frame>
+    <Frame waits={!data && !first.error}>
       <Sheet key={place.value.page} />
     </Frame>
   );

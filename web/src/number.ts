@@ -24,6 +24,10 @@ export function write(value: number, places: number): string {
   return text.replace("-", MINUS);
 }
 
+/** A difference, which has its sign even where it is a gain. */
+export const signed = (value: number, places: number): string =>
+  (Number(value.toFixed(places)) > 0 ? "+" : "") + write(value, places);
+
 export const withUnit = (text: string, unit: string) =>
   !unit ? text : unit === "°" ? text + unit : text + THIN + unit;
 
@@ -84,7 +88,10 @@ export function ticks(low: number, high: number, count: number): number[] {
 
 /** Keep a number and its unit on one line of running text. */
 export const tie = (text: string) =>
-  text.replace(/(\d) (?=(?:mm|m²|m|km\/h|kg|N|%|°C|°|s|degrees|points?|Pa|kW)(?![\wµ]))/g, "$1\u00a0");
+  text
+    .replace(/(\d)[ \u00a0]°(?!C)/g, "$1°")
+    .replace(/ ± (?=\d)/g, "\u00a0±\u00a0")
+    .replace(/(\d) (?=(?:mm|m²|m|km\/h|kg|N|%|°C|s|degrees|points?|cells|steps|Pa|kW)(?![\wµ]))/g, "$1\u00a0");
 
 /** A moment as the reader's clock had it: 2026-11-25 18:33. */
 export function moment(text: string): string {

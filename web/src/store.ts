@@ -203,3 +203,5 @@ const refused = (kind: Refusal["kind"], text: string): Answer<never> => ({
 
 /** Rail and title block, shared by every page. */
 export const overview = signal<Overview | null>(null);
+/** What the project's file alone tells of them, shown until the overview has been worked out. */
+export const outline = signal<Overview | null>(null);

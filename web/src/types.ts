@@ -107,6 +107,8 @@ export interface Budget {
   states: string[];
   speeds: number[];
   rows: BudgetRow[];
+  /** Interactions too small to read one by one: their sum, and which of the rows they are. */
+  others?: { row: BudgetRow; names: string[]; said: string } | null;
   share: Num;
   measured?: Num | null;
   at?: string;

@@ -8,6 +8,7 @@ import {
   split,
   textOf,
   THIN,
+  signed,
   ticks,
   tie,
   write,
@@ -43,6 +44,13 @@ describe("digits follow the range", () => {
 
   it("writes no minus zero", () => {
     expect(write(-0.0004, 2)).toBe("0.00");
+  });
+
+  it("writes a true minus, and the sign of a gain", () => {
+    expect(write(-21, 0)).toBe(`${MINUS}21`);
+    expect(signed(1.24, 1)).toBe("+1.2");
+    expect(signed(-1.24, 1)).toBe(`${MINUS}1.2`);
+    expect(signed(-0.04, 1)).toBe("0.0");
   });
 
   it("says unknown where nothing is known", () => {

@@ -29,9 +29,12 @@ from tuftwork.quantity import (
     values_at,
 )
 
-__all__ = ["Budget", "BudgetRow", "CarLoad", "RowKind", "budget", "car_loads"]
+__all__ = ["SMALL_SHARE", "Budget", "BudgetRow", "CarLoad", "RowKind", "budget", "car_loads"]
 
 RowKind = Literal["part", "interaction", "total", "measured", "difference"]
+SMALL_SHARE = 0.01
+"""What a small interaction stays under, of the whole car's larger force [-]: one point in a
+hundred is below what a track day can tell apart."""
 _SEED = 41
 """Of the draws of measured numbers, which are no inputs of the ensemble."""
 
@@ -99,12 +102,50 @@ class Budget:
         """The sum of what parts do to each other."""
         return self._summed("between parts", self.of_kind("interaction"))
 
-    def _summed(self, name: str, rows: "Sequence[BudgetRow]") -> BudgetRow:
+    @property
+    def small_bound(self) -> float:
+        """What every force of a small interaction stays under. [m²]"""
+        whole = self.total.summaries
+        return SMALL_SHARE * max(abs(whole[f].best) for f in ("total", "drag"))
+
+    @property
+    def small(self) -> tuple[BudgetRow, ...]:
+        """Interactions too small to read one by one; none where fewer than two are.
+
+        Of each the 80 % ranges of CzSf, CzSr, CzS and CxS lie within :attr:`small_bound`.
+        """
+        bound = self.small_bound
+        found = tuple(
+            row
+            for row in self.of_kind("interaction")
+            if all(max(abs(s.low), abs(s.high)) < bound for s in row.summaries.values())
+        )
+        return found if len(found) > 1 else ()
+
+    @property
+    def others(self) -> BudgetRow | None:
+        """The sum of the small interactions, draw by draw; None where there are none."""
+        rows = self.small
+        if not rows:
+            return None
+        return self._summed(f"other interactions ({len(rows)})", rows, kind="interaction")
+
+    @property
+    def gathered(self) -> tuple[BudgetRow, ...]:
+        """The rows with the small interactions as one, which stands last among interactions."""
+        others, small = self.others, {row.name for row in self.small}
+        if others is None:
+            return self.rows
+        kept = [r for r in self.rows if r.kind != "interaction" or r.name not in small]
+        at = next(i for i, r in enumerate(kept) if r.kind not in ("part", "interaction"))
+        return (*kept[:at], others, *kept[at:])
+
+    def _summed(self, name: str, rows: "Sequence[BudgetRow]", kind: RowKind = "total") -> BudgetRow:
         none = np.zeros_like(self.total.front)
         front, rear, drag = (
             np.asarray(sum((getattr(r, f) for r in rows), none)) for f in ("front", "rear", "drag")
         )
-        return BudgetRow(name=name, kind="total", front=front, rear=rear, drag=drag)
+        return BudgetRow(name=name, kind=kind, front=front, rear=rear, drag=drag)
 
     def of_kind(self, kind: RowKind) -> tuple[BudgetRow, ...]:
         """Return the rows of one kind."""

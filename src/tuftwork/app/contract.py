@@ -136,6 +136,14 @@ class BudgetRow(TypedDict):
     note: NotRequired[str]
 
 
+class OtherInteractions(TypedDict):
+    """The sum of interactions too small to read one by one; ``names`` are rows of the budget."""
+
+    row: BudgetRow
+    names: list[str]
+    said: str
+
+
 class Budget(TypedDict):
     """``/budget.json?speed=…&state=…``; ``speeds`` in km/h."""
 
@@ -144,6 +152,7 @@ class Budget(TypedDict):
     states: list[str]
     speeds: list[float]
     rows: list[BudgetRow]
+    others: NotRequired[OtherInteractions | None]
     share: Number
     measured: NotRequired[Number | None]
     at: NotRequired[str]

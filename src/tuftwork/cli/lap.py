@@ -107,7 +107,7 @@ def trim(
 
 
 def _show_grip(grip: dict[str, Any]) -> None:
-    """Show what circles did to the tyres: before, after, and what they cannot tell."""
+    """Show what circles did to the tyres: as given, as driven, and what they cannot tell."""
     if grip["refused"]:
         show_lines([grip["answer"], *grip["refused"]])
         return
@@ -117,7 +117,7 @@ def _show_grip(grip: dict[str, Any]) -> None:
     ]
     inputs = [(r["label"], r["before"], r["after"], *_moved(r)) for r in grip["inputs"]]
     show_table(
-        "Tyres: tied to circles driven", ("", "before", "after", "moved", "range left"),
+        "Tyres: tied to circles driven", ("", "as given", "as driven", "moved", "range left"),
         [*friction, *inputs], grip["answer"],
     )  # fmt: skip
     rows = [
@@ -125,7 +125,7 @@ def _show_grip(grip: dict[str, Any]) -> None:
          f"{r['miss']:+.1f}".replace("-", "\u2212"))
         for r in grip["rows"]
     ]  # fmt: skip
-    columns = ("circle", "kind", "radius", "measured", "before", "after", "left, in sd")
+    columns = ("circle", "kind", "radius", "measured", "as given", "as driven", "left, in sd")
     show_table("To the side, circle by circle", columns, rows)
     change = f"A lap of the baseline changes by {grip['lap']['text']} with the tyres as driven."
     show_lines([*grip["says"], change, *grip["notices"]])

@@ -9,8 +9,6 @@ from matplotlib.axes import Axes
 from tuftwork.plot.style import LIGHT, Theme, axes_or_new, house_style, range_bar
 from tuftwork.quantity import Array
 
-_LEAST = 0.008  # [m²] smaller steps are drawn together as one
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WaterfallStep:
@@ -51,7 +49,7 @@ def waterfall(
     axes
         With CzS in m² along the bottom; front axle share in one colour, rear in the other.
     """
-    rows = _gathered(steps)
+    rows = list(steps)
     ax = axes_or_new(ax, theme, height=5.2 * len(rows) + 20)
     with house_style(theme):
         reached = 0.0
@@ -96,23 +94,3 @@ def _labels(ax: Axes, rows: Sequence[WaterfallStep], theme: Theme) -> None:
         0.31, 1.02, "dot and bars: sum so far, 50 and 80 % range of the step",
         transform=ax.transAxes, color=theme.faint, fontsize=8,
     )  # fmt: skip
-
-
-def _gathered(steps: Sequence[WaterfallStep]) -> list[WaterfallStep]:
-    """Return the steps with the smallest interactions put together."""
-    kept: list[WaterfallStep] = []
-    small: list[WaterfallStep] = []
-    for step in steps:
-        size = float(np.median(np.abs(step.front) + np.abs(step.rear)))
-        tiny = step.kind == "interaction" and size < _LEAST
-        (small if tiny else kept).append(step)
-    if len(small) < 2:
-        return list(steps)
-    joined = WaterfallStep(
-        name=f"{len(small)} small interactions",
-        kind="interaction",
-        front=np.sum([s.front for s in small], axis=0),
-        rear=np.sum([s.rear for s in small], axis=0),
-    )
-    at = next((i for i, s in enumerate(kept) if s.kind in ("total", "measured")), len(kept))
-    return [*kept[:at], joined, *kept[at:]]

@@ -6,7 +6,15 @@ from tuftwork.quantity.ensemble import Summary
 from tuftwork.quantity.quantity import Quantity
 from tuftwork.quantity.unit import dimension_named, from_si
 
-MOST_DIGITS = {"area": 4, "height": 1, "share": 1, "speed": 1, "density": 4, "temperature": 1}
+MOST_DIGITS = {
+    "area": 4,
+    "height": 1,
+    "angle": 2,
+    "share": 1,
+    "speed": 1,
+    "density": 4,
+    "temperature": 1,
+}
 """Digits after the point beyond which nobody can act, by dimension."""
 THIN = "\u202f"
 MINUS = "\u2212"

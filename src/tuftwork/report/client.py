@@ -155,14 +155,16 @@ def _evidence(bench: Bench) -> dict[str, Any]:
 
 def _budget(bench: Bench, answers: Answers) -> dict[str, Any]:
     page = bench.page("budget", speed=f"{usual_speed(answers) * _KMH:.4g}")
-    return page | {"shown": [row for row in page["rows"] if not _is_small(row)]}
+    return page | {"shown": _shown(page["rows"], page["others"])}
 
 
-def _is_small(row: dict[str, Any]) -> bool:
-    """Return whether a row is an interaction too small to print: under 0.8 points."""
-    sizes = (row["front"], row["rear"], row["total"], row["drag"])
-    largest = max(max(abs(n["low"]), abs(n["high"])) for n in sizes)
-    return bool(row["kind"] == "interaction" and largest < 0.008)
+def _shown(rows: list[dict[str, Any]], others: dict[str, Any] | None) -> list[dict[str, Any]]:
+    """Return the rows to print: the small interactions as one, as in the figure."""
+    if others is None:
+        return rows
+    kept = [r for r in rows if r["kind"] != "interaction" or r["name"] not in others["names"]]
+    at = next(i for i, r in enumerate(kept) if r["kind"] not in ("part", "interaction"))
+    return [*kept[:at], others["row"], *kept[at:]]
 
 
 def _map(bench: Bench, answers: Answers) -> dict[str, Any]:

@@ -35,7 +35,7 @@ def draw_figures(answers: Answers, state: str, speed: float, folder: Path) -> li
 
 
 def _waterfall(answers: Answers, state: str, speed: float) -> Axes:
-    rows = answers.budget(state, speed).rows
+    rows = answers.budget(state, speed).gathered
     keep = answers.kept(state)
     steps = [
         WaterfallStep(name=row.name, kind=row.kind, front=row.front[keep], rear=row.rear[keep])

@@ -4,6 +4,7 @@ from typing import Any, Protocol, runtime_checkable
 
 from tuftwork import __version__
 from tuftwork.car import Project
+from tuftwork.errors import UnknownName
 from tuftwork.files import OpenProject
 from tuftwork.quantity import format_plain, summarise
 from tuftwork.study.answers import Answers
@@ -26,12 +27,34 @@ class _Open(Protocol):
     def is_stale(self) -> bool: ...
 
 
-def overview_page(bench: _Open) -> Page:
-    """Return the overview; without results it says what to do first."""
+def overview_page(bench: _Open, *, only: str = "") -> Page:
+    """Return the overview; without results it says what to do first.
+
+    ``only="rail"`` asks for what the project's file alone tells, which needs no results: the jobs
+    and the title block, at once.
+    """
+    if only == "rail":
+        return _first(bench.opened)
+    if only:
+        raise UnknownName("part", only, ["rail"])
     answers = bench.answers_or_none()
     opened, stale = bench.opened, bench.is_stale()
     project = opened.project
     findings = ranked(answers) if answers is not None else []
+    return _titled(opened) | {
+        "answer": answer_of(answers, findings) if answers is not None else "",
+        "findings": [_finding(i, f) for i, f in enumerate(findings, 1)],
+        "state": _state(project),
+        "rail": _rail(project, answers),
+        "stale": stale,
+        "partial": [] if answers is not None else ["Nothing has been computed yet: run the study."],
+        "notices": [str(notice) for notice in opened.notices],
+    }
+
+
+def _titled(opened: OpenProject) -> Page:
+    """Return what the title block says."""
+    project = opened.project
     return {
         "project": {
             "title": project.about.title,
@@ -43,16 +66,22 @@ def overview_page(bench: _Open) -> Page:
             "day": str(project.about.day or ""),
             "confidential": project.about.confidential,
         },
-        "answer": answer_of(answers, findings) if answers is not None else "",
-        "findings": [_finding(i, f) for i, f in enumerate(findings, 1)],
-        "state": _state(project),
-        "rail": _rail(project, answers),
-        "stale": stale,
-        "partial": [] if answers is not None else ["Nothing has been computed yet: run the study."],
         "digest": opened.digest.removeprefix("sha256:")[:12],
         "version": __version__,
-        "notices": [str(notice) for notice in opened.notices],
     }
+
+
+def _first(opened: OpenProject) -> Page:
+    """Return the overview before anything is looked up: its jobs, nothing of how they stand."""
+    rail = [
+        {"page": entry.name, "title": entry.title, "support": "none", "note": ""}
+        for entry in PAGES
+        if not entry.home
+    ]
+    return _titled(opened) | {
+        "answer": "", "findings": [], "stale": False, "rail": rail,
+        "state": {"mass state": opened.project.mass_state().name},
+    }  # fmt: skip
 
 
 def ranked(answers: Answers) -> list[Finding]:

@@ -4,9 +4,9 @@ from typing import Any
 
 import numpy as np
 
-from tuftwork.aeromap.budget import BudgetRow
+from tuftwork.aeromap.budget import SMALL_SHARE, Budget, BudgetRow
 from tuftwork.aeromap.map import FIELDS as MAP_FIELDS
-from tuftwork.quantity import Origin, exact
+from tuftwork.quantity import Origin, exact, format_number
 from tuftwork.study.answers import FIELDS, Answers
 from tuftwork.study.cliff import cliff_of
 from tuftwork.study.finding import Gain, state_gain
@@ -30,6 +30,7 @@ def budget_page(answers: Answers, *, speed: str = "", state: str = "") -> Page:
         else _share(answers, found.total, name, at_speed, at)
     )
     measured = next((r["total"] for r in rows if r["kind"] == "measured"), None)
+    others = _others(answers, found, name, at_speed, at)
     rows += budget_rows(answers.project, answers.job.folder, name, answers.states[0])
     return {
         "speed": number_of_quantity(exact(at_speed, "speed", unit="km/h")),
@@ -37,12 +38,36 @@ def budget_page(answers: Answers, *, speed: str = "", state: str = "") -> Page:
         "states": list(answers.states),
         "speeds": [round(v * _KMH, 1) for v in answers.speeds],
         "rows": rows,
+        "others": others,
         "share": share,
         "measured": measured,
         "at": at,
         "kg_per_m2": answers.kilograms(at_speed),
         "notices": answers.notices(name) if answers.has_platform else [],
     }
+
+
+def _others(answers: Answers, found: Budget, state: str, speed: float, at: str) -> Page | None:
+    """Return the small interactions as one row, and which rows it stands for."""
+    row = found.others
+    if row is None:
+        return None
+    bound = format_number(found.small_bound, 3)
+    whole = "downforce" if _is_loaded(found) else "drag"
+    said = (
+        f"Each under {100 * SMALL_SHARE:.0f}\u202f% of the whole car's {whole} ({bound}\u202fm²), "
+        "front, rear, together and in drag."
+    )
+    return {
+        "row": _budget_row(answers, row, state, speed, at),
+        "names": [small.name for small in found.small],
+        "said": said,
+    }
+
+
+def _is_loaded(found: Budget) -> bool:
+    whole = found.total.summaries
+    return abs(whole["total"].best) >= abs(whole["drag"].best)
 
 
 def _budget_row(answers: Answers, row: BudgetRow, state: str, speed: float, at: str) -> Page:

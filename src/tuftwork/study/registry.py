@@ -46,7 +46,7 @@ class PageEntry:
 PAGES: tuple[PageEntry, ...] = (
     PageEntry(
         name="overview", title="Overview", make="tuftwork.study.overview:overview_page",
-        takes="bench", support="tuftwork.study.support:of_model",
+        takes="bench", query=("only",), support="tuftwork.study.support:of_model",
     ),
     PageEntry(
         name="evidence", title="Evidence", make="tuftwork.study.register:evidence_page",

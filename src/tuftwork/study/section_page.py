@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from tuftwork.car import Project, WingPart
-from tuftwork.quantity import exact, format_plain
+from tuftwork.quantity import exact, format_plain, from_si, to_si
 from tuftwork.section import describe, measure_slot
 from tuftwork.study.answers import Answers
 from tuftwork.study.number import Link, Number, number_of_quantity
@@ -142,7 +142,7 @@ def _shape(case: SectionCase) -> list[Page]:
             "element": name, "outline": contour.name,
             "values": [
                 {"label": label, "number": number_of_quantity(
-                    exact(_three(v), dimension, unit=unit, origin="computed"))}
+                    exact(_three(v, unit, dimension), dimension, unit=unit, origin="computed"))}
                 for label, v, dimension, unit in say
             ],
             "notices": list(r.notices) + (
@@ -151,9 +151,11 @@ def _shape(case: SectionCase) -> list[Page]:
     return rows
 
 
-def _three(value: float) -> float:
-    """Return a value to three figures: outlines are drawn no finer."""
-    return float(f"{value:.3g}") if abs(value) > 1e-6 else 0.0
+def _three(value: float, unit: str, dimension: str) -> float:
+    """Return an SI value to three figures of its unit: outlines are drawn no finer."""
+    if abs(value) <= 1e-6:
+        return 0.0
+    return to_si(float(f"{from_si(value, unit, dimension):.3g}"), unit, dimension)
 
 
 def _slots(case: SectionCase) -> list[Page]:
@@ -168,7 +170,9 @@ def _slots(case: SectionCase) -> list[Page]:
 
 
 def _mm(value: float) -> Number:
-    return number_of_quantity(exact(_three(value), "height", unit="mm", origin="computed"))
+    return number_of_quantity(
+        exact(_three(value, "mm", "height"), "height", unit="mm", origin="computed")
+    )
 
 
 def handles_of(case: SectionCase, speed: float) -> Page:

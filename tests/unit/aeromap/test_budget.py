@@ -47,6 +47,31 @@ def test_interactions_are_rows_of_their_own(found: Budget) -> None:
     assert "exit pressure" in rows["rear wing → floor"].note
 
 
+def test_small_interactions_are_gathered_and_nothing_is_lost(found: Budget) -> None:
+    others = found.others
+    assert others is not None
+    assert others.name == f"other interactions ({len(found.small)})"
+    whole = found.total.summaries
+    bound = 0.01 * max(whole["total"].best, whole["drag"].best)
+    small = {row.name for row in found.small}
+    for row in found.of_kind("interaction"):
+        largest = max(max(abs(s.low), abs(s.high)) for s in row.summaries.values())
+        assert (row.name in small) == (largest < bound)
+    steps = [row for row in found.gathered if row.kind in ("part", "interaction")]
+    assert steps[-1].name == others.name
+    for field in ("front", "rear", "drag"):
+        total = sum(getattr(row, field) for row in steps)
+        np.testing.assert_allclose(total, getattr(found.total, field), atol=1e-12)
+    assert [r.kind for r in found.gathered][-3:] == ["total", "measured", "difference"]
+
+
+def test_one_small_interaction_stays_as_it_is(found: Budget) -> None:
+    rows = [r for r in found.rows if r.kind != "interaction" or r.name == found.small[0].name]
+    few = replace(found, rows=tuple(rows))
+    assert few.others is None
+    assert few.gathered == few.rows
+
+
 def test_difference_is_measured_less_total(found: Budget) -> None:
     seen, difference = found.of_kind("measured")[0], found.of_kind("difference")[0]
     np.testing.assert_allclose(difference.total, seen.total - found.total.total, atol=1e-12)

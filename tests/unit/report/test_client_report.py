@@ -28,6 +28,10 @@ def test_the_report_is_a_pdf_with_the_answer_on_its_first_page(halyard: Bench) -
 def test_the_json_holds_every_number_with_its_range(halyard: Bench) -> None:
     written = write_client_report(halyard)
     tree = json.loads(Path(written["json"]).read_text("utf-8"))
+    shown = [row["name"] for row in tree["budget"]["shown"]]
+    others = tree["budget"]["others"]
+    assert others["row"]["name"] in shown
+    assert not set(others["names"]) & set(shown)
     total = next(row for row in tree["budget"]["rows"] if row["kind"] == "total")["total"]
     assert total["low"] < total["best"] < total["high"]
     assert "hf" in total["at"]

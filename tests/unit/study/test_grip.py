@@ -445,11 +445,12 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Bench:
     return bench
 
 
-def test_the_command_shows_before_after_and_what_cannot_be_told(small: Bench) -> None:
+def test_the_command_shows_as_given_as_driven_and_what_cannot_be_told(small: Bench) -> None:
     done = CliRunner().invoke(program, ["lap", str(small.folder)], env={"COLUMNS": "160"})
     assert done.exit_code == 0
     for words in ("Tyres: tied to circles driven", "front friction at", "To the side, circle by",
-                  "cannot tell", "In a corner grip, the road's share"):  # fmt: skip
+                  "cannot tell", "as given", "as driven",
+                  "In a corner grip, the road's share"):  # fmt: skip
         assert words in done.output
 
 

@@ -13,6 +13,7 @@ from tuftwork.demo.truth import true_ride
 from tuftwork.errors import InputError, UnknownName
 from tuftwork.quantity import summarise
 from tuftwork.study import PAGES, Bench
+from tuftwork.study.answers import Answers
 
 DEGREE = np.pi / 180
 STATES = [
@@ -70,6 +71,33 @@ def test_the_stalled_floor_and_the_sheet_without_driver_are_found(halyard: Bench
     assert any("rear axle loses downforce" in t and "is the floor" in t for t in texts)
     assert any("no driver" in t and "82 kg lighter" in t for t in texts)
     assert any("claims cannot be true" in t for t in texts)
+
+
+def test_small_interactions_have_one_row_that_says_why(halyard: Bench) -> None:
+    page = halyard.page("budget")
+    others = page["others"]
+    assert len(others["names"]) > 1
+    assert set(others["names"]) < {r["name"] for r in page["rows"] if r["kind"] == "interaction"}
+    assert others["row"]["name"] == f"other interactions ({len(others['names'])})"
+    assert others["said"].startswith("Each under 1\u202f% of the whole car's downforce (0.01")
+    chain = halyard.why(others["row"]["total"]["why"])
+    assert chain["number"]["text"] == others["row"]["total"]["text"]
+
+
+def test_the_rail_is_known_before_anything_is_worked_out(halyard: Bench) -> None:
+    class Asleep(Bench):
+        def answers_or_none(self) -> Answers | None:
+            raise AssertionError("results were asked for")
+
+    first = Asleep(halyard.folder, runs_itself=False).page("overview", only="rail")
+    whole = halyard.page("overview")
+    assert [(r["page"], r["title"]) for r in first["rail"]] == [
+        (r["page"], r["title"]) for r in whole["rail"]
+    ]
+    assert (first["project"], first["digest"]) == (whole["project"], whole["digest"])
+    assert check_page("overview", first) == []
+    with pytest.raises(UnknownName, match="rail"):
+        halyard.page("overview", only="rial")
 
 
 def test_the_budget_adds_up_draw_by_draw_and_meets_what_was_measured(halyard: Bench) -> None:

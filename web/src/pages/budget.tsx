@@ -1,5 +1,7 @@
 /** Where the downforce comes from: a waterfall and a table, at one speed in one state. */
 
+import { useState } from "preact/hooks";
+import { tie } from "../number";
 import type { Budget, BudgetRow } from "../types";
 import { KgFactor, NumberText } from "../widgets/num";
 import { Empty } from "../widgets/state";
@@ -22,23 +24,48 @@ export function BudgetSheet() {
             {tree.rows.length === 0 ? (
               <Empty text="No parts yet. Add a [[parts]] table to project.toml." />
             ) : (
-              <>
-                <figure>
-                  <figcaption>
-                    <b>Downforce by part</b>
-                    <span class="key front">front axle</span>
-                    <span class="key rear">rear axle</span>
-                  </figcaption>
-                  <Waterfall rows={tree.rows} />
-                </figure>
-                <Table rows={tree.rows} at={tree.at ?? tree.rows[0]?.total.at} />
-              </>
+              <Rows tree={tree} />
             )}
           </div>
         </KgFactor.Provider>
       )}
     </Page>
   );
+}
+
+/** The chart and the table: small interactions stand as one row until they are asked for. */
+function Rows({ tree }: { tree: Budget }) {
+  const [isOpen, setOpen] = useState(false);
+  const others = tree.others ?? null;
+  const rows = others && !isOpen ? gathered(tree.rows, others) : tree.rows;
+  return (
+    <>
+      <figure>
+        <figcaption>
+          <b>Downforce by part</b>
+          <span class="key front">front axle</span>
+          <span class="key rear">rear axle</span>
+        </figcaption>
+        <Waterfall rows={rows} />
+      </figure>
+      {others && (
+        <p class="others">
+          <button type="button" class="do quiet" aria-expanded={isOpen} onClick={() => setOpen(!isOpen)}>
+            {isOpen ? "Put small interactions together" : `Open ${others.row.name}`}
+          </button>{" "}
+          <span class="faint">{tie(others.said)}</span>
+        </p>
+      )}
+      <Table rows={rows} at={tree.at ?? tree.rows[0]?.total.at} />
+    </>
+  );
+}
+
+/** The rows with those of a group replaced by their sum, which stands last among interactions. */
+export function gathered(rows: BudgetRow[], others: NonNullable<Budget["others"]>): BudgetRow[] {
+  const kept = rows.filter((row) => row.kind !== "interaction" || !others.names.includes(row.name));
+  const at = kept.findIndex((row) => row.kind !== "part" && row.kind !== "interaction");
+  return at < 0 ? [...kept, others.row] : [...kept.slice(0, at), others.row, ...kept.slice(at)];
 }
 
 function Sum({ tree }: { tree: Budget }) {

@@ -1,5 +1,6 @@
 /** Device positions and failures: full rows, schedules, and what it does to stick. */
 
+import { write } from "../number";
 import { NumberText } from "../widgets/num";
 import type { CarState, CarTree, Device } from "./car-types";
 
@@ -121,7 +122,7 @@ function Rows({ rows }: { rows: CarState[] }) {
                   <td><NumberText number={row.drag} label={`${state.name}: drag`} stack /></td>
                   <td class="nowrap">
                     {row.height_front?.best != null && row.height_rear?.best != null
-                      ? `${row.height_front.best.toFixed(1)} / ${row.height_rear.best.toFixed(1)} mm`
+                      ? `${write(row.height_front.best, 1)} / ${write(row.height_rear.best, 1)}\u00a0mm`
                       : "at rest"}
                   </td>
                 </tr>

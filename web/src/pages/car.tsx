@@ -1,6 +1,7 @@
 /** The car as one system: budget, parts together, states, map, platform, leverage. */
 
 import type { ComponentChildren } from "preact";
+import { tie } from "../number";
 import { place } from "../store";
 import type { Num } from "../types";
 import { KgFactor, NumberText, RangeBar, spanOf } from "../widgets/num";
@@ -216,7 +217,7 @@ function LeverLine({ row, low, high }: { row: Lever; low: number; high: number }
     <tr>
       <th scope="row">
         {row.name}
-        <small>{row.step}</small>
+        <small>{tie(row.step)}</small>
       </th>
       <td class="wide">
         <RangeBar number={row.total} low={low} high={high} label={`${row.name}: CzS gained`} />

@@ -3,6 +3,7 @@
 import type { ComponentChildren } from "preact";
 import { useState } from "preact/hooks";
 import { ChainView } from "../margin";
+import { withUnit, write } from "../number";
 import type { BudgetRow, Num, Verdict } from "../types";
 import { Choice, Slider } from "../widgets/control";
 import { FanChart } from "../widgets/fan";
@@ -18,7 +19,7 @@ const LONG =
 function made(low: number, best: number, high: number, unit: string, more: Partial_ = {}): Num {
   const half = (edge: number) => best + 0.53 * (edge - best);
   const places = unit === "m²" ? 2 : 1;
-  const text = `${best.toFixed(places)}\u202f${unit} (${low.toFixed(places)} to ${high.toFixed(places)})`;
+  const text = `${withUnit(write(best, places), unit)} (${write(low, places)} to ${write(high, places)})`;
   return { text: text.replaceAll("-", "\u2212"), best, low, high, low_half: half(low), high_half: half(high), unit, origin: "computed", ...more };
 }
 type Partial_ = { [K in keyof Num]?: Num[K] };
@@ -75,7 +76,7 @@ export function ComponentsSheet() {
         </Case>
         <Case name="without chain, without range, unknown">
           <p><NumberText number={{ ...TOTAL, why: undefined }} /></p>
-          <p><NumberText number={{ ...TOTAL, text: "220\u202fkm/h", unit: "km/h", low: 220, high: 220, best: 220, kg_per_m2: undefined }} /></p>
+          <p><NumberText number={{ ...TOTAL, text: "220\u00a0km/h", unit: "km/h", low: 220, high: 220, best: 220, kg_per_m2: undefined }} /></p>
           <p><NumberText number={{ text: "unknown", best: null, low: null, high: null, unit: "m²", origin: "assumed" }} /></p>
         </Case>
         <Case name="negative, in kilograms">

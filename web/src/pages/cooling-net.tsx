@@ -48,7 +48,7 @@ interface Props {
 
 const ROW = 122;
 const BOX = { high: 92, wide: 148 };
-const LEAST = 176;
+const LEAST = 204;
 
 export function AirNet({ net, live, held, chosen, onPick }: Props) {
   const [ref, width] = useWidth<HTMLDivElement>(820);

@@ -3,6 +3,7 @@
 import { useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { useHandles, useLive } from "../live";
+import { write } from "../number";
 import { line } from "../store";
 import type { Num } from "../types";
 import { Choice, Slider } from "../widgets/control";
@@ -403,7 +404,7 @@ function Forecast({ rows }: { rows: CoolingTree["forecast"] }) {
           <TemperatureChart key={r.place} title={`${r.circuit} at ${r.place}`} x={r.ambient_c} marked
             xLabel="air, °C; bold: chance of crossing the limit" band={bandOf(r.numbers)}
             limit={{ at: r.limit_c, text: `limit ${Math.round(r.limit_c)} °C` }} foot={r.over.map(percent)}
-            label={`${r.circuit} at ${r.place}: ${r.ambient_c.map((t, k) => `${t} °C air, ${r.numbers[k].text}, chance of crossing ${percent(r.over[k])}`).join("; ")}`} />
+            label={`${r.circuit} at ${r.place}: ${r.ambient_c.map((t, k) => `${write(t, 0)} °C air, ${r.numbers[k].text}, chance of crossing ${percent(r.over[k])}`).join("; ")}`} />
         ))}
       </div>
       <p class="faint">Bands hold 50 and 80 % of the draws.</p>
@@ -436,7 +437,7 @@ function Tape({ charts }: { charts: CoolingTree["blanking"] }) {
             <tr>
               <th scope="col">Taped</th>
               {chart.ambient_c.map((t) => (
-                <th key={t} scope="col">{Math.round(t)}&nbsp;°C air</th>
+                <th key={t} scope="col">{write(t, 0)}&nbsp;°C air</th>
               ))}
             </tr>
           </thead>
@@ -446,7 +447,7 @@ function Tape({ charts }: { charts: CoolingTree["blanking"] }) {
                 <th scope="row">{percent(share)}</th>
                 {chart.ambient_c.map((t, i) => (
                   <td key={t} style={paint(chart.temperature_c[i][j])} class={chart.advice[i] === share ? "fits" : ""}>
-                    {Math.round(chart.temperature_c[i][j])}&nbsp;°C
+                    {write(chart.temperature_c[i][j], 0)}&nbsp;°C
                     <small>{percent(chart.over[i][j])}</small>
                   </td>
                 ))}

@@ -4,6 +4,7 @@ import { tie, withUnit, write } from "../number";
 import type { Num } from "../types";
 import { NumberText } from "../widgets/num";
 import { Notices } from "../widgets/state";
+import { Wide } from "../widgets/wide";
 import { LineChart, type Series } from "./sections-draw";
 
 export interface FrontSweep {
@@ -32,16 +33,18 @@ export function FrontSection({ front }: { front: FrontRow }) {
       <p>{tie(front.text)}</p>
       <div class="floor-split">
         {front.numbers.length > 0 && (
-          <table>
-            <tbody>
-              {front.numbers.map((row) => (
-                <tr key={row.key}>
-                  <th scope="row">{row.label}</th>
-                  <td><NumberText number={row.number} label={`${front.name}: ${row.label}`} stack /></td>
-                </tr>
-              ))}
-            </tbody>
-          </table>
+          <Wide label="Numbers of the front floor">
+            <table>
+              <tbody>
+                {front.numbers.map((row) => (
+                  <tr key={row.key}>
+                    <th scope="row">{row.label}</th>
+                    <td><NumberText number={row.number} label={`${front.name}: ${row.label}`} stack /></td>
+                  </tr>
+                ))}
+              </tbody>
+            </table>
+          </Wide>
         )}
         {front.sweep && <FrontChart sweep={front.sweep} load={total?.number.best ?? null} name={front.name} />}
       </div>

@@ -9,6 +9,7 @@ import { Choice, Slider } from "../widgets/control";
 import { Tuft } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
 import { Busy, Notices, RefusedNote } from "../widgets/state";
+import { Wide } from "../widgets/wide";
 import { type FloorField, FloorPlan, FloorSide } from "./floor-draw";
 import { CauseTable, TrailList } from "./floor-cause";
 import { type FrontRow, FrontSection } from "./floor-front";
@@ -256,19 +257,21 @@ function FloorView({ tree }: { tree: FloorTree }) {
 function LoadTable({ tree, live, flows }: { tree: FloorTree; live: LiveFloor | null; flows: Flows | null }) {
   return (
     <div class="floorloads" aria-live="polite">
-      <table>
-        <caption>{live?.at ?? tree.at}</caption>
-        <thead><tr><th scope="col">What</th><th scope="col">As in the project</th><th scope="col">Now</th></tr></thead>
-        <tbody>
-          {tree.loads.map((row) => (
-            <tr key={row.key}>
-              <th scope="row">{row.label}</th>
-              <td><NumberText number={row.number} label={row.label} stack /></td>
-              <td>{live?.numbers[row.key] ? <NumberText number={live.numbers[row.key]} label={`${row.label}, now`} stack /> : "–"}</td>
-            </tr>
-          ))}
-        </tbody>
-      </table>
+      <Wide label="Loads of the floor">
+        <table>
+          <caption>{live?.at ?? tree.at}</caption>
+          <thead><tr><th scope="col">What</th><th scope="col">As in the project</th><th scope="col">Now</th></tr></thead>
+          <tbody>
+            {tree.loads.map((row) => (
+              <tr key={row.key}>
+                <th scope="row">{row.label}</th>
+                <td><NumberText number={row.number} label={row.label} stack /></td>
+                <td>{live?.numbers[row.key] ? <NumberText number={live.numbers[row.key]} label={`${row.label}, now`} stack /> : "–"}</td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </Wide>
       {flows && (
         <p>
           Of the air that leaves at the exit {withUnit(write(100 * flows.inlet_share, 0), "%")} came in at the front
@@ -307,19 +310,21 @@ function LevelTable({ found }: { found: Level }) {
     <section class="floor-tied">
       <h2>Level, after what was measured</h2>
       <p>{found.answer}</p>
-      <table>
-        <thead><tr><th scope="col">Input</th><th scope="col">Before</th><th scope="col">After</th><th scope="col">Moved, in its standard deviations</th></tr></thead>
-        <tbody>
-          {found.rows.map((row) => (
-            <tr key={row.key}>
-              <th scope="row">{row.label}</th>
-              <td><NumberText number={row.before} label={`${row.label}, before`} stack /></td>
-              <td><NumberText number={row.after} label={`${row.label}, after what was measured`} stack /></td>
-              <td class="n">{write(row.moved, 1)}</td>
-            </tr>
-          ))}
-        </tbody>
-      </table>
+      <Wide label="Level after what was measured">
+        <table>
+          <thead><tr><th scope="col">Input</th><th scope="col">Before</th><th scope="col">After</th><th scope="col">Moved, in its standard deviations</th></tr></thead>
+          <tbody>
+            {found.rows.map((row) => (
+              <tr key={row.key}>
+                <th scope="row">{row.label}</th>
+                <td><NumberText number={row.before} label={`${row.label}, before`} stack /></td>
+                <td><NumberText number={row.after} label={`${row.label}, after what was measured`} stack /></td>
+                <td class="n">{write(row.moved, 1)}</td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </Wide>
     </section>
   );
 }
@@ -333,32 +338,36 @@ function CalibrationTables({ found }: { found: Calibration }) {
       <Notices notices={found.notices} />
       {found.rows.length > 0 && (
         <div class="floor-split">
-          <table>
-            <thead><tr><th scope="col">Input</th><th scope="col">Before</th><th scope="col">After</th></tr></thead>
-            <tbody>
-              {found.rows.map((row) => (
-                <tr key={row.key}>
-                  <th scope="row">{row.label}</th>
-                  <td><NumberText number={row.before} label={`${row.label}, before`} stack /></td>
-                  <td><NumberText number={row.after} label={`${row.label}, after`} stack /></td>
-                </tr>
-              ))}
-            </tbody>
-          </table>
-          <table>
-            <thead><tr><th scope="col">Rear ride height</th><th scope="col">Measured CzS</th><th scope="col">Before</th><th scope="col">After</th><th scope="col">Left</th></tr></thead>
-            <tbody>
-              {found.points.map((point) => (
-                <tr key={point.rear_mm}>
-                  <th scope="row">{withUnit(write(point.rear_mm, 1), "mm")}</th>
-                  <td><NumberText number={point.measured} label={`Measured at ${point.rear_mm} mm`} stack /></td>
-                  <td>{write(point.before, 3)}</td>
-                  <td>{write(point.after, 3)}</td>
-                  <td>{withUnit(write(point.left_pct, 1), "%")}</td>
-                </tr>
-              ))}
-            </tbody>
-          </table>
+          <Wide label="Inputs before and after">
+            <table>
+              <thead><tr><th scope="col">Input</th><th scope="col">Before</th><th scope="col">After</th></tr></thead>
+              <tbody>
+                {found.rows.map((row) => (
+                  <tr key={row.key}>
+                    <th scope="row">{row.label}</th>
+                    <td><NumberText number={row.before} label={`${row.label}, before`} stack /></td>
+                    <td><NumberText number={row.after} label={`${row.label}, after`} stack /></td>
+                  </tr>
+                ))}
+              </tbody>
+            </table>
+          </Wide>
+          <Wide label="Sweep before and after">
+            <table>
+              <thead><tr><th scope="col">Rear ride height</th><th scope="col">Measured CzS</th><th scope="col">Before</th><th scope="col">After</th><th scope="col">Left</th></tr></thead>
+              <tbody>
+                {found.points.map((point) => (
+                  <tr key={point.rear_mm}>
+                    <th scope="row">{withUnit(write(point.rear_mm, 1), "mm")}</th>
+                    <td><NumberText number={point.measured} label={`Measured at ${point.rear_mm} mm`} stack /></td>
+                    <td>{write(point.before, 3)}</td>
+                    <td>{write(point.after, 3)}</td>
+                    <td>{withUnit(write(point.left_pct, 1), "%")}</td>
+                  </tr>
+                ))}
+              </tbody>
+            </table>
+          </Wide>
         </div>
       )}
     </section>
@@ -402,18 +411,20 @@ function StrakeTable({ rows }: { rows: FloorTree["strakes"] }) {
   return (
     <section>
       <h2>A pair of strakes in the diffuser</h2>
-      <table>
-        <thead><tr><th scope="col">From the middle</th><th scope="col">Gap left</th><th scope="col">CzS, ±40 %</th></tr></thead>
-        <tbody>
-          {rows.map((row) => (
-            <tr key={`${row.offset_mm} ${row.gap_pct}`}>
-              <th scope="row">{withUnit(`${row.offset_mm}`, "mm")}</th>
-              <td>{withUnit(`${row.gap_pct}`, "%")} of the ride height</td>
-              <td><NumberText number={row.gain} label={`Strakes at ${row.offset_mm} mm`} /></td>
-            </tr>
-          ))}
-        </tbody>
-      </table>
+      <Wide label="Strakes as a table">
+        <table>
+          <thead><tr><th scope="col">From the middle</th><th scope="col">Gap left</th><th scope="col">CzS, ±40 %</th></tr></thead>
+          <tbody>
+            {rows.map((row) => (
+              <tr key={`${row.offset_mm} ${row.gap_pct}`}>
+                <th scope="row">{withUnit(`${row.offset_mm}`, "mm")}</th>
+                <td>{withUnit(`${row.gap_pct}`, "%")} of the ride height</td>
+                <td><NumberText number={row.gain} label={`Strakes at ${row.offset_mm} mm`} /></td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </Wide>
     </section>
   );
 }
@@ -422,19 +433,21 @@ function LeverTable({ rows }: { rows: FloorTree["levers"] }) {
   return (
     <section>
       <h2>Where a millimetre pays</h2>
-      <table>
-        <thead><tr><th scope="col">Move</th><th scope="col">CzS per mm</th><th scope="col">Holds</th><th scope="col">On the front</th></tr></thead>
-        <tbody>
-          {rows.map((row) => (
-            <tr key={row.name}>
-              <th scope="row">{row.name}</th>
-              <td><NumberText number={row.per_mm} label={`${row.name}, per mm`} /></td>
-              <td>{withUnit(`${row.force_n}`, "N")}</td>
-              <td>{withUnit(write(row.front_share_pct, 0), "%")}</td>
-            </tr>
-          ))}
-        </tbody>
-      </table>
+      <Wide label="Millimetres as a table">
+        <table>
+          <thead><tr><th scope="col">Move</th><th scope="col">CzS per mm</th><th scope="col">Holds</th><th scope="col">On the front</th></tr></thead>
+          <tbody>
+            {rows.map((row) => (
+              <tr key={row.name}>
+                <th scope="row">{row.name}</th>
+                <td><NumberText number={row.per_mm} label={`${row.name}, per mm`} /></td>
+                <td>{withUnit(`${row.force_n}`, "N")}</td>
+                <td>{withUnit(write(row.front_share_pct, 0), "%")}</td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </Wide>
     </section>
   );
 }

@@ -3,7 +3,7 @@
 import { type Signal, useComputed, useSignal } from "@preact/signals";
 import { useEffect, useMemo, useRef } from "preact/hooks";
 import { useLive } from "../live";
-import { ticks, write } from "../number";
+import { digits, ticks, write } from "../number";
 import { colours, connected, line } from "../store";
 import { Choice } from "../widgets/control";
 import { colourOf, type Scale, tableOf } from "../widgets/pressure";
@@ -24,12 +24,16 @@ interface View {
   low: number[];
   high: number[];
   over_time: OverTime | null;
+  /** End of the fluctuation's scale, a round number that holds nearly all of it, and the largest value. */
+  rms_end: number;
+  rms_most: number;
   arrays: Arrays;
 }
 
 const ENDS: Record<string, [number, number]> = {
-  pressure: [-1.5, 1], friction: [0, 0.01], loss: [0, 1], speed: [0, 1.4], rms: [0, 0.1],
+  pressure: [-1.5, 1], friction: [0, 0.01], loss: [0, 1], speed: [0, 1.4],
 };
+const endsOf = (field: string, view: View): [number, number] => (field === "rms" ? [0, view.rms_end] : ENDS[field]);
 const WORDS: Record<string, string> = {
   pressure: "pressure coefficient Cp", friction: "friction coefficient", loss: "total pressure lost, share of q",
   speed: "speed over car speed", rms: "fluctuation of Cp, rms",
@@ -255,8 +259,9 @@ function Solid(props: Shown) {
           onPointerUp={() => (hand.current = null)}
           onPointerCancel={() => (hand.current = null)}
           onContextMenu={(event) => event.preventDefault()} />
-        <Legend field={field.value} note={noteOf(field.value, state, kept, frame.value)} />
-        {(more.value.vortices || more.value.plane >= 0) && <Legend field="loss" />}
+        <Legend field={field.value} ends={endsOf(field.value, view)}
+          note={noteOf(field.value, state, kept, frame.value, view.rms_most)} />
+        {(more.value.vortices || more.value.plane >= 0) && <Legend field="loss" ends={ENDS.loss} />}
       </div>
       <p class="faint">Drag turns it, the wheel or + and − zoom, Shift and drag shift it.
         {state !== "mean" && (more.value.lines || more.value.vortices) && " Streamlines and vortices stay those of the mean."}
@@ -278,8 +283,9 @@ function statesOf(field: Coat, view: View): Option[] {
   return [MEAN, ...last, ...(field === "pressure" && view.over_time?.surface ? [TIME] : [])];
 }
 
-function noteOf(field: string, state: State, kept: OverTime | null, frame: number): string {
-  if (field === "rms") return kept ? `of ${kept.travel.length} samples` : "";
+function noteOf(field: string, state: State, kept: OverTime | null, frame: number, most = 0): string {
+  if (field === "rms")
+    return `${kept ? `of ${kept.travel.length} samples, ` : ""}largest ${write(most, digits(most))}`;
   if (state === "time" && kept) return sampleWords(kept, frame);
   return state === "last" ? "one instant" : "mean";
 }
@@ -309,10 +315,10 @@ function bodiesOf(
 ): Body[] {
   const a = view.arrays;
   const key = field === "rms" ? "pressure_rms" : state === "last" ? `${field}_last` : field;
-  const table = (f: string) => tableOf(scaleOf(f), ENDS[f], dark, paper);
+  const table = (f: string) => tableOf(scaleOf(f), endsOf(f, view), dark, paper);
   const bodies: Body[] = [{
     vertices: reals(a.vertices), faces: whole(a.faces), values: reals(instant?.arrays.surface ?? a[key]),
-    ends: ENDS[field], table: table(field),
+    ends: endsOf(field, view), table: table(field),
   }];
   if (more.vortices)
     bodies.push({
@@ -371,22 +377,23 @@ function sheetOf(
   return { vertices, faces: new Uint32Array(faces), values };
 }
 
-function Legend({ field, note }: { field: string; note?: string }) {
+function Legend({ field, ends: [low, high], note }: { field: string; ends: [number, number]; note?: string }) {
   const tone = colours.value;
-  const [low, high] = ENDS[field];
   const stops = useMemo(() => {
     const { rgb, dark } = sheet();
     return Array.from({ length: 21 }, (_, k) => {
       const value = low + (k / 20) * (high - low);
       return `rgb(${colourOf(scaleOf(field), value, [low, high], dark, rgb).join(" ")})`;
     });
-  }, [field, tone]);
+  }, [field, tone, low, high]);
+  const marks = ticks(low, high, 5);
+  const places = Math.max(1, digits(marks[1] - marks[0]) - 1);
   return (
-    <div class="flow-legend" role="img" aria-label={`Colours: ${WORDS[field]} from ${write(low, 1)} to ${write(high, 2)}`}>
+    <div class="flow-legend" role="img" aria-label={`Colours: ${WORDS[field]} from ${write(low, 1)} to ${write(high, Math.max(2, places))}`}>
       <span class="bar" style={{ background: `linear-gradient(to right, ${stops.join(",")})` }} />
-      {ticks(low, high, 5).map((t) => (
+      {marks.map((t) => (
         <span key={t} class="tick" style={{ left: `${(100 * (t - low)) / (high - low)}%` }}>
-          {write(t, field === "friction" ? 3 : field === "rms" ? 2 : 1)}
+          {write(t, places)}
         </span>
       ))}
       <span class="name">{WORDS[field]}{note ? `, ${note}` : ""}</span>
@@ -466,7 +473,7 @@ function PlaneOf(props: Shown) {
             read.value = `${first} ${write(across[Math.max(0, i)], 2)} m, ${second} ${write(up[Math.max(0, j)], 2)} m: ${
               Number.isFinite(value) ? write(value, 2) : "inside the car"}`;
           }} />
-        <Legend field={field.value} note={noteOf(field.value, state, kept, frame.value)} />
+        <Legend field={field.value} ends={ENDS[field.value]} note={noteOf(field.value, state, kept, frame.value)} />
       </div>
       <p class="faint">{axis} = {write(at, 2)} m; {first} to the right, {second} up. {read.value}</p>
     </section>
@@ -479,7 +486,7 @@ function Charts({ view }: { view: View }) {
     <section class="section-split flow-charts" aria-label="Along the car and over time">
       <LineChart title="Load along the car" xLabel="x, m rearward of the front axle" yLabel="m² in each band" series={[
         { label: "downforce", tone: "ink", x: a.band_start, y: a.band_downforce },
-        { label: "drag", tone: "tuft", x: a.band_start, y: a.band_drag },
+        { label: "drag", tone: "faint", x: a.band_start, y: a.band_drag },
       ]} />
       <LineChart title="Every sample" xLabel="travel, car lengths" yLabel="m²" series={settledOnly(a)} />
     </section>
@@ -493,6 +500,6 @@ function settledOnly(a: Arrays) {
   return [
     { label: "CzSf", tone: "front" as const, x: cut(a.travel), y: cut(a.front) },
     { label: "CzSr", tone: "rear" as const, x: cut(a.travel), y: cut(a.rear) },
-    { label: "CxS", tone: "tuft" as const, x: cut(a.travel), y: cut(a.drag) },
+    { label: "CxS", tone: "ink" as const, x: cut(a.travel), y: cut(a.drag) },
   ];
 }

@@ -4,7 +4,7 @@ import { useSignal } from "@preact/signals";
 import type { ComponentType } from "preact";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { useHandles, useLive } from "../live";
-import { duration, write } from "../number";
+import { duration, tie, write } from "../number";
 import { act, line, place, revision } from "../store";
 import type { Num, Refusal } from "../types";
 import { Choice, Slider } from "../widgets/control";
@@ -445,14 +445,14 @@ function Inside({ rows }: { rows: Passed[] }) {
 /** Means as they settle, with their statistical error. */
 function Means({ history: h }: { history: Record<string, Block> }) {
   const off = (mean: Block, error: Block, sign: number) => Array.from(mean, (v, k) => v + sign * 1.28 * error[k]);
-  const band = (key: "downforce" | "drag", tone: "ink" | "tuft", label: string) => [
+  const band = (key: "downforce" | "drag", tone: "ink" | "faint", label: string) => [
     { label, tone, x: h.travel, y: h[key] },
     { label: "", tone: "faint" as const, dashed: true, x: h.travel, y: off(h[key], h[`${key}_error`], 1) },
     { label: "", tone: "faint" as const, dashed: true, x: h.travel, y: off(h[key], h[`${key}_error`], -1) },
   ];
   return (
     <LineChart title="Means so far" xLabel="travel, car lengths" yLabel="m²"
-      series={[...band("downforce", "ink", "CzS"), ...band("drag", "tuft", "CxS")]} />
+      series={[...band("downforce", "ink", "CzS"), ...band("drag", "faint", "CxS")]} />
   );
 }
 
@@ -511,7 +511,7 @@ function ResultOf({ tree, result }: { tree: Tree; result: Result }) {
         </div>
         {result.inside.length > 0 && <Inside rows={result.inside} />}
         <Pairs rows={result.moments} />
-        <p class="faint">{result.facts} {result.gap}</p>
+        <p class="faint">{tie(`${result.facts} ${result.gap}`)}</p>
         {result.over_time && <p class="faint">{result.over_time}</p>}
         <Notices notices={[...result.notices.filter((n) => !result.doubts.includes(n)), ...result.notes]} />
       </section>

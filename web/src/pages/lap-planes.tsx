@@ -1,6 +1,6 @@
 /** Two planes: where on the map the lap is spent, and lines of equal lap time over drag and downforce. */
 
-import { withUnit, write } from "../number";
+import { signed, withUnit, write } from "../number";
 import { contour, type Point } from "../widgets/contour";
 import { useWidth } from "../widgets/width";
 import type { LapPage } from "./lap-types";
@@ -84,7 +84,7 @@ function Spent({ page }: { page: LapPage }) {
     <figure>
       <figcaption>
         <b>Where on the map the lap is spent</b>
-        <span class="shade">darker is longer, up to {withUnit(write(most, 1), "s")}</span>
+        <span class="shade">the stronger the longer, up to {withUnit(write(most, 1), "s")}</span>
         <span class="isoline rear">CzS rear, m²</span>
       </figcaption>
       <Plane x={x} y={y} xLabel="hr, mm" yLabel="hf, mm" places={0}
@@ -147,8 +147,6 @@ function EqualTime({ page }: { page: LapPage }) {
     </figure>
   );
 }
-
-const signed = (value: number, digits: number) => (value > 0 ? "+" : "") + write(value, digits);
 
 interface LinesProps {
   grid: number[][];

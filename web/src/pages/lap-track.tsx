@@ -3,6 +3,7 @@
 import type { Signal } from "@preact/signals";
 import { withUnit, write } from "../number";
 import { even } from "../widgets/palette";
+import { useWidth } from "../widgets/width";
 import type { LapPage, Trace } from "./lap-types";
 
 export const COLOURINGS = [
@@ -19,6 +20,10 @@ interface Props {
   at: Signal<number | null>;
 }
 
+/** Least height of a name, and greatest height of the plan in lap.css. [px] */
+const LEAST = 10.5;
+const TALLEST = 520;
+
 export function Track({ page, by, at }: Props) {
   const { x, y, station } = page.plan;
   const frame = boundsOf(x, y);
@@ -26,9 +31,12 @@ export function Track({ page, by, at }: Props) {
   const [low, high] = rangeOf(values, by);
   const unit = COLOURINGS.find((c) => c.key === by)!.unit;
   const size = Math.max(frame.width, frame.height);
+  const [ref, width] = useWidth<HTMLElement>(480);
+  // names stay readable however small the plan is drawn
+  const letter = Math.max(0.024 * size, LEAST * Math.max(frame.width / Math.max(width, 1), frame.height / TALLEST));
   const here = at.value === null ? null : nearest(station, at.value);
   return (
-    <figure class="track">
+    <figure class="track" ref={ref}>
       <svg
         viewBox={`${frame.left} ${frame.top} ${frame.width} ${frame.height}`}
         role="img"
@@ -49,7 +57,7 @@ export function Track({ page, by, at }: Props) {
           const k = nearest(station, corner.apex);
           const place = outside(x, y, k, 0.033 * size);
           return (
-            <text key={corner.name} x={place.x} y={place.y} font-size={0.024 * size}
+            <text key={corner.name} x={place.x} y={place.y} font-size={letter}
               text-anchor={place.anchor} dominant-baseline="middle">
               {corner.name}
             </text>

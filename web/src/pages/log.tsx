@@ -1,12 +1,13 @@
 /** The log of a test day: faults as cards, what their cures change, traces. */
 
 import { useState } from "preact/hooks";
-import { tie } from "../number";
+import { tie, write } from "../number";
 import { act, place, startRun, turn } from "../store";
 import { Choice } from "../widgets/control";
 import { StateWord, Tuft } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
 import { Empty } from "../widgets/state";
+import { Wide } from "../widgets/wide";
 import { useWidth } from "../widgets/width";
 import { Trace } from "./log-trace";
 import { Page } from "./page";
@@ -194,7 +195,7 @@ function Chart({ rows }: { rows: BeforeAfter[] }) {
           <g key={t} class="tick">
             <line x1={40} x2={width} y1={y(t)} y2={y(t)} />
             <text x={34} y={y(t) + 4} text-anchor="end">
-              {t.toFixed(1)}
+              {write(t, 1)}
             </text>
           </g>
         ))}
@@ -215,7 +216,8 @@ function Chart({ rows }: { rows: BeforeAfter[] }) {
           </g>
         ))}
         {rows.map((r, k) => (
-          <text
+          // one that would run into the last, which has the unit, is left out
+          (k === rows.length - 1 || x(r.speed_kmh) < width - 74) && <text
             key={r.speed_kmh}
             x={k === rows.length - 1 ? width : x(r.speed_kmh)}
             y={tall - 6}
@@ -334,38 +336,40 @@ function Columns({ tree }: { tree: LogPage }) {
         )}
         {said && <span role="status">{said}</span>}
       </p>
-      <table class="plain">
-        <thead>
-          <tr>
-            <th scope="col">Column</th>
-            <th scope="col">Unit</th>
-            <th scope="col">Taken for</th>
-            <th scope="col">By</th>
-          </tr>
-        </thead>
-        <tbody>
-          {tree.columns.map((c) => (
-            <tr key={c.name}>
-              <td>{c.name}</td>
-              <td>{c.unit}</td>
-              <td>
-                <select
-                  class="role"
-                  aria-label={`What is ${c.name}`}
-                  value={c.role}
-                  onChange={(event) => tell({ roles: { [c.name]: event.currentTarget.value } })}
-                >
-                  <option value="">not used</option>
-                  {tree.roles.map((name) => (
-                    <option key={name}>{name}</option>
-                  ))}
-                </select>
-              </td>
-              <td class="faint">{!c.role ? "" : c.is_guess ? "guess" : "you"}</td>
+      <Wide label="Columns of the log">
+        <table class="plain">
+          <thead>
+            <tr>
+              <th scope="col">Column</th>
+              <th scope="col">Unit</th>
+              <th scope="col">Taken for</th>
+              <th scope="col">By</th>
             </tr>
-          ))}
-        </tbody>
-      </table>
+          </thead>
+          <tbody>
+            {tree.columns.map((c) => (
+              <tr key={c.name}>
+                <td>{c.name}</td>
+                <td>{c.unit}</td>
+                <td>
+                  <select
+                    class="role"
+                    aria-label={`What is ${c.name}`}
+                    value={c.role}
+                    onChange={(event) => tell({ roles: { [c.name]: event.currentTarget.value } })}
+                  >
+                    <option value="">not used</option>
+                    {tree.roles.map((name) => (
+                      <option key={name}>{name}</option>
+                    ))}
+                  </select>
+                </td>
+                <td class="faint">{!c.role ? "" : c.is_guess ? "guess" : "you"}</td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </Wide>
     </details>
   );
 }

@@ -3,7 +3,7 @@
 import { useSignal } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
 import { useHandles, useLive } from "../live";
-import { inKilograms } from "../number";
+import { inKilograms, write } from "../number";
 import { line, place, turn, unitWay } from "../store";
 import type { MapPage, MapPoint, Num } from "../types";
 import { Choice, Slider } from "../widgets/control";
@@ -187,7 +187,7 @@ function PathTable({ path }: { path: MapPoint[] }) {
               <th scope="row" class="nowrap">
                 {point.speed_kmh}&nbsp;km/h
                 <small>
-                  {point.front_mm.toFixed(1)} / {point.rear_mm.toFixed(1)}&nbsp;mm
+                  {write(point.front_mm, 1)} / {write(point.rear_mm, 1)}&nbsp;mm
                 </small>
               </th>
               {COLUMNS.map(([key, label]) => (
@@ -218,7 +218,7 @@ function Equilibria({ page }: { page: MapPage }) {
       <ul>
         {unstable.map((e, k) => (
           <li key={k}>
-            hf {e.front_mm.toFixed(1)}&nbsp;mm, hr {e.rear_mm.toFixed(1)}&nbsp;mm at {e.speed_kmh}
+            hf {write(e.front_mm, 1)}&nbsp;mm, hr {write(e.rear_mm, 1)}&nbsp;mm at {e.speed_kmh}
             &nbsp;km/h
           </li>
         ))}

@@ -1,7 +1,7 @@
 /** What every page does the same: ask, wait, refuse, say what is missing. */
 
 import type { ComponentChildren } from "preact";
-import { overview, place, startRun, useTree } from "../store";
+import { outline, overview, place, startRun, useTree } from "../store";
 import type { Refusal } from "../types";
 import { Busy, Empty, Notices, Partial, RefusedNote } from "../widgets/state";
 
@@ -23,7 +23,7 @@ interface Props<T> {
 export function Page<T>({ title: own, lead, address, bare, children }: Props<T>) {
   const here = place.value.page;
   // The page of the car has several sheets, each with a title of its own.
-  const line = here === "car" ? undefined : overview.value?.rail.find((entry) => entry.page === here);
+  const line = here === "car" ? undefined : (overview.value ?? outline.value)?.rail.find((entry) => entry.page === here);
   const title = line?.title ?? own;
   const { data, error, busy } = useTree<T>(address);
   return (

@@ -1,13 +1,15 @@
 /** Pictures: marks to numbers, live; rival readings of what is seen; what to ask next. */
 
 import { useEffect, useLayoutEffect, useMemo, useRef, useState } from "preact/hooks";
-import { followed } from "../follow";
+import { followed, same } from "../follow";
+import { write } from "../number";
 import { act, connected, line, place, revision, turn } from "../store";
 import type { PicturesPage, ReadingRow, TracedRow } from "../types";
 import { Choice } from "../widgets/control";
 import { NumberText } from "../widgets/num";
 import { type Corner, type Layers, type Marks, Stage } from "../widgets/stage";
 import { Notices } from "../widgets/state";
+import { Wide } from "../widgets/wide";
 import { latest } from "../wire";
 import { Page } from "./page";
 
@@ -40,7 +42,7 @@ function Desk({ page }: { page: PicturesPage }) {
   const saved = useMemo<Step>(() => ({ marks: picture.marks, on: picture.on }), [picture.marks, picture.on]);
   const [step, setStep] = useState<Step>(() => {
     // what another page saved since these were kept stands, except where a mark was moved here
-    const kept = keptStep(page);
+    const kept = draftOf(localStorage.getItem(keyOf(page)));
     return kept ? joined(kept, kept.was ?? saved, saved) : saved;
   });
   const past = useRef<Step[]>([]);
@@ -82,10 +84,39 @@ function Desk({ page }: { page: PicturesPage }) {
       }),
     [picture.id],
   );
+  // one browser keeps one draft: what another of its tabs moved is moved here too, and is said
+  const known = useRef(localStorage.getItem(keyOf(page)));
+  const meet = (text: string | null): boolean => {
+    const base = draftOf(known.current) ?? was.current;
+    const [theirs, here] = [draftOf(text), now.current];
+    known.current = text;
+    if (!theirs) return false;
+    const next = joined(here, base, theirs);
+    if (same(next, here)) return false;
+    past.current.push(here);
+    future.current = [];
+    put(next);
+    setSaid("Marks were moved in another tab of this browser.");
+    return true;
+  };
+  useEffect(() => {
+    const hear = (event: StorageEvent) => {
+      if (event.key === keyOf(page) && event.newValue !== known.current) meet(event.newValue);
+    };
+    addEventListener("storage", hear);
+    return () => removeEventListener("storage", hear);
+  }, []);
   // kept before anything is painted: a page that is left at once loses no mark
   useLayoutEffect(() => {
-    if (isChanged) localStorage.setItem(keyOf(page), JSON.stringify({ ...step, was: was.current }));
-    else localStorage.removeItem(keyOf(page));
+    const key = keyOf(page);
+    const held = localStorage.getItem(key);
+    // what another tab wrote while this one slept is taken over before anything is written
+    if (held !== known.current && meet(held)) return;
+    const text = JSON.stringify({ ...step, was: was.current } satisfies Kept);
+    if (text !== held && (isChanged || held)) localStorage.setItem(key, text);
+    // other tabs hear where the marks went before there is nothing to hear of
+    if (!isChanged && held) localStorage.removeItem(key);
+    known.current = isChanged ? text : null;
   }, [step, saved, isChanged]);
   const isOpen = connected.value;
   useEffect(() => {
@@ -239,9 +270,9 @@ function Desk({ page }: { page: PicturesPage }) {
       </div>
       {camera && (
         <p class="faint camera">
-          Camera: focal length {camera.focal_35mm.text} on film, {camera.place.map((v) => v.toFixed(2)).join(", ")} m from the front axle;
-          marks miss by {camera.miss_pixel?.toFixed(1) ?? "–"} pixels; a metre in the middle of the car is known to ±
-          {(100 * camera.strength).toFixed(1)} %.
+          Camera: focal length {camera.focal_35mm.text} on film, {camera.place.map((v) => write(v, 2)).join(", ")} m from the front axle;
+          marks miss by {camera.miss_pixel == null ? "–" : write(camera.miss_pixel, 1)} pixels; a metre in the middle of the car is known to ±
+          {write(100 * camera.strength, 1)}&nbsp;%.
         </p>
       )}
       <section aria-labelledby="readings">
@@ -262,9 +293,8 @@ function joined(here: Step, old: Step, saved: Step): Step {
   return { marks: followed(here.marks, old.marks, saved.marks), on: followed(here.on, old.on, saved.on) };
 }
 
-function keptStep(page: PicturesPage): Kept | null {
+function draftOf(text: string | null): Kept | null {
   try {
-    const text = localStorage.getItem(keyOf(page));
     return text ? (JSON.parse(text) as Kept) : null;
   } catch {
     return null;
@@ -303,7 +333,7 @@ function Adding({ page, step, adding, chosen, onAdd, onRemove, onPlane }: Adding
       {chosen && at && (
         <p class="adding">
           <b>{chosen.mark}</b>
-          {step.marks[chosen.mark].length > 1 && ` ${chosen.corner + 1} of ${step.marks[chosen.mark].length}`} at {at[0].toFixed(1)}, {at[1].toFixed(1)}{" "}
+          {step.marks[chosen.mark].length > 1 && ` ${chosen.corner + 1} of ${step.marks[chosen.mark].length}`} at {write(at[0], 1)}, {write(at[1], 1)}{" "}
           {!page.points.includes(chosen.mark) && !chosen.mark.startsWith("tyre ") && (
             <label>
               on{" "}
@@ -398,7 +428,7 @@ function Sections({ page, rows, isChanged }: { page: PicturesPage; rows: TracedR
               <span class="faint">{row.fault}</span>
             ) : (
               <span class="faint">
-                smooth through {row.corners} marks, which miss it by {(100 * (row.miss ?? 0)).toFixed(1)} % of the chord
+                smooth through {row.corners} marks, which miss it by {write(100 * (row.miss ?? 0), 1)}&nbsp;% of the chord
                 {row.turned && "; drawn turned over: on the car it pushes down"}
               </span>
             )}
@@ -527,7 +557,7 @@ function Stock({ page }: { page: PicturesPage }) {
               <li key={one.feature}>
                 <b>{one.ask}</b>
                 <small>
-                  {one.name}: {one.text}; {one.doubt_bits.toFixed(1)} bits open.
+                  {one.name}: {one.text}; {write(one.doubt_bits, 1)} bits open.
                 </small>
               </li>
             ))}
@@ -608,31 +638,33 @@ function Mending({ mending }: { mending: NonNullable<PicturesPage["features"]["m
     <section aria-labelledby="mending">
       <h2 id="mending">Seams, gaps and fixings</h2>
       <p class="answer">{mending.text}</p>
-      <table class="plain">
-        <thead>
-          <tr>
-            <th scope="col">Fault</th>
-            <th scope="col">Where</th>
-            <th scope="col">Mend</th>
-            <th scope="col">All of them cost</th>
-          </tr>
-        </thead>
-        <tbody>
-          {mending.rows.map((row) => (
-            <tr key={row.name}>
-              <th scope="row">
-                {row.name}
-                <small>{row.kind}</small>
-              </th>
-              <td>{row.zone}</td>
-              <td>
-                {row.mend > 0 ? <b>{row.mend} of {row.count}</b> : <span class="faint">none of {row.count}</span>}
-              </td>
-              <td>{row.points < 0.005 ? "under 0.01" : row.points.toFixed(2)} points of drag</td>
+      <Wide label="Seams, gaps and fixings as a table">
+        <table class="plain">
+          <thead>
+            <tr>
+              <th scope="col">Fault</th>
+              <th scope="col">Where</th>
+              <th scope="col">Mend</th>
+              <th scope="col">All of them cost</th>
             </tr>
-          ))}
-        </tbody>
-      </table>
+          </thead>
+          <tbody>
+            {mending.rows.map((row) => (
+              <tr key={row.name}>
+                <th scope="row">
+                  {row.name}
+                  <small>{row.kind}</small>
+                </th>
+                <td>{row.zone}</td>
+                <td>
+                  {row.mend > 0 ? <b>{row.mend} of {row.count}</b> : <span class="faint">none of {row.count}</span>}
+                </td>
+                <td>{row.points < 0.005 ? "under 0.01" : write(row.points, 2)} points of drag</td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </Wide>
     </section>
   );
 }

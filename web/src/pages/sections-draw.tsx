@@ -203,7 +203,7 @@ export function LineChart({ title, xLabel, yLabel, series, flipped, mark, height
   const ys = shown.flatMap((s) => numbers(s.y));
   const [x0, x1] = ends(xs.length ? xs : [0, 1]);
   const [y0, y1] = padded(ends(ys.length ? [...ys, 0] : [0, 1]));
-  const box = { l: 46, r: 10, t: 8, b: 34 };
+  const box = { l: 46, r: 10, t: 22, b: 34 };
   const w = Math.max(60, width - box.l - box.r);
   const h = height - box.t - box.b;
   const fx = (v: number) => box.l + (w * (v - x0)) / (x1 - x0 || 1);
@@ -230,7 +230,7 @@ export function LineChart({ title, xLabel, yLabel, series, flipped, mark, height
             <text key={`x${v}`} x={fx(v)} y={box.t + h + 16} text-anchor="middle">{label(v, xTicks)}</text>
           ))}
           <text x={box.l + w} y={height - 4} text-anchor="end">{xLabel}</text>
-          <text x={box.l + 4} y={box.t + 10} class="yname">{yLabel}</text>
+          <text x={box.l} y={12} class="yname">{yLabel}</text>
           {shown.map((s, k) => (
             <g key={`${s.label}${k}`} class={`curve ${s.tone}${s.dashed ? " dashed" : ""}`}>
               {s.dots

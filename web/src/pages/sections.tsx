@@ -9,6 +9,7 @@ import { Choice, Slider } from "../widgets/control";
 import { Tuft } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
 import { Busy, Notices, RefusedNote } from "../widgets/state";
+import { Wide } from "../widgets/wide";
 import { type Block, Line } from "../wire";
 import { Page } from "./page";
 import { type Flap, type LayerLine, LineChart, SectionDrawing, type Series, type Setting } from "./sections-draw";
@@ -266,20 +267,22 @@ function LiveTable({ point, span, held, isLate }: {
     ));
   return (
     <div class="livesection" aria-live="polite">
-      <table>
-        <caption>{held ? `Now: ${point.at}. Held: ${held.point.at}` : point.at}</caption>
-        <thead>
-          <tr>
-            <th scope="col">What</th>
-            <th scope="col">Now</th>
-            {held && <th scope="col" class="rear">Held</th>}
-          </tr>
-        </thead>
-        <tbody>{rows(NAMES, point.numbers, held?.point.numbers)}</tbody>
-        <tbody class={isLate ? "waiting" : ""}>
-          {rows(WING_NAMES, span?.numbers, held?.span?.numbers)}
-        </tbody>
-      </table>
+      <Wide label="Numbers of the section">
+        <table>
+          <caption>{held ? `Now: ${point.at}. Held: ${held.point.at}` : point.at}</caption>
+          <thead>
+            <tr>
+              <th scope="col">What</th>
+              <th scope="col">Now</th>
+              {held && <th scope="col" class="rear">Held</th>}
+            </tr>
+          </thead>
+          <tbody>{rows(NAMES, point.numbers, held?.point.numbers)}</tbody>
+          <tbody class={isLate ? "waiting" : ""}>
+            {rows(WING_NAMES, span?.numbers, held?.span?.numbers)}
+          </tbody>
+        </table>
+      </Wide>
     </div>
   );
 }

@@ -1,8 +1,9 @@
 /** What was measured beside passes: laps, tunnel sessions, pressures, flow made visible. */
 
-import { tie } from "../number";
+import { signed, tie, write } from "../number";
 import { VerdictWord } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
+import { Wide } from "../widgets/wide";
 import type { Laps, Matrix, Notes, Pressures, ResultsPage, Sessions, Tunnel } from "./trial-types";
 
 const SOURCES = { track: "the day", tunnel: "the tunnel", model: "the model" } as const;
@@ -37,38 +38,40 @@ export function LapsPart({ laps }: { laps?: Laps | null }) {
       {laps.refused ? (
         <p class="caution">{laps.refused.join(" ")}</p>
       ) : (
-        <table class="plain">
-          <caption>{laps.laps} laps in use; each stint has a level of its own, wear is taken out</caption>
-          <thead>
-            <tr>
-              <th scope="col">State</th>
-              <th scope="col">Lap time</th>
-              <th scope="col">Wear</th>
-              <th scope="col">Verdict</th>
-              <th scope="col">How</th>
-            </tr>
-          </thead>
-          <tbody>
-            {laps.rows.map((r) => (
-              <tr key={r.state}>
-                <th scope="row">
-                  {r.state}
-                  <small>
-                    {r.laps} laps, {r.stints} stints
-                  </small>
-                </th>
-                <td>
-                  <NumberText number={r.gain} label="lap time" stack />
-                </td>
-                <td>{r.wear}</td>
-                <td>
-                  <Gain word={r.verdict} />
-                </td>
-                <td>{r.method}</td>
+        <Wide label="Laps as a table">
+          <table class="plain">
+            <caption>{laps.laps} laps in use; each stint has a level of its own, wear is taken out</caption>
+            <thead>
+              <tr>
+                <th scope="col">State</th>
+                <th scope="col">Lap time</th>
+                <th scope="col">Wear</th>
+                <th scope="col">Verdict</th>
+                <th scope="col">How</th>
               </tr>
-            ))}
-          </tbody>
-        </table>
+            </thead>
+            <tbody>
+              {laps.rows.map((r) => (
+                <tr key={r.state}>
+                  <th scope="row">
+                    {r.state}
+                    <small>
+                      {r.laps} laps, {r.stints} stints
+                    </small>
+                  </th>
+                  <td>
+                    <NumberText number={r.gain} label="lap time" stack />
+                  </td>
+                  <td>{r.wear}</td>
+                  <td>
+                    <Gain word={r.verdict} />
+                  </td>
+                  <td>{r.method}</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </Wide>
       )}
     </section>
   );
@@ -80,32 +83,34 @@ export function PairedPart({ paired }: { paired: ResultsPage["paired"] }) {
     <section aria-labelledby="paired">
       <h2 id="paired">From every pass, the day&rsquo;s drift taken out</h2>
       {paired.map((one) => (
-        <table key={one.state} class="plain">
-          <caption>
-            {one.state} less {one.against}: {one.passes} passes, {one.method}; drift {one.drift}, one
-            pass scatters by {one.scatter}
-          </caption>
-          <thead>
-            <tr>
-              <th scope="col">Speed</th>
-              <th scope="col">CzS</th>
-              <th scope="col">Verdict</th>
-            </tr>
-          </thead>
-          <tbody>
-            {one.rows.map((r) => (
-              <tr key={r.speed_kmh}>
-                <th scope="row">{Math.round(r.speed_kmh)} km/h</th>
-                <td>
-                  <NumberText number={r.gain} label="CzS" stack />
-                </td>
-                <td>
-                  <Gain word={r.verdict} />
-                </td>
+        <Wide key={one.state} label={`Every pass, ${one.state}`}>
+          <table class="plain">
+            <caption>
+              {one.state} less {one.against}: {one.passes} passes, {one.method}; drift {one.drift}, one
+              pass scatters by {one.scatter}
+            </caption>
+            <thead>
+              <tr>
+                <th scope="col">Speed</th>
+                <th scope="col">CzS</th>
+                <th scope="col">Verdict</th>
               </tr>
-            ))}
-          </tbody>
-        </table>
+            </thead>
+            <tbody>
+              {one.rows.map((r) => (
+                <tr key={r.speed_kmh}>
+                  <th scope="row">{Math.round(r.speed_kmh)} km/h</th>
+                  <td>
+                    <NumberText number={r.gain} label="CzS" stack />
+                  </td>
+                  <td>
+                    <Gain word={r.verdict} />
+                  </td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </Wide>
       ))}
     </section>
   );
@@ -155,7 +160,7 @@ function TunnelPart({ one }: { one: Tunnel }) {
                     <NumberText number={r[key]} label={key} stack />
                   </td>
                 ))}
-                <td>{r.gap_points === null ? "" : `${signed(r.gap_points)} points`}</td>
+                <td>{r.gap_points === null ? "" : `${signed(r.gap_points, 1)} points`}</td>
               </tr>
             ))}
           </tbody>
@@ -163,57 +168,57 @@ function TunnelPart({ one }: { one: Tunnel }) {
       </div>
       <details>
         <summary>Wall corrections side by side, and what the ranges rest on</summary>
-        <table class="plain">
-          <caption>First point by every method</caption>
-          <thead>
-            <tr>
-              <th scope="col">Method</th>
-              <th scope="col">q over q read</th>
-              <th scope="col">CxS</th>
-              <th scope="col">CzS</th>
-            </tr>
-          </thead>
-          <tbody>
-            {one.methods.map((m) => (
-              <tr key={m.method}>
-                <th scope="row">{m.method}</th>
-                <td>{m.ratio.toFixed(4)}</td>
-                <td>{m.drag}</td>
-                <td>{m.total}</td>
+        <Wide label="Wall corrections">
+          <table class="plain">
+            <caption>First point by every method</caption>
+            <thead>
+              <tr>
+                <th scope="col">Method</th>
+                <th scope="col">q over q read</th>
+                <th scope="col">CxS</th>
+                <th scope="col">CzS</th>
               </tr>
-            ))}
-          </tbody>
-        </table>
-        <table class="plain">
-          <caption>Standard uncertainties where CzSr is least certain: {one.lines[0]?.at}</caption>
-          <thead>
-            <tr>
-              <th scope="col">From</th>
-              <th scope="col">CzSf</th>
-              <th scope="col">CzSr</th>
-              <th scope="col">Share of CzSr</th>
-              <th scope="col">CxS</th>
-            </tr>
-          </thead>
-          <tbody>
-            {one.lines.map((x) => (
-              <tr key={x.name}>
-                <th scope="row">{x.name}</th>
-                <td>{x.front}</td>
-                <td>{x.rear}</td>
-                <td>{Math.round(100 * x.rear_share)}&nbsp;%</td>
-                <td>{x.drag}</td>
+            </thead>
+            <tbody>
+              {one.methods.map((m) => (
+                <tr key={m.method}>
+                  <th scope="row">{m.method}</th>
+                  <td>{write(m.ratio, 4)}</td>
+                  <td>{m.drag}</td>
+                  <td>{m.total}</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </Wide>
+        <Wide label="Uncertainties of the tunnel">
+          <table class="plain">
+            <caption>Standard uncertainties where CzSr is least certain: {one.lines[0]?.at}</caption>
+            <thead>
+              <tr>
+                <th scope="col">From</th>
+                <th scope="col">CzSf</th>
+                <th scope="col">CzSr</th>
+                <th scope="col">Share of CzSr</th>
+                <th scope="col">CxS</th>
               </tr>
-            ))}
-          </tbody>
-        </table>
+            </thead>
+            <tbody>
+              {one.lines.map((x) => (
+                <tr key={x.name}>
+                  <th scope="row">{x.name}</th>
+                  <td>{x.front}</td>
+                  <td>{x.rear}</td>
+                  <td>{Math.round(100 * x.rear_share)}&nbsp;%</td>
+                  <td>{x.drag}</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </Wide>
       </details>
     </section>
   );
-}
-
-function signed(value: number): string {
-  return `${value > 0 ? "+" : value < 0 ? "\u2212" : ""}${Math.abs(value).toFixed(1)}`;
 }
 
 function PressurePart({ one }: { one: Pressures }) {
@@ -225,62 +230,66 @@ function PressurePart({ one }: { one: Pressures }) {
         <p class="caution">This test cannot be used yet. {one.refused.join(" ")}</p>
       ) : (
         <div class="pressures">
-          <table class="plain">
-            <thead>
-              <tr>
-                <th scope="col">Tap</th>
-                <th scope="col">At</th>
-                <th scope="col">Cp, or loss of total pressure</th>
-                <th scope="col">Bears on</th>
-              </tr>
-            </thead>
-            <tbody>
-              {one.rows.map((r) => (
-                <tr key={`${r.tap} ${r.state}`}>
-                  <th scope="row">
-                    {r.tap}
-                    <small>{r.state}</small>
-                  </th>
-                  <td>{r.at}</td>
-                  <td>
-                    {r.kind.endsWith("total") && <span class="faint">loss </span>}
-                    <NumberText number={r.value} label={r.tap} stack />
-                  </td>
-                  <td>{r.hypothesis}</td>
-                </tr>
-              ))}
-            </tbody>
-          </table>
-          {one.ducts.length > 0 && (
+          <Wide label="Pressures as a table">
             <table class="plain">
-              <caption>Flow through ducts</caption>
               <thead>
                 <tr>
-                  <th scope="col">Duct</th>
-                  <th scope="col">Flow</th>
-                  <th scope="col">Rake</th>
-                  <th scope="col">Uneven by</th>
+                  <th scope="col">Tap</th>
+                  <th scope="col">At</th>
+                  <th scope="col">Cp, or loss of total pressure</th>
+                  <th scope="col">Bears on</th>
                 </tr>
               </thead>
               <tbody>
-                {one.ducts.map((d) => (
-                  <tr key={`${d.duct} ${d.state}`}>
+                {one.rows.map((r) => (
+                  <tr key={`${r.tap} ${r.state}`}>
                     <th scope="row">
-                      {d.duct}
-                      <small>{d.state}</small>
+                      {r.tap}
+                      <small>{r.state}</small>
                     </th>
+                    <td>{r.at}</td>
                     <td>
-                      <NumberText number={d.flow} label="flow" stack />
+                      {r.kind.endsWith("total") && <span class="faint">loss </span>}
+                      <NumberText number={r.value} label={r.tap} stack />
                     </td>
-                    <td>
-                      {d.tubes} tubes at {d.speed_kmh} km/h
-                      {d.backward > 0 && <span class="caution"> {d.backward} read backward flow</span>}
-                    </td>
-                    <td>{d.unevenness}</td>
+                    <td>{r.hypothesis}</td>
                   </tr>
                 ))}
               </tbody>
             </table>
+          </Wide>
+          {one.ducts.length > 0 && (
+            <Wide label="Flow through ducts">
+              <table class="plain">
+                <caption>Flow through ducts</caption>
+                <thead>
+                  <tr>
+                    <th scope="col">Duct</th>
+                    <th scope="col">Flow</th>
+                    <th scope="col">Rake</th>
+                    <th scope="col">Uneven by</th>
+                  </tr>
+                </thead>
+                <tbody>
+                  {one.ducts.map((d) => (
+                    <tr key={`${d.duct} ${d.state}`}>
+                      <th scope="row">
+                        {d.duct}
+                        <small>{d.state}</small>
+                      </th>
+                      <td>
+                        <NumberText number={d.flow} label="flow" stack />
+                      </td>
+                      <td>
+                        {d.tubes} tubes at {d.speed_kmh} km/h
+                        {d.backward > 0 && <span class="caution"> {d.backward} read backward flow</span>}
+                      </td>
+                      <td>{d.unevenness}</td>
+                    </tr>
+                  ))}
+                </tbody>
+              </table>
+            </Wide>
           )}
         </div>
       )}
@@ -303,32 +312,34 @@ function NotesPart({ notes }: { notes: Notes }) {
           </span>
         </p>
       ))}
-      <table class="plain sheetlines">
-        <thead>
-          <tr>
-            <th scope="col">Note</th>
-            <th scope="col">Place</th>
-            <th scope="col">Seen</th>
-            <th scope="col">While</th>
-            <th scope="col">Bears on</th>
-          </tr>
-        </thead>
-        <tbody>
-          {notes.rows.map((n) => (
-            <tr key={n.n}>
-              <th scope="row">{n.n}</th>
-              <td>
-                {n.at} {n.at_is === "place" && <span class="faint">(no part)</span>}
-              </td>
-              <td>
-                {n.seen}, by {n.by}. {tie(n.note)} {n.picture && <span class="faint">{n.picture}</span>}
-              </td>
-              <td>{[n.state, n.speed].filter(Boolean).join(", ")}</td>
-              <td>{n.hypothesis && `${n.bears} '${n.hypothesis}'`}</td>
+      <Wide label="Tunnel stops">
+        <table class="plain sheetlines">
+          <thead>
+            <tr>
+              <th scope="col">Note</th>
+              <th scope="col">Place</th>
+              <th scope="col">Seen</th>
+              <th scope="col">While</th>
+              <th scope="col">Bears on</th>
             </tr>
-          ))}
-        </tbody>
-      </table>
+          </thead>
+          <tbody>
+            {notes.rows.map((n) => (
+              <tr key={n.n}>
+                <th scope="row">{n.n}</th>
+                <td>
+                  {n.at} {n.at_is === "place" && <span class="faint">(no part)</span>}
+                </td>
+                <td>
+                  {n.seen}, by {n.by}. {tie(n.note)} {n.picture && <span class="faint">{n.picture}</span>}
+                </td>
+                <td>{[n.state, n.speed].filter(Boolean).join(", ")}</td>
+                <td>{n.hypothesis && `${n.bears} '${n.hypothesis}'`}</td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </Wide>
     </section>
   );
 }

@@ -1,12 +1,13 @@
 /** A test day on paper, what it measured, and how the model stands against it. */
 
-import { tie } from "../number";
+import { tie, write } from "../number";
 import { place, turn } from "../store";
 import type { Verdict } from "../types";
 import { Choice } from "../widgets/control";
 import { OriginMark, VerdictWord } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
 import { Empty } from "../widgets/state";
+import { Wide } from "../widgets/wide";
 import { Page } from "./page";
 import "./trial.css";
 import { LapsPart, MatrixPart, PairedPart, SessionParts, sourceWord } from "./trial-session";
@@ -74,28 +75,30 @@ function Powers({ tree }: { tree: PlanPage }) {
   return (
     <section aria-labelledby="powers">
       <h2 id="powers">What so many pairs per state can see</h2>
-      <table class="plain sheetlines">
-        <thead>
-          <tr>
-            <th scope="col">Pairs</th>
-            <th scope="col">Smallest gain seen</th>
-            <th scope="col">Chance to see {tree.see_points} points</th>
-            <th scope="col">Takes</th>
-          </tr>
-        </thead>
-        <tbody>
-          {tree.powers.map((p) => (
-            <tr key={p.pairs} class={p.pairs === tree.pairs ? "setup" : ""}>
-              <th scope="row">{p.pairs}</th>
-              <td>{p.sees_points.toFixed(1)} points</td>
-              <td>{p.chance_percent}&nbsp;%</td>
-              <td>
-                {p.takes} h{!p.fits && <span class="faint">, more than there is</span>}
-              </td>
+      <Wide label="Pairs and what they see">
+        <table class="plain sheetlines">
+          <thead>
+            <tr>
+              <th scope="col">Pairs</th>
+              <th scope="col">Smallest gain seen</th>
+              <th scope="col">Chance to see {tree.see_points} points</th>
+              <th scope="col">Takes</th>
             </tr>
-          ))}
-        </tbody>
-      </table>
+          </thead>
+          <tbody>
+            {tree.powers.map((p) => (
+              <tr key={p.pairs} class={p.pairs === tree.pairs ? "setup" : ""}>
+                <th scope="row">{p.pairs}</th>
+                <td>{write(p.sees_points, 1)} points</td>
+                <td>{p.chance_percent}&nbsp;%</td>
+                <td>
+                  {p.takes} h{!p.fits && <span class="faint">, more than there is</span>}
+                </td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </Wide>
     </section>
   );
 }
@@ -124,7 +127,7 @@ function Lines({ tree }: { tree: PlanPage }) {
                 <td>{one.block}</td>
                 <td>{one.state}</td>
                 <td>{one.speed_kmh ?? ""}</td>
-                <td>{tie(one.what)}</td>
+                <td class="words">{tie(one.what)}</td>
               </tr>
             ))}
           </tbody>
@@ -214,32 +217,34 @@ function Gains({ tree }: { tree: ResultsPage }) {
   return (
     <section aria-labelledby="gains">
       <h2 id="gains">Against the baseline</h2>
-      <table class="plain">
-        <thead>
-          <tr>
-            <th scope="col">State, speed</th>
-            <th scope="col">CzSf</th>
-            <th scope="col">CzSr</th>
-            <th scope="col">CzS</th>
-            <th scope="col">Verdict</th>
-          </tr>
-        </thead>
-        <tbody>
-          {tree.differences.map((d) => (
-            <tr key={`${d.state} ${d.speed_kmh}`}>
-              <th scope="row">
-                {d.state}, {Math.round(d.speed_kmh)} km/h
-              </th>
-              {(["front", "rear", "total"] as const).map((key) => (
-                <td key={key}>
-                  <NumberText number={d[key]} label={key} stack />
-                </td>
-              ))}
-              <td>{d.verdict === "below noise" ? <VerdictWord verdict="below noise" /> : d.verdict}</td>
+      <Wide label="Gains as a table">
+        <table class="plain">
+          <thead>
+            <tr>
+              <th scope="col">State, speed</th>
+              <th scope="col">CzSf</th>
+              <th scope="col">CzSr</th>
+              <th scope="col">CzS</th>
+              <th scope="col">Verdict</th>
             </tr>
-          ))}
-        </tbody>
-      </table>
+          </thead>
+          <tbody>
+            {tree.differences.map((d) => (
+              <tr key={`${d.state} ${d.speed_kmh}`}>
+                <th scope="row">
+                  {d.state}, {Math.round(d.speed_kmh)} km/h
+                </th>
+                {(["front", "rear", "total"] as const).map((key) => (
+                  <td key={key}>
+                    <NumberText number={d[key]} label={key} stack />
+                  </td>
+                ))}
+                <td>{d.verdict === "below noise" ? <VerdictWord verdict="below noise" /> : d.verdict}</td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </Wide>
     </section>
   );
 }
@@ -295,32 +300,34 @@ function Doubts({ tree }: { tree: ResultsPage }) {
     <section aria-labelledby="doubts">
       <h2 id="doubts">What the ranges rest on</h2>
       {tree.budgets.map((budget) => (
-        <table key={budget.state} class="plain">
-          <caption>
-            Standard uncertainties, {budget.state}, {Math.round(budget.speed_kmh)} km/h; together{" "}
-            {budget.combined_front} front, {budget.combined_rear} rear
-          </caption>
-          <thead>
-            <tr>
-              <th scope="col">From</th>
-              <th scope="col">CzSf</th>
-              <th scope="col">Share</th>
-              <th scope="col">CzSr</th>
-              <th scope="col">Share</th>
-            </tr>
-          </thead>
-          <tbody>
-            {budget.lines.map((one) => (
-              <tr key={one.name}>
-                <th scope="row">{one.name}</th>
-                <td>{one.front}</td>
-                <td>{Math.round(100 * one.front_share)}&nbsp;%</td>
-                <td>{one.rear}</td>
-                <td>{Math.round(100 * one.rear_share)}&nbsp;%</td>
+        <Wide key={budget.state} label={`Uncertainties, ${budget.state}`}>
+          <table class="plain">
+            <caption>
+              Standard uncertainties, {budget.state}, {Math.round(budget.speed_kmh)} km/h; together{" "}
+              {budget.combined_front} front, {budget.combined_rear} rear
+            </caption>
+            <thead>
+              <tr>
+                <th scope="col">From</th>
+                <th scope="col">CzSf</th>
+                <th scope="col">Share</th>
+                <th scope="col">CzSr</th>
+                <th scope="col">Share</th>
               </tr>
-            ))}
-          </tbody>
-        </table>
+            </thead>
+            <tbody>
+              {budget.lines.map((one) => (
+                <tr key={one.name}>
+                  <th scope="row">{one.name}</th>
+                  <td>{one.front}</td>
+                  <td>{Math.round(100 * one.front_share)}&nbsp;%</td>
+                  <td>{one.rear}</td>
+                  <td>{Math.round(100 * one.rear_share)}&nbsp;%</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </Wide>
       ))}
     </section>
   );
@@ -398,31 +405,33 @@ function Ranked({ tree }: { tree: AgreementPage }) {
         {tree.consistent} of {tree.compared} measured values agree with the model within both ranges.
       </p>
       {worst.length > 0 && (
-        <table class="plain">
-          <thead>
-            <tr>
-              <th scope="col">Where</th>
-              <th scope="col">Miss</th>
-              <th scope="col">Beyond both ranges</th>
-              <th scope="col">Verdict</th>
-            </tr>
-          </thead>
-          <tbody>
-            {worst.map((d) => (
-              <tr key={d.name}>
-                <th scope="row">
-                  {d.name}
-                  <small>{d.text}</small>
-                </th>
-                <td>{d.miss_points.toFixed(1).replace("-", "\u2212")} points</td>
-                <td>{d.worth_points.toFixed(1)} points</td>
-                <td>
-                  <VerdictWord verdict={d.verdict} />
-                </td>
+        <Wide label="Disagreements as a table">
+          <table class="plain">
+            <thead>
+              <tr>
+                <th scope="col">Where</th>
+                <th scope="col">Miss</th>
+                <th scope="col">Beyond both ranges</th>
+                <th scope="col">Verdict</th>
               </tr>
-            ))}
-          </tbody>
-        </table>
+            </thead>
+            <tbody>
+              {worst.map((d) => (
+                <tr key={d.name}>
+                  <th scope="row">
+                    {d.name}
+                    <small>{d.text}</small>
+                  </th>
+                  <td>{write(d.miss_points, 1)} points</td>
+                  <td>{write(d.worth_points, 1)} points</td>
+                  <td>
+                    <VerdictWord verdict={d.verdict} />
+                  </td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </Wide>
       )}
     </section>
   );
@@ -456,39 +465,41 @@ function Learned({ tree }: { tree: AgreementPage }) {
           . Elsewhere the model stands alone.
         </p>
       )}
-      <table class="plain">
-        <thead>
-          <tr>
-            <th scope="col">km/h</th>
-            <th scope="col">hf, hr</th>
-            <th scope="col">CzSf</th>
-            <th scope="col">rests on</th>
-            <th scope="col">CzSr</th>
-            <th scope="col">rests on</th>
-          </tr>
-        </thead>
-        <tbody>
-          {tree.path.map((row) => (
-            <tr key={row.speed_kmh}>
-              <th scope="row">{Math.round(row.speed_kmh)}</th>
-              <td>
-                {row.front_mm}, {row.rear_mm} mm
-              </td>
-              {(["front", "rear"] as const).map((axle) => (
-                <>
-                  <td key={axle}>
-                    <NumberText number={row[axle]} label={axle} stack />
-                  </td>
-                  <td key={`${axle} origin`} class="nowrap">
-                    <OriginMark origin={row[`${axle}_origin`]} />{" "}
-                    {sourceWord(row[`${axle}_source`])}
-                  </td>
-                </>
-              ))}
+      <Wide label="Map with what was learned">
+        <table class="plain">
+          <thead>
+            <tr>
+              <th scope="col">km/h</th>
+              <th scope="col">hf, hr</th>
+              <th scope="col">CzSf</th>
+              <th scope="col">rests on</th>
+              <th scope="col">CzSr</th>
+              <th scope="col">rests on</th>
             </tr>
-          ))}
-        </tbody>
-      </table>
+          </thead>
+          <tbody>
+            {tree.path.map((row) => (
+              <tr key={row.speed_kmh}>
+                <th scope="row">{Math.round(row.speed_kmh)}</th>
+                <td>
+                  {write(row.front_mm, 1)}, {write(row.rear_mm, 1)}&nbsp;mm
+                </td>
+                {(["front", "rear"] as const).map((axle) => (
+                  <>
+                    <td key={axle}>
+                      <NumberText number={row[axle]} label={axle} stack />
+                    </td>
+                    <td key={`${axle} origin`} class="nowrap">
+                      <OriginMark origin={row[`${axle}_origin`]} />{" "}
+                      {sourceWord(row[`${axle}_source`])}
+                    </td>
+                  </>
+                ))}
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </Wide>
     </section>
   );
 }

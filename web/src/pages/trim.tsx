@@ -1,7 +1,7 @@
 /** The trim table: the page the driver holds, and a slider between its rows. */
 
 import { useHandles, useLive } from "../live";
-import { withUnit, write } from "../number";
+import { tie, withUnit, write } from "../number";
 import { line } from "../store";
 import type { Num } from "../types";
 import { Slider } from "../widgets/control";
@@ -28,7 +28,7 @@ export function TrimSheet() {
           </p>
           <Request tree={tree} />
           <Table tree={tree} />
-          <p class="do-first">{tree.first_step}</p>
+          <p class="do-first">{tie(tree.first_step)}</p>
           <Blanking tree={tree} />
           <Between tree={tree} />
           <LeftOut tree={tree} />
@@ -99,7 +99,7 @@ function Table({ tree }: { tree: TrimPage }) {
 
 function Row({ row, low, high }: { row: TrimRow; low: number; high: number }) {
   const isDry = row.kind === "dry";
-  const title = isDry ? Object.values(row.values).join(", ") : row.name;
+  const title = isDry ? tie(Object.values(row.values).join(", ")) : row.name;
   const cell = (key: "downforce" | "share" | "lap" | "top" | "first" | "second") => (
     <td>
       <NumberText number={row[key]} label={`${row.name}: ${key}`} stack />
@@ -109,7 +109,7 @@ function Row({ row, low, high }: { row: TrimRow; low: number; high: number }) {
     <tr class={row.no_go && isDry ? "nogo" : ""}>
       <th scope="row">
         {row.no_go && isDry && <span class="nogo-word">not to be run</span>} {title}
-        {!isDry && <small>{[row.kind, ...Object.values(row.values)].join(", ")}</small>}
+        {!isDry && <small>{tie([row.kind, ...Object.values(row.values)].join(", "))}</small>}
         {row.mind && (!row.no_go || !isDry) && <small>{row.mind}</small>}
       </th>
       <td class="nowrap">
@@ -247,7 +247,7 @@ function LeftOut({ tree }: { tree: TrimPage }) {
           <tbody>
             {tree.left_out.map((row) => (
               <tr key={row.name}>
-                <th scope="row">{row.name}</th>
+                <th scope="row">{tie(row.name)}</th>
                 <td class="nowrap">{withUnit(write(row.share, 1), "%")}</td>
                 <td class="nowrap">{withUnit(write(row.downforce, 2), "m²")}</td>
                 <td class="nowrap">{withUnit(write(row.lap, 2), "s")}</td>

@@ -1,5 +1,7 @@
 /** Controls: a choice of few, a slider with its number. */
 
+import { withUnit, write } from "../number";
+
 interface ChoiceProps<T extends string> {
   label: string;
   value: T;
@@ -41,7 +43,9 @@ interface SliderProps {
 }
 
 export function Slider({ label, value: exact, low, high, step, unit, onMove }: SliderProps) {
-  const value = Number(exact.toFixed(step < 1 ? 1 : 0));
+  const places = step < 1 ? 1 : 0;
+  const value = Number(exact.toFixed(places));
+  const read = write(value, places);
   return (
     <label class="slider">
       <span class="name">{label}</span>
@@ -51,11 +55,12 @@ export function Slider({ label, value: exact, low, high, step, unit, onMove }: S
         max={high}
         step={step}
         value={value}
-        aria-valuetext={`${value} ${unit}`}
+        aria-valuetext={withUnit(read, unit)}
         onInput={(event) => onMove(Number(event.currentTarget.value))}
       />
       <span class="read">
-        <b>{value}</b>&nbsp;{unit}
+        <b>{read}</b>
+        {withUnit("", unit)}
       </span>
     </label>
   );

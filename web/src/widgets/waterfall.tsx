@@ -66,7 +66,9 @@ export function Waterfall({ rows }: { rows: BudgetRow[] }) {
           <g key={row.name} transform={`translate(0 ${HEAD + index * ROW})`} class={row.kind}>
             <line class="rule" x1="0" x2={width} y1="0" y2="0" />
             <foreignObject x="0" y="2" width={names - 12} height={ROW - 4}>
-              <div class="rowname">{row.name}</div>
+              <div class="rowname" title={row.name}>
+                <span>{row.name}</span>
+              </div>
             </foreignObject>
             {bars.map((bar) => (
               <BarOf key={bar.axle} bar={bar} row={row} x={x} scale={scale} unit={unit} />

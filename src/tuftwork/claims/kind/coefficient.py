@@ -131,7 +131,8 @@ def _readings(claim: CoefficientClaim, frame: Frame, value: Quantity) -> list[Re
     symbol = "CxS" if claim.direction == "drag" else "CzS"
 
     def reading(name: str, label: str, statement: Statement | None, implied: float) -> Reading:
-        shown = exact(implied, "area", unit="m²", origin="claimed")
+        # a claim is said with two or three figures: no more of them in what it would mean
+        shown = exact(float(f"{implied:.3g}"), "area", unit="m²", origin="claimed")
         figure = Figure(label=symbol, quantity=shown)
         held = (statement,) if statement else ()
         return Reading(name=name, label=label, text=f"{value.best:g}, {label}", statements=held,

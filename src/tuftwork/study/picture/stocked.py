@@ -9,6 +9,8 @@ from tuftwork.aeromap.budget import car_loads
 from tuftwork.aeromap.interface import PlatformState
 from tuftwork.aeromap.part import draws_of as part_draws
 from tuftwork.errors import InputError, NotConverged, NotCovered
+from tuftwork.quantity import format_number
+from tuftwork.quantity.format import MINUS
 from tuftwork.reading.stock import (
     in_or_out,
     loose_sinks,
@@ -250,10 +252,14 @@ def _feature(desk: Desk, feature: Any) -> dict[str, Any]:
         inward, outward = in_or_out(feature.place, _BAY)
         way = inward if inward.weight > outward.weight else outward
         tree["pressure"] = (
-            f"Cp {band.low:+.2f} to {band.high:+.2f} there: air goes {way.name} "
+            f"Cp {_signed(band.low)} to {_signed(band.high)} there: air goes {way.name} "
             f"({100 * way.weight:.0f} %) [{band.source}]"
         )
     return tree
+
+
+def _signed(value: float) -> str:
+    return ("+" if value >= 0 else "") + format_number(value, 2)
 
 
 def _ramp(desk: Desk) -> list[str]:
@@ -271,7 +277,8 @@ def _ramp(desk: Desk) -> list[str]:
     lines = [f"starts ahead of the rear axle line: {100 * early:.0f} %"]
     for check in ramp_checks(kick, end, angle, wheelbase):
         lines.append(
-            f"{check.quantity} {check.value:.2f}, usual {check.low:g} to {check.high:g}: "
+            f"{check.quantity} {format_number(check.value, 2)}, usual "
+            f"{f'{check.low:g}'.replace('-', MINUS)} to {f'{check.high:g}'.replace('-', MINUS)}: "
             f"inside {100 * check.chance_inside:.0f} % [{check.source}]"
         )
     return lines
