@@ -9,7 +9,7 @@ import numpy.typing as npt
 from tuftwork.errors import UnknownName
 from tuftwork.flow.case import FlowCase
 from tuftwork.flow.run import FlowResult
-from tuftwork.flow.surface_map import SurfaceMap, weights_of
+from tuftwork.flow.surface_map import SurfaceMap, outward, weights_of
 from tuftwork.flow.vortex import Mark, vortex_mark
 
 if TYPE_CHECKING:
@@ -135,7 +135,8 @@ def surface_values(
     """
     vertices, faces = split_surface(result.prepared.case, part, size)
     boxes = (result, *result.boxes)
-    weights = weights_of([box.prepared for box in boxes], part, vertices)
+    looks = outward(vertices, faces) if result.prepared.case.parts[part].is_closed else None
+    weights = weights_of([box.prepared for box in boxes], part, vertices, looks)
     owner = np.full(len(vertices), part)
     kept = SurfaceMap(vertices=vertices, faces=faces, part=owner, weights=weights)
     rows = np.concatenate(

@@ -11,6 +11,8 @@ from tuftwork.flow.engine import lever
 from tuftwork.flow.prepare import Prepared
 
 Floats = npt.NDArray[np.float64]
+_NEAR, _SOUGHT = 4, 16
+"""Wall cells that a place is read from, and among how many those on its own side are sought."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +51,19 @@ def boxes_of(prepared: Prepared) -> tuple[Prepared, ...]:
     return (prepared, *prepared.boxes)
 
 
-def weights_of(boxes: Sequence[Prepared], part: int, places: Floats) -> Any:
+def outward(vertices: Floats, faces: npt.NDArray[np.int64]) -> Floats:
+    """Return the directions in which a closed surface looks at its vertices. Shape (n, 3). [-]."""
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    face = np.cross(b - a, c - a)
+    out = np.zeros((len(vertices), 3))
+    for corner in faces.T:
+        np.add.at(out, corner, face)
+    return np.asarray(out / np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-30))
+
+
+def weights_of(
+    boxes: Sequence[Prepared], part: int, places: Floats, normals: Floats | None = None
+) -> Any:
     """Return the weights of the nearest wall cells beside a part at some places.
 
     Parameters
@@ -60,6 +74,9 @@ def weights_of(boxes: Sequence[Prepared], part: int, places: Floats) -> Any:
         Number of the part, from 0.
     places : (n, 3)
         [m]
+    normals : (n, 3)
+        Which way the surface looks there: of cells on both sides of a thin part those on the own
+        side count. None: the side is not asked for.
 
     Returns
     -------
@@ -69,21 +86,29 @@ def weights_of(boxes: Sequence[Prepared], part: int, places: Floats) -> Any:
     from scipy.sparse import csr_array
     from scipy.spatial import cKDTree
 
-    feet, number, start = [], [], 0
+    feet, number, looks, start = [], [], [], 0
     for box in boxes:
         walls = box.setup.walls
         own = np.flatnonzero((walls.counted() == part + 1) & (walls.geometry[3] >= 0))
         at = box.case.cell * lever(box.setup)[:, own]
         feet.append((at + np.array(box.origin)[:, None]).T)
         number.append(start + own)
+        looks.append(walls.geometry[:3, own].T.astype(float))
         start += walls.cell.size
     foot, cell = np.concatenate(feet), np.concatenate(number)
     if not len(foot):  # swallowed by another part: nothing blows on it
         return csr_array((len(places), start))
-    count = min(4, len(foot))
-    share, near = cKDTree(foot).query(places, k=count)
-    weight = 1.0 / (np.asarray(share).reshape(len(places), -1) + 0.1 * boxes[0].case.finest)
+    count = min(_NEAR, len(foot))
+    wide = count if normals is None else min(_SOUGHT, len(foot))
+    share, near = (np.asarray(found).reshape(len(places), -1)
+                   for found in cKDTree(foot).query(places, k=wide))  # fmt: skip
+    if normals is not None:
+        own = np.einsum("nkd,nd->nk", np.concatenate(looks)[near], normals) > 0
+        first = np.argsort(np.where(own, share, share + 1e6), axis=1, kind="stable")[:, :count]
+        share, near, own = (np.take_along_axis(found, first, 1) for found in (share, near, own))
+    weight = 1.0 / (share + 0.1 * boxes[0].case.finest)
+    if normals is not None:  # where none lies on the own side, the nearest must do
+        weight = np.where(own | ~own.any(axis=1, keepdims=True), weight, 0.0)
     weight /= weight.sum(axis=1, keepdims=True)
-    columns = cell[np.asarray(near).reshape(len(places), -1)]
     rows = np.arange(0, weight.size + 1, count)
-    return csr_array((weight.ravel(), columns.ravel(), rows), shape=(len(places), start))
+    return csr_array((weight.ravel(), cell[near].ravel(), rows), shape=(len(places), start))

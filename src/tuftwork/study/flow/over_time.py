@@ -15,7 +15,7 @@ from tuftwork.flow import FlowCase, Prepared
 from tuftwork.flow.output import split_surface
 from tuftwork.flow.over_time import Axis, Kept, Wish, foresee
 from tuftwork.flow.prepare import body_length
-from tuftwork.flow.surface_map import SurfaceMap, boxes_of, weights_of
+from tuftwork.flow.surface_map import SurfaceMap, boxes_of, outward, weights_of
 from tuftwork.study.flow.thin import thinned, whole
 
 GROWING = "over-time.part.nc"
@@ -118,7 +118,8 @@ def kept_surface(prepared: Prepared) -> SurfaceMap:
         vertices.append(places)
         faces.append(corners + count)
         owner.append(np.full(len(places), n))
-        weights.append(weights_of(boxes, n, places))
+        looks = outward(places, corners) if case.parts[n].is_closed else None
+        weights.append(weights_of(boxes, n, places, looks))
         count += len(places)
     place, corner, part = (np.concatenate(rows) for rows in (vertices, faces, owner))
     kept, size = whole(place, corner), 0.5 * size
