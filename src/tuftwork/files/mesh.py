@@ -1,6 +1,8 @@
 """Surfaces from files: STL, OBJ, PLY and GLB, one part for each named surface."""
 
+import re
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -42,13 +44,15 @@ def read_meshes(path: Path, *, unit: float = 1.0, up: str = "z") -> tuple[Mesh, 
     if not path.is_file():
         raise FileFault([Fault(what="no such file", file=str(path))])
     try:
-        scene = trimesh.load_scene(path)
+        scene = trimesh.load_scene(path, **_splitting(path))
     except (ValueError, KeyError, IndexError, TypeError, OSError, NotImplementedError) as error:
         raise FileFault(
             [Fault(what="cannot be read as a surface", file=str(path), found=str(error))]
         ) from error
+    order = {name: n for n, name in enumerate(scene.geometry)}
+    back = -1 if path.suffix.lower() == ".obj" else 1  # its last object is read first
     out = []
-    for node in scene.graph.nodes_geometry:
+    for node in sorted(scene.graph.nodes_geometry, key=lambda n: back * order[scene.graph[n][1]]):
         matrix, name = scene.graph[node]
         body = scene.geometry[name]
         if not isinstance(body, trimesh.Trimesh) or not len(body.faces):
@@ -66,3 +70,18 @@ def read_meshes(path: Path, *, unit: float = 1.0, up: str = "z") -> tuple[Mesh, 
     if not out:
         raise FileFault([Fault(what="holds no triangles", file=str(path))])
     return tuple(out)
+
+
+def _splitting(path: Path) -> dict[str, Any]:
+    """Return how an OBJ file is to be read: an object a part, or a group where it has no objects.
+
+    Left to itself the reader joins all that has one material, and the wheels do not roll.
+    """
+    if path.suffix.lower() != ".obj":
+        return {}
+    text = path.read_bytes()
+    has = {key: re.search(rb"(?m)^" + key + rb"\s", text) is not None for key in (b"o", b"g")}
+    return {
+        "split_objects": has[b"o"], "split_groups": has[b"g"] and not has[b"o"],
+        "group_material": False, "skip_materials": True,
+    }  # fmt: skip

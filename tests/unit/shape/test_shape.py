@@ -130,6 +130,25 @@ def test_files_of_each_kind_are_read_with_their_unit(kind: str, tmp_path: Path) 
     assert mended.volume == pytest.approx(1.0, rel=1e-5)
 
 
+@pytest.mark.parametrize(("key", "material"), [("o", ""), ("g", ""), ("o", "usemtl red\n")])
+def test_objects_or_groups_of_an_obj_file_are_parts(
+    key: str, material: str, tmp_path: Path
+) -> None:
+    lines, count = ["mtllib none.mtl\n"], 1
+    for name, x in (("body", 0.0), ("wheel left", 3.0), ("wheel right", 6.0)):
+        body = block(name, (x, 0.0, 0.0), (x + 1.0, 1.0, 1.0))
+        lines.append(f"{key} {name}\n{material}")
+        lines += [f"v {a} {b} {c}\n" for a, b, c in body.vertices]
+        lines += ["f {} {} {}\n".format(*(face + count)) for face in body.faces]
+        count += len(body.vertices)
+    path = tmp_path / "car.obj"
+    path.write_text("".join(lines), encoding="utf-8")
+    read = read_meshes(path)
+    assert [m.name for m in read] == ["body", "wheel left", "wheel right"]
+    assert [m.vertices[:, 0].min() for m in read] == [0.0, 3.0, 6.0]
+    assert all(mend(m)[0].volume == pytest.approx(1.0) for m in read)
+
+
 def test_a_file_whose_y_is_up_is_set_upright(tmp_path: Path) -> None:
     path = tmp_path / "part.glb"
     # glTF 2.0, section 3.4 (seen): right-handed, +Y up. A fin: long in x, high in y, thick in z
