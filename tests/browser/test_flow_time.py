@@ -20,7 +20,7 @@ from tuftwork.study import Bench
 from tuftwork.study.flow.case import run_named
 from tuftwork.study.flow.desk import Desk, register_run
 from tuftwork.study.flow.over_time import told
-from tuftwork.study.flow.page import part_rows
+from tuftwork.study.flow.page import part_rows, record_of
 from tuftwork.study.flow.record import in_metres
 
 KEPT = 'over_time = { every = 0.1, planes = [{ axis = "y", at = "0 m" }] }\n'
@@ -147,9 +147,15 @@ def test_the_car_goes_through_the_same_samples_and_shows_its_fluctuation(
     page.wait_for_function(CHANGED, arg=[where, before])
     solid.get_by_text("fluctuation", exact=True).click()
     expect(times).to_have_count(0)
-    expect(solid.get_by_role("img", name="Colours: fluctuation")).to_contain_text(
-        f"of {COUNT} samples"
-    )
+    legend = solid.get_by_role("img", name="Colours: fluctuation")
+    expect(legend).to_contain_text(f"of {COUNT} samples")
+    # a round scale that holds 99 % of the surface, with the peak said
+    swing = record_of(timed.bench, "coarse look")["surface"]["pressure_rms"].astype(float)
+    end = float(legend.get_attribute("aria-label").split(" to ")[1])
+    assert float(f"{end:.0e}"[0]) in (1, 2, 5)
+    assert 0.4 * end < np.nanpercentile(swing, 99) <= end
+    most = float((legend.text_content() or "").split("largest ")[1])
+    assert most == pytest.approx(np.nanmax(swing), rel=0.05)  # two figures
     expect(page.get_by_text(f"Kept over time: {COUNT} samples from 1.00 to 3.00")).to_be_visible()
 
 

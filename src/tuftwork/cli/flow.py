@@ -1,4 +1,4 @@
-"""Commands of the 3-D flow: ``flow prepare``, ``flow run``, ``flow sweep``, ``flow show``."""
+"""Commands of the 3-D flow: ``flow prepare``, ``run``, ``sweep``, ``rerun``, ``show``."""
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -150,6 +150,7 @@ def sweep(
     front: Annotated[str, typer.Option(help="Front ride heights, such as 30,40,50 mm.")] = "",
     rear: Annotated[str, typer.Option(help="Rear ride heights, such as 50,60.")] = "",
     yaw: Annotated[str, typer.Option(help="Yaw angles, such as 0,3,6.")] = "",
+    cell: Annotated[str, typer.Option(help="Cells at the car, such as 12,17 mm.")] = "",
     scheduler: Annotated[
         str, typer.Option(help="Address of a Dask scheduler: tcp://host:8786.")
     ] = "",
@@ -164,7 +165,7 @@ def sweep(
 
     opened = read_project(project)
     names = tuple(case or ())
-    values = {"front": front, "rear": rear, "yaw": yaw}
+    values = {"front": front, "rear": rear, "yaw": yaw, "cell": cell}
     if any(values.values()):
         asked = {name: listed(text) for name, text in values.items()}
         opened, spread = spread_cases(opened, base, asked)
@@ -187,6 +188,36 @@ def sweep(
         )  # fmt: skip
         show_lines({r["why_not"]: None for r in rows if r["why_not"]})
         show_lines([CAUTION])
+    return 0 if all(one.is_done for one in found) else NO
+
+
+@command("flow rerun")
+def rerun(
+    project: ProjectArgument = ".",
+    case: CaseOption = "",
+    coarser: Annotated[
+        float, typer.Option(help="Size of the cells over that of the case, 1.2 to 4.")
+    ] = 1.4,
+    cards: CardsOption = 0,
+    as_json: JsonOption = False,
+) -> int:
+    """Run a case with larger cells too, and say how far its loads depend on them."""
+    from tuftwork.files import read_project
+    from tuftwork.study.flow.case import run_named
+    from tuftwork.study.flow.grid import coarser_cell, grid_tree
+    from tuftwork.study.flow.sweep import run_sweep, spread_cases
+
+    opened = read_project(project)
+    run = run_named(opened.project, case)
+    opened, names = spread_cases(opened, run.name, {"cell": [coarser_cell(run, coarser)]})
+    found = run_sweep(opened.folder, (run.name, *names), cards=cards)
+    words = grid_tree(read_project(opened.folder).project, opened.folder, run.name)
+    if as_json:
+        print_json({"cases": [{"name": s.name, "state": s.state, "text": s.text} for s in found],
+                    "grid": words})  # fmt: skip
+    else:
+        show_lines(f"'{s.name}' {s.state}. {s.text}".rstrip() for s in found)
+        show_lines(words)
     return 0 if all(one.is_done for one in found) else NO
 
 
@@ -248,6 +279,7 @@ def show(
                    ("where", "what", "mass flow", "speed or face", "pressure", ""),
                    [tuple(row[key] for key in keys) for row in result["inside"]])  # fmt: skip
     show_lines([result["over_time"]] if result["over_time"] else [])
+    show_lines(result["grid"])
     show_lines([result["facts"], result["bias"], result["why_not"], *result["notices"],
                 *page["notices"]])  # fmt: skip
     show_lines(f"Drew {name}" for name in page.get("pictures", ()))

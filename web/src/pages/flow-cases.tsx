@@ -36,8 +36,9 @@ export const WORDS: Record<string, ["ok" | "doubt" | "wrong" | "faint", string]>
   refused: ["wrong", "refused"], waiting: ["faint", "waiting"], "not run": ["faint", "not run"],
   older: ["doubt", "other settings"],
 };
-const AXES: ["front" | "rear" | "yaw", string, string][] = [
+const AXES: ["front" | "rear" | "yaw" | "cell", string, string][] = [
   ["front", "Front ride heights, mm", "30, 40, 50"], ["rear", "Rear ride heights, mm", "50, 60"], ["yaw", "Yaw, °", "0, 3, 6"],
+  ["cell", "Cells, mm", "12, 17"],
 ];
 
 export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: number }) {
@@ -45,7 +46,7 @@ export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: n
   const refusal = useSignal<Refusal | null>(null);
   const trouble = useSignal<Refusal | null>(null);
   const told = useSignal("");
-  const values = useSignal({ front: "", rear: "", yaw: "" });
+  const values = useSignal({ front: "", rear: "", yaw: "", cell: "" });
   // the page's own answer may have been asked for earlier and arrive later: the newer look stays
   const keep = (found: Sweep) => {
     if (found.as_of >= sweep.peek().as_of) sweep.value = found;
@@ -99,7 +100,7 @@ export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: n
     const found = await deed({ do: "flow_spread", case: name, ...asked });
     if (!found?.names) return;
     told.value = `${found.names.length} cases stand in the project for these values.`;
-    if (values.value === asked) values.value = { front: "", rear: "", yaw: "" };
+    if (values.value === asked) values.value = { front: "", rear: "", yaw: "", cell: "" };
   };
   const refused = refusal.value ?? trouble.value;
   const many = rows.length > 1;
@@ -142,7 +143,7 @@ export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: n
       )}
       {told.value && <p class="faint" role="status">{told.value}</p>}
       <details class="flow-spread">
-        <summary>Spread ride heights or yaw from “{name}”</summary>
+        <summary>Spread ride heights or yaw, or cells, from “{name}”</summary>
         <form onSubmit={(event) => {
           event.preventDefault();
           void spread();
@@ -156,7 +157,8 @@ export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: n
           ))}
           <button type="submit" class="do quiet">Write the cases</button>
         </form>
-        <p class="faint">Every combination becomes a case of the project, otherwise like this one; what is left empty stays.</p>
+        <p class="faint">Every combination becomes a case of the project, otherwise like this one; what is left empty stays.
+          Other cells tell how far its loads depend on its own; such cases do not count.</p>
       </details>
       {refused && <RefusedNote refusal={refused} />}
     </section>

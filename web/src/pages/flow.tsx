@@ -77,6 +77,8 @@ interface Result {
   at: string;
   is_older: boolean;
   over_time: string;
+  /** What runs with other cells say of this one. */
+  grid: string[];
   loads: { key: string; label: string; number: Num; noise: string }[];
   moments: Row[];
   parts: { name: string; front: string; rear: string; total: string; drag: string; friction: string }[];
@@ -513,6 +515,7 @@ function ResultOf({ tree, result }: { tree: Tree; result: Result }) {
         <Pairs rows={result.moments} />
         <p class="faint">{tie(`${result.facts} ${result.gap}`)}</p>
         {result.over_time && <p class="faint">{result.over_time}</p>}
+        {result.grid.map((text) => <p key={text} class="faint">{tie(text)}</p>)}
         <Notices notices={[...result.notices.filter((n) => !result.doubts.includes(n)), ...result.notes]} />
       </section>
     </>

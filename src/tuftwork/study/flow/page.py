@@ -16,6 +16,7 @@ from tuftwork.quantity import Z80, Quantity
 from tuftwork.study.answers import Answers
 from tuftwork.study.flow.case import Built, built_case, run_named, shape_of
 from tuftwork.study.flow.desk import GOING, Desk
+from tuftwork.study.flow.grid import grid_tree
 from tuftwork.study.flow.inside import inside_rows
 from tuftwork.study.flow.moments import moment_rows, plain, spoken_road
 from tuftwork.study.flow.over_time import growing, keep_tree, keeping_row, said
@@ -275,6 +276,7 @@ def _result(bench: Any, run: FlowRun, digest: str) -> Page | None:
         "notes": record["notes"],
         "gap": _gap(grid),
         "over_time": said(record, bench.folder),
+        "grid": grid_tree(bench.opened.project, bench.folder, run.name),
         "record": flown.evidence.file,
     }
 

@@ -27,6 +27,7 @@ AXES = {
     "front": ("ride_height_front", "height", "mm"),
     "rear": ("ride_height_rear", "height", "mm"),
     "yaw": ("yaw", "angle", "°"),
+    "cell": ("cell", "height", "mm"),
 }
 """What may be spread: its name → key of a case, dimension, unit of a plain number."""
 _MOST = 400
@@ -72,7 +73,7 @@ class _Task:
 def spread_cases(
     opened: OpenProject, base: str, values: Mapping[str, Sequence[str]]
 ) -> tuple[OpenProject, tuple[str, ...]]:
-    """Write every combination of heights and yaw into the project as cases like one that is there.
+    """Write every combination of values into the project as cases like one that is there.
 
     Parameters
     ----------
@@ -81,8 +82,9 @@ def spread_cases(
     base
         Case to copy; the first where empty.
     values
-        ``front``, ``rear``, ``yaw`` → values such as ``"40 mm"`` or ``"3"``; what is not named
-        stays as in the base.
+        ``front``, ``rear``, ``yaw``, ``cell`` → values such as ``"40 mm"`` or ``"3"``; what is not
+        named stays as in the base. Cases with other cells do not count: they tell how far the
+        base's loads depend on its own.
 
     Returns
     -------
@@ -112,6 +114,8 @@ def spread_cases(
             continue
         item = {str(k): v for k, v in raw.unwrap().items() if k not in ("evidence", "name")}
         item |= {AXES[k][0]: v for k, v in told.items()}
+        if "cell" in told:
+            item["counts"] = False
         opened = save_changes(opened, {("flow", "cases", NEW): {"name": name} | item})
     return opened, tuple(names)
 

@@ -21,7 +21,7 @@ def spread_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     """Write every combination of the values of a message into the project as cases."""
     values = {axis: listed(str(message.get(axis, ""))) for axis in AXES}
     if not any(values.values()):
-        limit = "needs front or rear ride heights or yaw angles"
+        limit = "needs front or rear ride heights, yaw angles or cells"
         raise InputError("spread", "nothing", "", limit, "Such as 30, 40, 50 mm.")
     opened, names = spread_cases(read_project(bench.folder), str(message.get("case", "")), values)
     bench.opened = opened
