@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 import numpy.typing as npt
@@ -176,6 +176,8 @@ class FlowCase:
             raise InputError("skin", self.skin, "cells", "must be from 0 to 1")
         if self.layer and not 3 <= self.layer <= 8:
             raise InputError("layer", self.layer, "cells", "must be 0 or from 3 to 8")
+        if self.layer_mixes not in get_args(Mixes):
+            raise InputError("layer_mixes", self.layer_mixes, "", "must be 'all' or 'shear'")
         for part in self.parts:
             if part.porous is not None and not part.is_closed:
                 cure = "Close it, so that its depth is known."

@@ -236,7 +236,7 @@ def wall_law() -> list[Line]:
 
 
 def _law_here() -> list[Line]:
-    """The law's speed over ``us`` and its slope at ``yp``."""
+    """Take the law's speed over ``us`` and its slope at ``yp``."""
     return [
         Line("set", "e1", "exp(-yp * 0.09090909090909091)"),
         Line("set", "e2", "exp(-yp * 0.3333333333333333)"),
