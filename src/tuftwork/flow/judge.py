@@ -7,10 +7,10 @@ from pathlib import Path
 
 from tuftwork.errors import InputError
 from tuftwork.flow.card_memory import memory_beside
-from tuftwork.flow.case import FlowCase
+from tuftwork.flow.case import LONGEST_CAR, SHORTEST_CAR, FlowCase
 from tuftwork.flow.engine import PRECISIONS, Backend, Precision
 from tuftwork.flow.nest_prepare import Lay, lay_zones
-from tuftwork.flow.parts import part_faults
+from tuftwork.flow.parts import box_faults, part_faults
 from tuftwork.flow.prepare import (
     RATES,
     Prepared,
@@ -151,6 +151,7 @@ def forecast(
     """
     chosen: Precision = precision or PRECISIONS[backend][0]
     faults = list(part_faults(case))
+    is_size_wrong = not SHORTEST_CAR <= body_length(case.parts) <= LONGEST_CAR
     shape, blockage, area = (0, 0, 0), 0.0, 0.0
     boxes: tuple[Lay, ...] = ()
     try:
@@ -158,12 +159,12 @@ def forecast(
         has_road = case.road != "none"
         boxes = lay_zones(case.zones, cell=case.cell, origin=origin, shape=shape, has_road=has_road)
     except InputError as fault:
-        faults.append(fault)
+        faults += list(box_faults(case)) or [fault]
     n_cell = sum(box.n_cell for box in boxes)
     if n_cell > MOST_CELLS:
-        cure = "Metres are meant for cell and box."
-        limit = f"more than {MOST_CELLS:.0e} cells"
-        faults.append(InputError("cell", case.cell, "m", limit, cure))
+        cure = "Use larger cells or a smaller box."
+        limit = f"makes {n_cell:.2g} cells, more than {MOST_CELLS:.0e} can be numbered"
+        faults.append(InputError("cell", case.finest, "m", limit, cure))
     elif n_cell:
         try:
             area, blockage = blockage_of(case, shape)
@@ -185,9 +186,11 @@ def forecast(
     if room is not None and memory > _ROOM * room:
         coarser = case.finest * (memory / (_ROOM * room)) ** (1 / 3)
         limit = f"{room / 1e9:.1f} GB is free and {100 * _ROOM:.0f} % of it may be used"
-        cure = f"Cells of {1.03 * coarser:.4f} m would fit, or a smaller box."
+        cure = f"Cells of {1030 * coarser:.3g} mm would fit, or a smaller box."
         name = "memory" if cards == 1 else "memory of each card"
         faults.append(InputError(name, round(memory / 1e9, 2), "GB", limit, cure))
+    if is_size_wrong:  # whatever else is wrong with the grid comes of that
+        faults = faults[:1]
     n_step = steps_for(case, lengths)
     rate = RATES[backend, chosen]
     costs = _costs(case, boxes, n_step / rate, memory / max(n_cell, 1))

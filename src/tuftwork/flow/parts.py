@@ -14,7 +14,9 @@ def part_faults(case: FlowCase) -> Iterator[InputError]:
     low, high = case.bounds()
     length = float((high - low).max())
     if not SHORTEST_CAR <= length <= LONGEST_CAR:
-        cure = "Metres are meant: millimetres make a car 1000 times too long."
+        cure = "Millimetres taken for metres make a car 1000 times too long."
+        if length < SHORTEST_CAR:
+            cure = "Metres taken for millimetres make a car 1000 times too short."
         limit = f"all parts together must be {SHORTEST_CAR:g} to {LONGEST_CAR:g} m long"
         yield InputError("parts", length, "m", limit, cure)
         return
@@ -31,11 +33,25 @@ def part_faults(case: FlowCase) -> Iterator[InputError]:
         allowed = -case.cell if part.spin else -1e-6
         if case.road != "none" and depth < allowed:
             at = part.vertices[part.vertices[:, 2].argmin()]
-            cure = f"Lowest point at x {at[0]:.3f}, y {at[1]:.3f} m. Raise the part."
+            cure = f"Lowest point at x {at[0]:.3f}, y {at[1]:.3f} m. Look at where the road lies "
+            cure += "in the file and at the ride heights, or raise the part."
             yield InputError(f"part '{part.name}'", depth, "m", "lies below the road (z = 0)", cure)
             continue
         across = depth / case.finest
         if case.road != "none" and part.spin is None and depth > 1e-6 and across < FEWEST_GAP_CELLS:
             limit = f"needs at least {FEWEST_GAP_CELLS} cells (between road and {part.name})"
-            cure = f"Use cells of {depth / 4:.4f} m or set the part down."
+            at = part.vertices[part.vertices[:, 2].argmin()]
+            cure = f"{1e3 * depth:.3g} mm at x {at[0]:.3f}, y {at[1]:.3f} m. Use cells of "
+            cure += f"{250 * depth:.3g} mm there or set the part down."
             yield InputError("smallest gap", round(across, 2), "cells", limit, cure)
+
+
+def box_faults(case: FlowCase) -> Iterator[InputError]:
+    """Yield every side on which the box leaves too little air."""
+    for name in ("ahead", "behind", "beside", "above"):
+        room = getattr(case.box, name)
+        if not room >= 4 * case.cell:
+            limit = f"the air {name} must hold at least 4 cells ({4 * case.cell:g} m)"
+            if case.zones:
+                limit += f" of the outermost {1e3 * case.cell:g} mm"
+            yield InputError(f"box.{name}", room, "m", limit, "Widen the box or use smaller cells.")

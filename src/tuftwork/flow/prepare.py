@@ -11,7 +11,7 @@ from tuftwork.flow.cut import cut_case, momentum_unit
 from tuftwork.flow.engine import Backend, Precision
 from tuftwork.flow.nest import Nest, answers_for, shown
 from tuftwork.flow.nest_prepare import Lay, cut_lays, lay_zones
-from tuftwork.flow.parts import FEWEST_GAP_CELLS, part_faults
+from tuftwork.flow.parts import FEWEST_GAP_CELLS, box_faults, part_faults
 from tuftwork.flow.passage import Passage, check_speed, join_faces, opened
 from tuftwork.flow.setup import Setup
 from tuftwork.flow.through import Face
@@ -189,10 +189,8 @@ def grid_of(case: FlowCase) -> tuple[tuple[float, float, float], tuple[int, int,
     """Origin of the cells and their number; the road lies half way between layers 0 and 1."""
     low, high = case.bounds()
     h, box = case.cell, case.box
-    for name in ("ahead", "behind", "beside", "above"):
-        if not getattr(box, name) >= 4 * h:
-            limit = f"must be at least 4 cells ({4 * h:g} m)"
-            raise InputError(f"box.{name}", getattr(box, name), "m", limit)
+    for fault in box_faults(case):
+        raise fault
     half = max(abs(low[1]), abs(high[1])) + box.beside
     n = [
         round((high[0] - low[0] + box.ahead + box.behind) / h),
@@ -271,7 +269,7 @@ def _narrowest(case: FlowCase, setup: Setup, origin: tuple[float, float, float])
         limit = f"needs at least {FEWEST_GAP_CELLS} cells (between {between[0]} and {between[1]})"
         cure = (
             f"At x {where[0]:.3f}, y {where[1]:.3f}, z {where[2]:.3f} m. "
-            f"Use cells of {case.cell * max(count, 0.5) / 4:.4f} m or close the gap."
+            f"Use cells of {250 * case.cell * max(count, 0.5):.3g} mm or close the gap."
         )
         raise InputError("smallest gap", int(count), "cells", limit, cure)
     return int(count), between, where

@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.errors import InputError
+from tuftwork.shape.hole import close_small, holes_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -84,10 +85,18 @@ def check_mesh(mesh: Mesh, *, closed: bool = True) -> None:
         return
     ragged, twisted = open_edges(mesh)
     if len(ragged):
-        raise InputError(name, len(ragged), "open edges", _place(mesh, ragged), "Close the hole.")
+        limit = f"the surface is not closed at {_place(mesh, ragged)}"
+        holes = holes_of(mesh.vertices, mesh.faces)
+        cure = "More than two faces meet there, or the outline is knotted: cut the surface apart."
+        if holes:
+            count = "A hole of" if len(holes) == 1 else f"{len(holes)} holes, the largest"
+            cure = f"{count} {holes[0].text}: close it, or name the part among 'plates' where it "
+            cure += "is meant to be thin."
+        raise InputError(name, len(ragged), "open edges", limit, cure)
     if len(twisted):
         cure = "Turn the faces so that all normals point outwards."
-        raise InputError(name, len(twisted), "turned edges", _place(mesh, twisted), cure)
+        limit = f"faces beside each other face different ways at {_place(mesh, twisted)}"
+        raise InputError(name, len(twisted), "turned edges", limit, cure)
     if not mesh.volume > 0:
         cure = "It is inside out: reverse its faces."
         raise InputError(name, mesh.volume, "m³", "the enclosed volume must be above 0", cure)
@@ -98,7 +107,7 @@ def _place(mesh: Mesh, edges: Ints) -> str:
     low = mesh.vertices[edges].reshape(-1, 3).min(axis=0)
     high = mesh.vertices[edges].reshape(-1, 3).max(axis=0)
     spans = ", ".join(f"{a} {lo:.3f}…{hi:.3f}" for a, lo, hi in zip("xyz", low, high, strict=True))
-    return f"the surface is not closed at {spans} m"
+    return f"{spans} m"
 
 
 def mend(mesh: Mesh, *, tolerance: float = 1e-5) -> tuple[Mesh, tuple[str, ...]]:
@@ -137,10 +146,13 @@ def mend(mesh: Mesh, *, tolerance: float = 1e-5) -> tuple[Mesh, tuple[str, ...]]
     if len(body.faces) < before:
         done.append(f"{before - len(body.faces)} needle or double faces dropped.")
     if not body.is_watertight:
-        before = len(body.faces)
-        trimesh.repair.fill_holes(body)
-        if len(body.faces) > before:
-            done.append(f"{len(body.faces) - before} faces added over small holes.")
+        trimesh.repair.fix_winding(body)  # outlines of holes run one way only then
+        corners, faces, closed = close_small(body.vertices, body.faces)
+        if closed:
+            body = trimesh.Trimesh(vertices=corners, faces=faces, process=False)
+            count = "A small hole" if len(closed) == 1 else f"{len(closed)} small holes"
+            most = closed[0].text if len(closed) == 1 else f"the largest {closed[0].text}"
+            done.append(f"{count} closed, {most}.")
     turned = body.faces.copy()
     trimesh.repair.fix_normals(body, multibody=True)
     if not np.array_equal(turned, body.faces):

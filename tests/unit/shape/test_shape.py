@@ -97,7 +97,7 @@ def test_open_and_turned_surfaces_are_refused_with_the_place_and_mended() -> Non
         check_mesh(hole)
     mended, done = mend(hole)
     check_mesh(mended)
-    assert any("small holes" in sentence for sentence in done)
+    assert any(s.startswith("A small hole closed, ") and " mm at x " in s for s in done)
     turned = replace(BRICK, faces=BRICK.faces[:, ::-1].copy())
     with pytest.raises(InputError, match="inside out"):
         check_mesh(turned)
@@ -117,6 +117,36 @@ def test_open_and_turned_surfaces_are_refused_with_the_place_and_mended() -> Non
         check_mesh(replace(BRICK, vertices=broken))
     with pytest.raises(InputError, match="has no surface"):
         check_mesh(replace(BRICK, faces=BRICK.faces[:0]))
+
+
+def test_a_small_hole_is_closed_and_a_large_one_refused_both_with_place_and_size() -> None:
+    """A ball of a thousand faces: a corner's faces leave a small hole, half a side a large one."""
+    ball = trimesh.creation.icosphere(subdivisions=3, radius=0.5)
+    vertices = np.asarray(ball.vertices, float) + np.array([2.0, 0.0, 1.0])
+    whole = Mesh(name="ball", vertices=vertices, faces=np.asarray(ball.faces, np.int64))
+    corner = int(vertices[:, 0].argmax())
+    some = replace(whole, faces=whole.faces[~(whole.faces == corner).any(axis=1)])
+    size = np.ptp(vertices[np.unique(whole.faces[(whole.faces == corner).any(axis=1)])], axis=0)
+    assert size.max() < 0.16  # a sixth of the ball: larger than what is closed
+    with pytest.raises(InputError, match=r"A hole of 1\d\d × 1\d\d mm at x 2\.49.*close it"):
+        check_mesh(mend(some)[0])
+    finer = trimesh.creation.icosphere(subdivisions=5, radius=0.5)
+    places = np.asarray(finer.vertices, float)
+    kept = ~(finer.faces == int(places[:, 2].argmax())).any(axis=1)
+    kept &= ~(finer.faces == int(places[:, 1].argmin())).any(axis=1)
+    torn = Mesh(name="ball", vertices=places, faces=np.asarray(finer.faces[kept], np.int64))
+    mended, done = mend(torn)
+    check_mesh(mended)
+    assert mended.volume == pytest.approx(finer.volume, rel=1e-4)
+    assert any("2 small holes closed, the largest" in sentence for sentence in done)
+    a, b, _ = whole.faces[0]
+    fin = replace(whole, faces=np.concatenate([whole.faces, [[a, b, corner]]]))
+    with pytest.raises(InputError, match="More than two faces meet there"):
+        check_mesh(fin)
+    turned = whole.faces.copy()
+    turned[5] = turned[5, ::-1]
+    with pytest.raises(InputError, match="face different ways at x"):
+        check_mesh(replace(whole, faces=turned))
 
 
 @pytest.mark.parametrize("kind", ["stl", "obj", "ply", "glb"])

@@ -33,6 +33,7 @@ _UNITS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "in": 0.0254, "ft": 0.3048}
 _COUNTS = ("section_power", "wing_thickness", "dive_planes", "diffuser_fences")
 _AROUND = {"ahead": 0.75, "behind": 1.5, "beside": 0.75, "above": 0.75}
 """Air around the car where the project names none, in lengths of the car. [-]"""
+_LENGTH = "length of the parts"
 _LENGTHS = (1.0, 2.6)
 """A car is this many wheelbases long; beyond it the unit is doubted. [-]"""
 
@@ -107,7 +108,10 @@ class Built:
             precision=run.precision or None, free=free,
             cards=cards or run.cards, samples=keeping_memory(self.case, run),
         )  # fmt: skip
-        return replace(seen, faults=(*self._doubts(), *seen.faults))
+        own = self._doubts()
+        if any(fault.name == _LENGTH for fault in own):  # held against this car it says more
+            return replace(seen, faults=(*own, *(f for f in seen.faults if f.name != "parts")))
+        return replace(seen, faults=(*own, *seen.faults))
 
     def _doubts(self) -> tuple[InputError, ...]:
         """Return what only the project can know: the size of this car, the back end's storage."""
@@ -121,7 +125,7 @@ class Built:
             cure = f"In '{fits[0]}' it would fit: look at 'unit'." if fits and drawn else ""
             limit = f"a car with {base:.2f} m of wheelbase is {_LENGTHS[0] * base:.1f} to "
             limit += f"{_LENGTHS[1] * base:.1f} m long"
-            faults.append(InputError("length of the parts", round(length, 3), "m", limit, cure))
+            faults.append(InputError(_LENGTH, float(f"{length:.3g}"), "m", limit, cure))
         offered = {"cpu": ("", "float64"), "cuda": ("", "float32", "float16")}
         if self.run.precision not in offered[self.run.back_end]:
             limit = f"the {self.run.back_end} back end offers {offered[self.run.back_end][1:]}"

@@ -138,6 +138,11 @@ def cost_tree(seen: Forecast, run: FlowRun, case: FlowCase) -> Page:
     each = ""
     if seen.cards > 1:
         where, each = f"on {seen.cards} graphics cards", f" on each of {seen.cards} cards"
+    if not seen.n_cell:
+        return {
+            "rows": [{"label": "cells", "text": "no grid can be laid: see what is wrong"}],
+            "faults": [str(fault) for fault in seen.faults], "can_run": False,
+        }  # fmt: skip
     rows = [
         ("cells", f"{seen.n_cell / 1e6:.2f} million ({grid}{' outside' if run.levels else ''})"),
         *_level_rows(seen),
