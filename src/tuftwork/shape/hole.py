@@ -42,7 +42,7 @@ class Hole:
 
 
 def holes_of(vertices: Floats, faces: Ints) -> tuple[Hole, ...]:
-    """Return the outlines of the holes, the largest first; knotted ones are left out.
+    """Return the outlines of the holes, the largest first; what does not close is left out.
 
     Parameters
     ----------
@@ -58,18 +58,35 @@ def holes_of(vertices: Floats, faces: Ints) -> tuple[Hole, ...]:
     onward: dict[int, list[int]] = {}
     for a, b in directed[count[number.reshape(-1)] == 1]:
         onward.setdefault(int(a), []).append(int(b))
-    found, done = [], set[int]()
-    for start in onward:
-        outline, at = [], start
-        while at not in done and len(onward.get(at, ())) == 1:
-            done.add(at)
-            outline.append(at)
-            (at,) = onward[at]
-        if len(outline) >= 3 and at == start:
-            place = vertices[outline]
-            corners = np.array(outline, np.int64)
-            found.append(Hole(corners=corners, low=place.min(axis=0), high=place.max(axis=0)))
+    found = []
+    for outline in _loops(onward):
+        place = vertices[outline]
+        corners = np.array(outline, np.int64)
+        found.append(Hole(corners=corners, low=place.min(axis=0), high=place.max(axis=0)))
     return tuple(sorted(found, key=lambda hole: -hole.size))
+
+
+def _loops(onward: dict[int, list[int]]) -> list[list[int]]:
+    """Follow edges to closed outlines; one that comes back to a corner of its own ends there.
+
+    So holes that touch in a corner are two outlines, not a knot. The edges are used up.
+    """
+    loops = []
+    for start in tuple(onward):
+        path, place, at = [start], {start: 0}, start
+        while onward.get(at):
+            at = onward[at].pop()
+            if at not in place:
+                place[at] = len(path)
+                path.append(at)
+                continue
+            first = place[at]
+            if len(path) - first >= 3:
+                loops.append(path[first:])
+            for corner in path[first + 1 :]:
+                del place[corner]
+            del path[first + 1 :]
+    return loops
 
 
 def close_small(vertices: Floats, faces: Ints) -> tuple[Floats, Ints, tuple[Hole, ...]]:

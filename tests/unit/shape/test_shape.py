@@ -160,6 +160,21 @@ def test_files_of_each_kind_are_read_with_their_unit(kind: str, tmp_path: Path) 
     assert mended.volume == pytest.approx(1.0, rel=1e-5)
 
 
+def test_small_holes_that_touch_in_a_corner_are_closed_one_by_one() -> None:
+    ball = trimesh.creation.icosphere(subdivisions=3)
+    whole = Mesh(name="ball", vertices=np.asarray(ball.vertices), faces=np.asarray(ball.faces))
+    corner = int(whole.faces[0, 0])
+    round_it = np.flatnonzero((whole.faces == corner).any(axis=1))
+    shared = [len(set(whole.faces[n]) & set(whole.faces[round_it[0]])) for n in round_it]
+    apart = round_it[np.flatnonzero(np.array(shared) == 1)[0]]  # the corner and nothing else
+    holed = replace(whole, faces=np.delete(whole.faces, [round_it[0], apart], axis=0))
+    mended, done = mend(holed)
+    check_mesh(mended)
+    assert len(mended.faces) == len(whole.faces)
+    assert mended.volume == pytest.approx(whole.volume, rel=1e-9)
+    assert any("2 small holes closed" in sentence for sentence in done)
+
+
 @pytest.mark.parametrize(("key", "material"), [("o", ""), ("g", ""), ("o", "usemtl red\n")])
 def test_objects_or_groups_of_an_obj_file_are_parts(
     key: str, material: str, tmp_path: Path
