@@ -86,6 +86,16 @@ def test_a_slider_below_zero_has_a_true_minus(page: Page, floored: Site) -> None
         assert "-" not in text
 
 
+def test_a_page_for_the_hand_is_no_wider_than_the_hand(page: Page, floored: Site) -> None:
+    page.set_viewport_size({"width": 400, "height": 860})
+    open_floor(page, floored)
+    page.wait_for_function(
+        "() => document.documentElement.scrollWidth <= 400"
+        " && document.querySelector('.sheet').scrollWidth <= 400",
+        timeout=WAIT,
+    )
+
+
 def test_a_ramp_too_steep_shows_where_its_layer_leaves(page: Page, floored: Site) -> None:
     open_floor(page, floored)
     slider = page.get_by_role("slider", name=re.compile("^Ramp angle"))

@@ -272,7 +272,7 @@ def settled_room(page: Page, part: str) -> float:
     return spare
 
 
-@pytest.mark.parametrize("width", [768, 1024, 1440])
+@pytest.mark.parametrize("width", [400, 768, 1024, 1440])
 @pytest.mark.parametrize("mood", ["plain", "long"])
 def test_nothing_sticks_out_of_the_sheet(
     page: Page, make_site: MakeSite, mood: str, width: int
