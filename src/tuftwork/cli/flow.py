@@ -247,12 +247,13 @@ def show(
 
         record = record_of(bench, page["case"])
         page["exported"] = export_record(record, export, series_of(record, bench.folder))
+    done = NO if (pictures or export) and not page["result"] else 0  # asked for, and not there
     if as_json:
         print_json(page)
-        return 0
+        return done
     if not page["cases"]:
         show_lines([page["text"]])
-        return 0
+        return done
     if page["run"]:
         show_lines(
             [f"Run of '{page['case']}': {page['run']['state']}. {page['run']['text'] or ''}"]
@@ -263,7 +264,7 @@ def show(
         show_lines([page["kept"]])
     if not page["result"]:
         show_lines([f"'{page['case']}' has not been run to its end yet. Next: tuftwork flow run"])
-        return 0
+        return done
     result = page["result"]
     show_table(
         f"3-D flow '{page['case']}', {result['evidence']}", ("load", "with its range", ""),

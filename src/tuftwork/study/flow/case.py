@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fnmatch import fnmatch
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -14,9 +13,10 @@ from tuftwork.car import Flow, FlowRun, FlowSurface, Project
 from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.files.mesh import read_meshes
 from tuftwork.flow import Box, FlowCase, FlowPart, StopRule, car_parts
+from tuftwork.flow.engine import PRECISIONS
 from tuftwork.flow.judge import Forecast, forecast
 from tuftwork.flow.zones import zones_round
-from tuftwork.quantity import Quantity, parse_quantity
+from tuftwork.quantity import Quantity
 from tuftwork.shape import Mesh, at_ride_heights, generic_car, generic_numbers, mend
 from tuftwork.study.flow.inside import (
     check_names,
@@ -26,11 +26,11 @@ from tuftwork.study.flow.inside import (
     split_openings,
     with_porous,
 )
+from tuftwork.study.flow.names import matches, number_of, unmatched
 from tuftwork.study.flow.over_time import keeping_faults, keeping_memory
 from tuftwork.study.store import digest_of
 
 _UNITS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "in": 0.0254, "ft": 0.3048}
-_COUNTS = ("section_power", "wing_thickness", "dive_planes", "diffuser_fences")
 _AROUND = {"ahead": 0.75, "behind": 1.5, "beside": 0.75, "above": 0.75}
 """Air around the car where the project names none, in lengths of the car. [-]"""
 _LENGTH = "length of the parts"
@@ -98,14 +98,16 @@ class Built:
     def rule(self) -> StopRule:
         """When the run may end."""
         run = self.run
-        return StopRule(error=run.error.best, settle=run.settle, longest=run.longest)
+        share = None if run.error_share is None else run.error_share.best
+        return StopRule(error=run.error.best, share=share, settle=run.settle, longest=run.longest)
 
     def forecast(self, free: float | None = None, cards: int = 0) -> Forecast:
         """Return size, cost and faults before anything runs."""
         run = self.run
         seen = forecast(
             self.case, lengths=run.longest, backend=run.back_end,
-            precision=run.precision or None, free=free,
+            precision=run.precision if run.precision in PRECISIONS[run.back_end] else None,
+            free=free,
             cards=cards or run.cards, samples=keeping_memory(self.case, run),
         )  # fmt: skip
         own = self._doubts()
@@ -126,10 +128,15 @@ class Built:
             limit = f"a car with {base:.2f} m of wheelbase is {_LENGTHS[0] * base:.1f} to "
             limit += f"{_LENGTHS[1] * base:.1f} m long"
             faults.append(InputError(_LENGTH, float(f"{length:.3g}"), "m", limit, cure))
-        offered = {"cpu": ("", "float64"), "cuda": ("", "float32", "float16")}
-        if self.run.precision not in offered[self.run.back_end]:
-            limit = f"the {self.run.back_end} back end offers {offered[self.run.back_end][1:]}"
-            faults.append(InputError("precision", self.run.precision, "", limit))
+        run = self.run
+        if run.precision and run.precision not in PRECISIONS[run.back_end]:
+            limit = f"the {run.back_end} back end offers {', '.join(PRECISIONS[run.back_end])}"
+            faults.append(InputError("precision", run.precision, "", limit))
+        try:
+            _ = self.rule
+        except InputError as fault:
+            faults.append(fault)
+        faults += unmatched("leave_out", run.leave_out, (m.name for m in self.shape.meshes))
         return (*faults, *keeping_faults(self.case, self.run, self.folder))
 
     @property
@@ -201,7 +208,7 @@ def _generic(project: Project, table: Flow) -> Shape:
     for axle, own in (("front", car.front), ("rear", car.rear)):
         if own is not None:
             known[f"tyre_diameter_{axle}"] = own.tyre_diameter.best
-    known |= {name: _number(name, value) for name, value in table.numbers.items()}
+    known |= {name: number_of(name, value) for name, value in table.numbers.items()}
     numbers = generic_numbers(table.generic, **known)
     meshes = generic_car(table.generic, **known)
     return Shape(
@@ -212,13 +219,6 @@ def _generic(project: Project, table: Flow) -> Shape:
         drawn_rear=numbers.ride_height_rear,
         unit="",
     )
-
-
-def _number(name: str, value: str | float) -> float:
-    """Return a number of the generic car in SI: an angle, a count or a length."""
-    if name in _COUNTS:
-        return parse_quantity(str(value), "ratio").best
-    return parse_quantity(str(value), "angle" if name.endswith("_angle") else "length").best
 
 
 def _from_file(surface: FlowSurface, folder: Path) -> Shape:
@@ -234,8 +234,12 @@ def _from_file(surface: FlowSurface, folder: Path) -> Shape:
 def _placed(surface: FlowSurface, path: Path, written: int) -> Shape:
     """Read, place and mend one file; kept, because a page asks again for every move of a slider."""
     up = surface.up or ("y" if path.suffix.lower() == ".glb" else "z")
-    found = [m for m in read_meshes(path, unit=_UNITS[surface.unit], up=up)
-             if not _matches(m.name, surface.leave_out)]  # fmt: skip
+    read = read_meshes(path, unit=_UNITS[surface.unit], up=up)
+    for key in ("leave_out", "plates", "wheels"):
+        if key in surface.model_fields_set:
+            for fault in unmatched(key, getattr(surface, key), [m.name for m in read]):
+                raise fault
+    found = [m for m in read if not matches(m.name, surface.leave_out)]
     if not found:
         raise NotCovered(f"Every part of {surface.file} is left out.")
     turn = np.array([1.0, 1.0, 1.0]) if surface.nose == "-x" else np.array([-1.0, -1.0, 1.0])
@@ -243,24 +247,20 @@ def _placed(surface: FlowSurface, path: Path, written: int) -> Shape:
     meshes, notes = [], list[str]()
     for mesh in found:
         placed = replace(mesh, vertices=(mesh.vertices - axle) * turn)
-        if not _matches(mesh.name, surface.plates):
+        if not matches(mesh.name, surface.plates):
             placed, done = mend(placed)
             notes += [f"{mesh.name}: {text}" for text in done]
         meshes.append(placed)
     front, rear = surface.ride_height_front, surface.ride_height_rear
     return Shape(
         meshes=tuple(meshes),
-        wheels=tuple(m.name for m in meshes if _matches(m.name, surface.wheels)),
-        plates=tuple(m.name for m in meshes if _matches(m.name, surface.plates)),
+        wheels=tuple(m.name for m in meshes if matches(m.name, surface.wheels)),
+        plates=tuple(m.name for m in meshes if matches(m.name, surface.plates)),
         drawn_front=front.best if front is not None else None,
         drawn_rear=rear.best if rear is not None else None,
         unit=surface.unit,
         notes=tuple(notes),
     )
-
-
-def _matches(name: str, patterns: Sequence[str]) -> bool:
-    return any(fnmatch(name.lower(), pattern.lower()) for pattern in patterns)
 
 
 def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
@@ -275,7 +275,7 @@ def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
     shape = replace(shape, meshes=(*shape.meshes, *drawn_slabs(project)))
     check_names(project, [m.name for m in shape.meshes])
     base = project.car.wheelbase.best
-    kept = tuple(m for m in shape.meshes if not _matches(m.name, run.leave_out))
+    kept = tuple(m for m in shape.meshes if not matches(m.name, run.leave_out))
     if not kept:
         raise InputError("leave_out", ", ".join(run.leave_out), "", "leaves no part")
     front, rear = _height(run.ride_height_front), _height(run.ride_height_rear)

@@ -1,0 +1,84 @@
+"""Slips in the tables of the 3-D flow: each is told before anything runs, with what it is about."""
+
+from pathlib import Path
+
+import pytest
+from tests.unit.study.flow_car import BLUFF, BLUFF_CASE, bluff_project, flow_car
+from typer.testing import CliRunner
+
+from tuftwork.cli import program
+from tuftwork.errors import InputError
+from tuftwork.files import read_project
+from tuftwork.study.flow.case import Built, built_case, run_named
+
+CASE = BLUFF_CASE.format(name="one", speed=150, longest=2.0)
+
+
+def built(folder: Path, cases: str = CASE) -> Built:
+    bluff_project(folder, cases)
+    opened = read_project(folder)
+    return built_case(opened.project, folder, run_named(opened.project))
+
+
+def said(case: Built) -> str:
+    return "\n".join(str(fault) for fault in case.forecast().faults)
+
+
+def test_the_plain_case_has_no_fault(tmp_path: Path) -> None:
+    assert said(built(tmp_path / "plain")) == ""
+
+
+def test_a_part_that_is_left_out_by_a_name_that_no_part_has_is_a_fault(tmp_path: Path) -> None:
+    found = said(built(tmp_path / "typo", CASE + 'leave_out = ["bodi"]\n'))
+    assert found == "part in leave_out = 'bodi': not known. Known: body."
+    stars = said(built(tmp_path / "stars", CASE + 'leave_out = ["wing*"]\n'))
+    assert "'wing*': not known" in stars
+
+
+@pytest.mark.parametrize("key", ["leave_out", "plates", "wheels"])
+def test_so_it_is_in_a_file_of_surfaces(key: str, tmp_path: Path) -> None:
+    bluff_project(tmp_path / "file", CASE)
+    text = flow_car(front="400 mm", rear="400 mm") + BLUFF + f'{key} = ["end plate*"]\n' + CASE
+    (tmp_path / "file" / "project.toml").write_text(text, encoding="utf-8")
+    opened = read_project(tmp_path / "file")
+    with pytest.raises(InputError, match=rf"part in {key} = 'end plate\*': not known"):
+        built_case(opened.project, tmp_path / "file", run_named(opened.project))
+
+
+def test_a_storage_that_the_back_end_has_not_is_a_fault_and_no_crash(tmp_path: Path) -> None:
+    found = said(built(tmp_path / "storage", CASE + 'precision = "float32"\n'))
+    assert found == "precision = float32: the cpu back end offers float64."
+
+
+def test_settling_longer_than_the_run_is_told_before_it_runs(tmp_path: Path) -> None:
+    found = said(built(tmp_path / "settle", CASE.replace("settle = 0.5", "settle = 3.0")))
+    assert found.startswith("settle = 3 body lengths: must be from 0 to below longest = 2")
+
+
+@pytest.mark.parametrize(
+    ("number", "told"),
+    [
+        ('wing_chord = "0.30 kg"', "'0.30 kg': 'kg' is a unit of mass"),
+        ("wing_chord = 300", "'300': a length needs a unit"),
+        ('wing_angle = "8 mm"', "'8 mm': 'mm' is a unit of length"),
+        ('dive_planes = "2 mm"', "'2 mm': 'mm' is a unit of length"),
+    ],
+)
+def test_a_number_of_the_generic_car_is_named_where_its_unit_is_wrong(
+    number: str, told: str, tmp_path: Path
+) -> None:
+    text = flow_car() + f'[flow]\ngeneric = "coupe"\nnumbers = {{ {number} }}\n' + CASE
+    (tmp_path / "project.toml").write_text(text, encoding="utf-8")
+    opened = read_project(tmp_path)
+    with pytest.raises(InputError) as fault:
+        built_case(opened.project, tmp_path, run_named(opened.project))
+    name = number.split(" ")[0]
+    assert str(fault.value).startswith(f"number {name} of [flow] = {told}")
+
+
+def test_pictures_or_files_of_a_run_that_is_not_there_are_not_given_as_done(tmp_path: Path) -> None:
+    folder = bluff_project(tmp_path / "none", CASE)
+    plain = CliRunner().invoke(program, ["flow", "show", str(folder)])
+    assert (plain.exit_code, "has not been run" in plain.output) == (0, True)
+    asked = CliRunner().invoke(program, ["flow", "show", str(folder), "--export", str(tmp_path)])
+    assert (asked.exit_code, "has not been run" in asked.output) == (1, True)
