@@ -359,7 +359,7 @@ def car_loads(result: FlowResult, *, wheelbase: float, settle: float) -> CarLoad
         Travel left out, as in the stop rule. [body lengths]
     """
     rows = load_rows(result, wheelbase=wheelbase)
-    skip = round(len(result.series) * settle / result.travel)
+    skip = int(len(result.series) * settle / result.travel + 1e-6)  # fields begin beyond settle
     return CarLoads(**{name: _mean_from(row[skip:]) for name, row in rows.items()})
 
 

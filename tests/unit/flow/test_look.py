@@ -222,6 +222,14 @@ def test_a_box_that_is_refused_as_too_narrow_still_tells_its_blockage() -> None:
     assert f"{100 * seen.blockage:.1f} %" in str(fault)
 
 
+def test_settling_that_ends_between_two_samples_begins_all_means_with_the_next_one() -> None:
+    first = run(prepare(small_case()), rule=StopRule(error=1e-9, settle=0.5, longest=1.6))
+    settle = 0.5 + 0.6 * first.travel / len(first.series)
+    found = run(prepare(small_case()), rule=StopRule(error=1e-9, settle=settle, longest=1.6))
+    loads = car_loads(found, wheelbase=0.4, settle=settle)
+    assert sum(p.drag_area for p in found.parts) == pytest.approx(loads.drag.mean, abs=1e-9)
+
+
 def test_both_sides_of_a_part_thinner_than_a_cell_show_their_own_pressure() -> None:
     flat = block("plate", (0.0, -0.3, -0.01), (0.6, 0.3, 0.01))
     cos, sin = np.cos(0.2), np.sin(0.2)
