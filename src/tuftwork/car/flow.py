@@ -141,6 +141,11 @@ class FlowRun(Table):
         number("area", positive=True),
         Field(description="Statistical error of CzS and CxS at which it may stop"),
     ] = _one(0.01, "m²", "area")
+    error_share: Annotated[
+        Quantity | None,
+        number("ratio", positive=True, most=0.5),
+        Field(description="The same as a share of each of the two, such as 1 %; instead of error"),
+    ] = None
     settle: Annotated[
         float, Field(ge=0, le=100, description="Lengths travelled before anything is averaged")
     ] = 4.0

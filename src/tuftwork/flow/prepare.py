@@ -9,6 +9,7 @@ from tuftwork.errors import InputError
 from tuftwork.flow.case import FlowCase, FlowPart
 from tuftwork.flow.cut import cut_case, momentum_unit
 from tuftwork.flow.engine import Backend, Precision
+from tuftwork.flow.near import Gap, narrowest_of, near_notices, near_parts
 from tuftwork.flow.nest import Nest, answers_for, shown
 from tuftwork.flow.nest_prepare import Lay, cut_lays, lay_zones
 from tuftwork.flow.parts import FEWEST_GAP_CELLS, box_faults, part_faults
@@ -18,8 +19,6 @@ from tuftwork.flow.through import Face
 from tuftwork.shape.mesh import Mesh, frontal_area
 
 LARGEST_BLOCKAGE = 0.15
-Gap = tuple[int | None, tuple[str, str] | None, tuple[float, float, float] | None]
-"""Fewest cells, between which surfaces, and where. [-], [m]"""
 SPONGE_SHARE = 0.05
 """Largest share of free stream imposed per step inside the sponge. [-]"""
 
@@ -134,9 +133,10 @@ def prepare(case: FlowCase) -> Prepared:
         _narrowest(case.on_level(lay.level), nest.setup, lay.origin)
         for lay, nest in zip(lays, nests, strict=True)
     ]
-    none: Gap = (None, None, None)
-    gap = min((g for g in gaps if g[0] is not None), key=_fewest, default=none)
-    notices = (*_notices(case, blockage, gap[0]), *told)
+    near = near_parts(case)
+    gap = narrowest_of(case, gaps, near)
+    lost = near_notices(case, near, [nest.setup for nest in nests])
+    notices = (*_notices(case, blockage, gap[0]), *lost, *told)
     out = [
         Prepared(
             case=case.on_level(lay.level) if lay.level else case,
@@ -173,10 +173,6 @@ def _opened(
     return tuple(
         replace(nest, setup=opened(nest.setup, passages, n, flux)) for n, nest in enumerate(nests)
     ), passages
-
-
-def _fewest(gap: Gap) -> int:
-    return gap[0] or 0
 
 
 def _check_parts(case: FlowCase) -> None:

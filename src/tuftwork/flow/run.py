@@ -21,7 +21,7 @@ from tuftwork.flow.passage import with_flux
 from tuftwork.flow.prepare import Prepared, steps_for
 from tuftwork.flow.slab_engine import build_cards
 from tuftwork.flow.statistics import FEWEST, SeriesMean, series_mean
-from tuftwork.flow.stop import Progress, StopRule
+from tuftwork.flow.stop import Progress, StopRule, start_up_notices
 from tuftwork.flow.through import AGREED, Exchange, OpeningFlow
 
 Floats = npt.NDArray[np.float64]
@@ -309,8 +309,7 @@ def _loop(job: _Run, checkpoint: Shelf | None, watch: Callable[[Progress], bool]
             saved = time.monotonic()
         if len(job.series) % 8 == 0:
             known = job.known()
-            is_known = known and max(known[0].error, known[1].error) <= rule.error
-            if is_known and job.exchange.mismatch <= AGREED:
+            if known and rule.is_met(known) and job.exchange.mismatch <= AGREED:
                 return True
     return False
 
@@ -321,6 +320,8 @@ def _check_sound(job: _Run, loads: Floats, checkpoint: Shelf | None) -> None:
     length = job.prepared.setup.shape[0]
     if np.all(np.isfinite(loads)) and largest < 1e3 * length:
         return
+    with np.errstate(all="ignore"):
+        job.look()  # where it is worst is what explains it
     kept = ""
     if checkpoint is not None:
         name = checkpoint.write_lost(to_save(job.engine, np.stack([*job.series, loads])))
@@ -344,8 +345,9 @@ def _result(job: _Run, reached: bool) -> FlowResult:
     notices = list(prepared.notices)
     if not reached:
         notices.append(
-            f"The asked error of {job.rule.error:g} m² was not reached in {job.travel:.1f} lengths."
+            f"The asked error of {job.rule.asked} was not reached in {job.travel:.1f} lengths."
         )
+    notices += start_up_notices(job.rule, rows, job.travel)
     doubts = _doubts(job, rows)
     notices += [doubt.text for doubt in doubts]
     departure = np.array([

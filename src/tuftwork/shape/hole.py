@@ -38,7 +38,8 @@ class Hole:
         wide = sorted((1e3 * v for v in self.high - self.low), reverse=True)
         at = 0.5 * (self.low + self.high)
         place = ", ".join(f"{a} {v:.3f}" for a, v in zip("xyz", at, strict=True))
-        return f"{wide[0]:.3g} × {wide[1]:.3g} mm at {place} m".replace("-", "\u2212")
+        size = " × ".join(f"{v:.3g}" if v < 100 else f"{v:.0f}" for v in wide[:2])
+        return f"{size} mm at {place} m".replace("-", "\u2212")
 
 
 def holes_of(vertices: Floats, faces: Ints) -> tuple[Hole, ...]:

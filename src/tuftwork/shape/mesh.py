@@ -150,7 +150,7 @@ def mend(mesh: Mesh, *, tolerance: float = 1e-5) -> tuple[Mesh, tuple[str, ...]]
         corners, faces, closed = close_small(body.vertices, body.faces)
         if closed:
             body = trimesh.Trimesh(vertices=corners, faces=faces, process=False)
-            count = "A small hole" if len(closed) == 1 else f"{len(closed)} small holes"
+            count = "A hole" if len(closed) == 1 else f"{len(closed)} holes"
             most = closed[0].text if len(closed) == 1 else f"the largest {closed[0].text}"
             done.append(f"{count} closed, {most}.")
     turned = body.faces.copy()

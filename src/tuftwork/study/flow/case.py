@@ -98,7 +98,8 @@ class Built:
     def rule(self) -> StopRule:
         """When the run may end."""
         run = self.run
-        return StopRule(error=run.error.best, settle=run.settle, longest=run.longest)
+        share = None if run.error_share is None else run.error_share.best
+        return StopRule(error=run.error.best, share=share, settle=run.settle, longest=run.longest)
 
     def forecast(self, free: float | None = None, cards: int = 0) -> Forecast:
         """Return size, cost and faults before anything runs."""

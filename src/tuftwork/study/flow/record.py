@@ -26,6 +26,7 @@ from tuftwork.flow.statistics import SeriesMean
 from tuftwork.flow.vortex import Mark
 from tuftwork.study.flow.case import Built
 from tuftwork.study.flow.inside import inside_tree
+from tuftwork.study.flow.moments import said_of_shape
 from tuftwork.study.flow.over_time import (
     FEWEST,
     SAME,
@@ -77,6 +78,7 @@ def record_tree(
         },
         "made_with": dict(result.made_with) | {
             "travel": result.travel, "reached": result.reached, "asked_error": built.rule.error,
+            "asked": built.rule.asked,
             "settle": built.rule.settle,
         },
         "grid": {
@@ -97,7 +99,10 @@ def record_tree(
         "vortices": _vortices(result),
         "vortices_lambda2": _vortices(result, "lambda2"),
         "lines": _lines(result),
-        "notices": list(result.notices),
+        "notices": [
+            *result.notices,
+            *said_of_shape(is_generic=built.run_is_generic, counts=built.run.counts),
+        ],
         "notes": list(built.shape.notes),
         "sources": list(result.sources),
     }  # fmt: skip

@@ -1,0 +1,205 @@
+"""Parts that come nearer to each other than their cells can tell, and parts that no cell sees."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import numpy.typing as npt
+
+from tuftwork.flow.case import FlowCase, FlowPart
+from tuftwork.flow.parts import FEWEST_GAP_CELLS
+from tuftwork.flow.setup import Setup
+from tuftwork.flow.walls import split_long
+
+Floats = npt.NDArray[np.float64]
+Gap = tuple[int | None, tuple[str, str] | None, tuple[float, float, float] | None]
+"""Fewest cells, between which surfaces, and where. [-], [m]"""
+_TOUCH = 0.02
+"""Parts nearer than this, or one in the other by more, meet. [cells]"""
+_POINTS = 4_000
+"""Triangles that a part's side is split into, about."""
+_NAMED = 4
+"""Pairs that are told. [-]"""
+_NEAREST, _REFINED = 8, 400
+"""Triangles tried for a point, and points for which the distance is worked out. [-]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Near:
+    """Two parts with a gap between them.
+
+    Attributes
+    ----------
+    between
+        Their names.
+    gap
+        [m]
+    at
+        Place. Shape (3,). [m]
+    """
+
+    between: tuple[str, str]
+    gap: float
+    at: tuple[float, float, float]
+
+
+def near_parts(case: FlowCase) -> tuple[Near, ...]:
+    """Return pairs of parts that do not meet but stand closer than two cells, the closest first.
+
+    Where less than a cell of air is between two parts, no line of cells sees a gap: it would be
+    closed without a word. So the surfaces themselves are asked.
+
+    Parameters
+    ----------
+    case
+        With the parts.
+    """
+    reach = FEWEST_GAP_CELLS * case.finest
+    walls = [part for part in case.parts if part.porous is None]
+    found = []
+    for one, two in combinations(walls, 2):
+        near = _between(one, two, reach, case.finest)
+        if near is not None:
+            found.append(near)
+    return tuple(sorted(found, key=lambda near: near.gap))
+
+
+def _between(one: FlowPart, two: FlowPart, reach: float, cell: float) -> Near | None:
+    """Return the gap between two parts; None where they meet or are far from each other."""
+    sides = [_close_to(a, b, reach) for a, b in ((one, two), (two, one))]
+    if not all(len(side) for side in sides):
+        return None
+    cut = [_split(side, cell) for side in sides]
+    ways = []
+    for mine, other, is_closed in ((0, 1, two.is_closed), (1, 0, one.is_closed)):
+        way = _least(cut[mine], cut[other], reach)
+        if way[0] <= _TOUCH * cell or (is_closed and way[2] < -_TOUCH * cell):
+            return None  # they meet, or a corner of one lies in the other
+        ways.append(way)
+    gap, place, _ = min(ways, key=lambda way: way[0])
+    if not gap < reach:
+        return None
+    at = (float(place[0]), float(place[1]), float(place[2]))
+    return Near(between=(one.name, two.name), gap=gap, at=at)
+
+
+def _close_to(part: FlowPart, other: FlowPart, reach: float) -> Floats:
+    """Triangles of a part near the box round another. Shape (n, 3, 3)."""
+    low, high = other.vertices.min(axis=0) - reach, other.vertices.max(axis=0) + reach
+    corner = part.triangles()
+    return corner[np.all((corner.max(axis=1) >= low) & (corner.min(axis=1) <= high), axis=1)]
+
+
+def _split(corner: Floats, cell: float) -> Floats:
+    across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    area = 0.5 * float(np.linalg.norm(across, axis=1).sum())
+    return split_long(corner, max(cell, 2.0 * np.sqrt(area / _POINTS)))
+
+
+def _least(mine: Floats, face: Floats, reach: float) -> tuple[float, Floats, float]:
+    """Return the least distance of corners to triangles, where, and the deepest place inside."""
+    from scipy.spatial import cKDTree
+
+    low, high = face.min(axis=(0, 1)) - reach, face.max(axis=(0, 1)) + reach
+    point = mine.reshape(-1, 3)
+    point = point[np.all((point >= low) & (point <= high), axis=1)]
+    if not len(point):
+        return np.inf, np.zeros(3), np.inf
+    size = np.linalg.norm(face - face.mean(axis=1, keepdims=True), axis=2).max()
+    tree = cKDTree(face.mean(axis=1))
+    apart = np.asarray(tree.query(point, distance_upper_bound=reach + size)[0])
+    chosen = np.argsort(apart)[:_REFINED]
+    chosen = chosen[np.isfinite(apart[chosen])]
+    if not chosen.size:
+        return np.inf, np.zeros(3), np.inf
+    point = point[chosen]
+    _, near = tree.query(point, k=min(_NEAREST, len(face)))
+    near = np.asarray(near).reshape(len(point), -1)
+    foot = _foot(point[:, None], face[near])
+    away = point[:, None] - foot
+    distance = np.linalg.norm(away, axis=2)
+    best = distance.argmin(axis=1)
+    row = np.arange(len(point))
+    corner = face[near[row, best]]
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
+    depth = np.einsum("ij,ij->i", away[row, best], normal)
+    n = int(distance[row, best].argmin())
+    middle = 0.5 * (point[n] + foot[n, best[n]])
+    return float(distance[row, best].min()), middle, float(depth.min())
+
+
+def _foot(point: Floats, corner: Floats) -> Floats:
+    """Nearest place on triangles (…, 3, 3) to points (…, 3): on the face, or on an edge."""
+    a, b, c = (corner[..., k, :] for k in range(3))
+    u, v, w = b - a, c - a, point - a
+    uu, uv, vv = (np.einsum("...i,...i", x, y) for x, y in ((u, u), (u, v), (v, v)))
+    wu, wv = (np.einsum("...i,...i", w, x) for x in (u, v))
+    area = np.maximum(uu * vv - uv * uv, 1e-300)
+    s, t = (vv * wu - uv * wv) / area, (uu * wv - uv * wu) / area
+    out = a + s[..., None] * u + t[..., None] * v
+    inside = (s >= 0) & (t >= 0) & (s + t <= 1)
+    best = np.where(inside, 0.0, np.inf)
+    for p, q in ((a, b), (b, c), (c, a)):
+        edge = q - p
+        share = np.einsum("...i,...i", point - p, edge)
+        share = np.clip(share / np.maximum(np.einsum("...i,...i", edge, edge), 1e-300), 0, 1)
+        place = p + share[..., None] * edge
+        square = np.square(point - place).sum(axis=-1)
+        closer = square < best
+        out = np.where(closer[..., None], place, out)
+        best = np.where(closer, square, best)
+    return np.asarray(out, dtype=float)
+
+
+def narrowest_of(case: FlowCase, gaps: Sequence[Gap], near: Sequence[Near]) -> Gap:
+    """Return the narrowest of the gaps that cells see and of those that they do not.
+
+    Parameters
+    ----------
+    case
+        What is run.
+    gaps
+        What lines of cells see in every box.
+    near
+        From ``near_parts``.
+    """
+    least: Gap = (None, None, None)
+    for gap in (*gaps, *((int(n.gap / case.finest), n.between, n.at) for n in near[:1])):
+        if gap[0] is not None and (least[0] is None or gap[0] < least[0]):
+            least = gap
+    return least
+
+
+def near_notices(case: FlowCase, near: Sequence[Near], setups: Sequence[Setup]) -> list[str]:
+    """Return in words which gaps are lost between cells, and which parts no cell sees.
+
+    Parameters
+    ----------
+    case
+        What is run.
+    near
+        From ``near_parts``.
+    setups
+        Every box of cells.
+    """
+    out = []
+    if len(near) > _NAMED:
+        out.append(f"{len(near)} pairs of parts stand closer than {FEWEST_GAP_CELLS} cells; the "
+                   f"{_NAMED} closest:")  # fmt: skip
+    for one in near[:_NAMED]:
+        place = ", ".join(f"{a} {v:.3f}" for a, v in zip("xyz", one.at, strict=True))
+        out.append(
+            f"'{one.between[0]}' and '{one.between[1]}' stand {1e3 * one.gap:.3g} mm apart at "
+            f"{place} m, {one.gap / case.finest:.2g} cells: such a gap is closed or not resolved. "
+            f"Cells of {250 * one.gap:.3g} mm there would show it.".replace("-", "\u2212")
+        )
+    seen = {int(n) for setup in setups for n in np.unique(setup.walls.counted())}
+    for n, part in enumerate(case.parts, start=1):
+        if n not in seen and part.porous is None:
+            out.append(
+                f"No air touches '{part.name}': it lies inside other parts or falls between the "
+                "cells; its loads are nought."
+            )
+    return out
