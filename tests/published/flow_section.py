@@ -98,6 +98,74 @@ class MappedSection:
         return np.abs(zeta - self.centre) / self.radius
 
 
+@dataclass(frozen=True, kw_only=True)
+class SectionOverWall:
+    """A circle and its mirror image about y = 0, mapped to a section with a cusp as its tail.
+
+    Reference tables E4: z = ζ + A/(ζ − p) + conj(A)/(ζ − conj(p)) of the circle |ζ − iH| = 1,
+    whose flow is that of two rows of image doublets and of a pair of vortices.
+    """
+
+    height: float
+    pole: complex
+    tail_at: float
+    slope: complex
+    lift: float
+    alpha: float = 0.0
+
+    @property
+    def _p(self) -> complex:
+        return 1j * self.height + self.pole
+
+    def _map(self, zeta: np.ndarray) -> np.ndarray:
+        a, p = self.slope, self._p
+        return zeta + a / (zeta - p) + np.conj(a) / (zeta - np.conj(p))
+
+    def _rate(self, zeta: np.ndarray) -> np.ndarray:
+        a, p = self.slope, self._p
+        return 1 - a / (zeta - p) ** 2 - np.conj(a) / (zeta - np.conj(p)) ** 2
+
+    def contour(self, count: int = 400) -> np.ndarray:
+        """Points from the tail round the section. Shape (count,), complex."""
+        angle = self.tail_at + 2 * np.pi * np.arange(count) / count
+        return self._map(1j * self.height + np.exp(1j * angle))
+
+    @property
+    def chord(self) -> tuple[float, float]:
+        """Foremost place and length, from the tail to the point furthest from it."""
+        z = self.contour()
+        return float(z.real.min()), float(np.abs(z - z[0]).max())
+
+    def _circle(self, zeta: np.ndarray, circulation: float) -> np.ndarray:
+        out, y, strength = np.ones_like(zeta, complex), self.height, 1.0
+        for _ in range(40):
+            out = out - strength / (zeta - 1j * y) ** 2 - strength / (zeta + 1j * y) ** 2
+            strength = strength / (self.height + y) ** 2
+            y = self.height - 1 / (self.height + y)
+        a = np.sqrt(self.height**2 - 1)
+        pair = 1 / (zeta - 1j * a) - 1 / (zeta + 1j * a)
+        return np.asarray(out + 1j * circulation / (2 * np.pi) * pair)
+
+    @property
+    def circulation(self) -> float:
+        """Clockwise, for which the stream leaves the tail smoothly; speed 1."""
+        tail = np.array([1j * self.height + np.exp(1j * self.tail_at)])
+        still = self._circle(tail, 0.0)
+        return float((-still / (self._circle(tail, 1.0) - still)).real[0])
+
+    def velocity(self, z: np.ndarray, circulation: float) -> np.ndarray:
+        """Conjugate velocity outside the section; anything inside it."""
+        with np.errstate(all="ignore"):
+            far = z - np.conj(self.slope) / (z - np.conj(self._p)) - self._p
+            root = np.sqrt(far * far - 4 * self.slope)
+            one, two = (far + root) / 2, (far - root) / 2
+            zeta = self._p + np.where(np.abs(one) > np.abs(two), one, two)
+            for _ in range(12):
+                zeta = zeta - (self._map(zeta) - z) / self._rate(zeta)
+            out = self._circle(zeta, circulation) / self._rate(zeta)
+            return np.where(np.isfinite(out), out, 0)
+
+
 class SectionSlice:
     """A mapped section in its slice, started from its exact flow.
 
@@ -109,25 +177,43 @@ class SectionSlice:
         Cells over the chord.
     reynolds
         On the chord, with the wall law; None: walls without friction.
+    tail
+        Where the tail lies between the centres of cells, over a wall along it only.
     """
 
     def __init__(
-        self, section: MappedSection, cells: int, *, reynolds: float | None = None,
-        speed: float = 0.075, frame: int = 14,
+        self, section: MappedSection | SectionOverWall, cells: int, *,
+        reynolds: float | None = None, speed: float = 0.075, frame: int = 14,
+        tail: tuple[float, float] | None = None,
     ) -> None:  # fmt: skip
         self.section, self.cells, self.speed = section, cells, speed
         self.shape = (int(2.8 * cells), int(1.8 * cells), 1)
         front, length = section.chord
         self._size, self._turn = length / cells, np.exp(-1j * np.radians(section.alpha))
         self._pivot = front + length / 4
+        over = isinstance(section, SectionOverWall)
         self._at = 1.05 * cells + 0.3, self.shape[1] // 2 + 0.37
+        around = np.zeros(self.shape[::-1], np.uint8)
+        if over:  # the wall lies half way between the lowest two rows
+            self.shape = (int(2.6 * cells), int(1.3 * cells), 1)
+            self._at = self._at[0], 0.5
+            around = np.zeros(self.shape[::-1], np.uint8)
+            around[:, 0] = 1
+        if tail is not None:
+            tip = (section.contour()[0] - self._pivot) * self._turn / self._size
+            where = tip.real, tip.imag
+            off = [t - (a + b) % 1 for t, a, b in zip(tail, self._at, where, strict=True)]
+            self._at = self._at[0] + off[0], self._at[1] + (0.0 if over else off[1])
         place = (section.contour() - self._pivot) * self._turn / self._size
         outline = np.column_stack([place.real + self._at[0], place.imag + self._at[1]])
         mesh = loft("foil", np.array([np.insert(outline, 2, z, axis=1) for z in (-9.0, 10.0)]))
         foil = Surface(name="foil", has_wall_law=True, is_frictionless=reynolds is None)
         body = Body(triangles=mesh.triangles, surface=1)
-        mark, links = wrap_bodies(self.shape, [body], [Surface(name="none"), foil], skin=0.0)
-        points = edge_points(sharp_edges(mesh.vertices, mesh.faces), (1.0, 0.0, 0.0))
+        wall = Surface(name="wall", has_wall_law=True, is_frictionless=True)
+        mark, links = wrap_bodies(self.shape, [body], [wall, foil], skin=0.0, surroundings=around)
+        # the two sides of a cusp lie too close together at its tip to be told by the usual measure
+        edges = sharp_edges(mesh.vertices, mesh.faces, close=1e-9)
+        points = edge_points(edges, (1.0, 0.0, 0.0))
         links, self.held = hold_edges(links, self.shape, points)
         viscosity = speed * cells / reynolds if reynolds else 1.5e-5
         engine = build_engine(Setup(shape=self.shape, viscosity=viscosity, mark=mark, walls=links))
@@ -141,8 +227,10 @@ class SectionSlice:
         solid = mark[0] == SOLID
         density[solid], velocity[:, solid] = 1.0, 0.0
         engine.start(density[None], velocity[:, None])
-        depth = np.minimum.reduce([x, self.shape[0] - 1 - x, y, self.shape[1] - 1 - y]).ravel()
-        self._frame = np.flatnonzero(depth < frame)
+        low = np.full(y.shape, frame) if over else y
+        depth = np.minimum.reduce([x, self.shape[0] - 1 - x, low, self.shape[1] - 1 - y]).ravel()
+        self._frame = np.flatnonzero((depth < frame) & ~solid.ravel())
+        self._share_of_lift = section.circulation / section.lift
         depth = depth[self._frame]
         self._share = np.where(depth < 3, 1.0, 0.3 * ((frame - depth) / (frame - 3)) ** 2)
 
@@ -167,7 +255,6 @@ class SectionSlice:
                 f = self.engine.populations
                 f[:, self._frame] += self._share * (target - f[:, self._frame])
                 load += self.engine.wall_rows()[:2, own].sum(axis=1) / unit / every
-            said = load[1] * self.section.chord[1] / 2
-            self.circulation += 0.05 * (said - self.circulation)
+            self.circulation += 0.05 * (load[1] * self._share_of_lift - self.circulation)
             rows.append((2 * (n + 1) * every * self.speed / self.cells, *load))
         return np.array(rows)

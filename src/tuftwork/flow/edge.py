@@ -86,7 +86,9 @@ class EdgePoints:
         return len(self.place)
 
 
-def sharp_edges(vertices: Floats, faces: npt.NDArray[np.int64], *, turn: float = SHARP) -> Edges:
+def sharp_edges(
+    vertices: Floats, faces: npt.NDArray[np.int64], *, turn: float = SHARP, close: float = _SAME
+) -> Edges:
     """Return the edges of a surface at which it turns outwards by more than ``turn``.
 
     Parameters
@@ -95,6 +97,8 @@ def sharp_edges(vertices: Floats, faces: npt.NDArray[np.int64], *, turn: float =
         Triangles, normals outwards. Shapes (n, 3) and (m, 3).
     turn
         Least angle between the normals of two faces. [rad]
+    close
+        Points this close, over the size of the surface, are one. At a cusp they are close. [-]
 
     Returns
     -------
@@ -102,7 +106,7 @@ def sharp_edges(vertices: Floats, faces: npt.NDArray[np.int64], *, turn: float =
         Rims of a plate are edges too.
     """
     size = max(float(np.ptp(vertices, axis=0).max()), 1e-30)
-    _, same = np.unique(np.round(vertices / (_SAME * size)), axis=0, return_inverse=True)
+    _, same = np.unique(np.round(vertices / (close * size)), axis=0, return_inverse=True)
     corner = same.reshape(-1)[faces]
     place = np.zeros((int(same.max()) + 1, 3))
     place[same.reshape(-1)] = vertices

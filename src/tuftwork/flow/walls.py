@@ -15,6 +15,7 @@ import numpy.typing as npt
 from tuftwork.flow.lattice import N_LINK, VELOCITY
 from tuftwork.flow.setup import SOLID, THIN, WALL, Floats, Surface, WallLinks
 from tuftwork.flow.thin import find_thin, turned_at_tips, with_thin
+from tuftwork.flow.tip import turned_at_knives
 
 REACH = 2.0
 """A link is followed this many times its length in search of its wall. [-]"""
@@ -185,7 +186,10 @@ def wrap_bodies(
     mark, links = with_thin(mark, links, thin)
     field = (distance, nearest, part_numbers)
     links = _true_cuts(links, mark.shape, block, every, part, field)
-    return mark, turned_at_tips(links, thin)
+    links = turned_at_tips(links, thin)
+    start = np.array([s.start for s in block[::-1]])
+    closed = [b.triangles - start for b in bodies if b.is_closed]
+    return mark, turned_at_knives(links, mark.shape, block, closed, every)
 
 
 def _block(shape: tuple[int, int, int], bodies: Sequence[Body]) -> tuple[slice, slice, slice]:
