@@ -33,6 +33,7 @@ def prepare(
     from tuftwork.files import read_project
     from tuftwork.flow.judge import prepared_or_faults
     from tuftwork.study.flow.case import built_case, run_named
+    from tuftwork.study.flow.moments import said_of_shape
     from tuftwork.study.flow.page import cost_tree, part_rows
 
     opened = read_project(project)
@@ -41,13 +42,14 @@ def prepare(
     cost = cost_tree(seen, built.run, built.case)
     tree: dict[str, Any] = {
         "case": built.run.name, "cost": cost["rows"], "parts": part_rows(built),
-        "faults": cost["faults"], "notices": [], "mended": list(built.shape.notes),
+        "faults": cost["faults"], "mended": list(built.shape.notes),
+        "notices": said_of_shape(is_generic=built.run_is_generic, counts=built.run.counts),
     }  # fmt: skip
     if not quick:
         prepared, faults = prepared_or_faults(built.case, seen)
         tree["faults"] = [str(f) for f in faults]
         if prepared is not None:
-            tree["notices"] = list(prepared.notices)
+            tree["notices"] += prepared.notices
             tree["gap_cells"], tree["gap_between"] = prepared.gap_cells, prepared.gap_between
             tree["gap_at"], tree["n_plain"] = prepared.gap_at, prepared.n_plain
     if as_json:

@@ -8,6 +8,7 @@ from tuftwork.aeromap.equilibrium import PlatformPath
 from tuftwork.aeromap.map import FIELDS as MAP_FIELDS
 from tuftwork.aeromap.map import AeroMap, AirAt, MapHeader
 from tuftwork.quantity import ORIGINS
+from tuftwork.study.flow.sighting import narrowed_by
 
 if TYPE_CHECKING:
     from tuftwork.study.answers import Answers
@@ -67,7 +68,8 @@ def map_of(answers: "Answers") -> AeroMap:
             mass_state=mass.name,
             author=answers.project.about.author,
             day=str(answers.project.about.day or ""),
-            method=_engines(answers) + (", narrowed by measured rows" if answers.is_tied else ""),
+            method=_engines(answers)
+            + narrowed_by(answers.project, answers.results["tie"]["rows"], is_tied=answers.is_tied),
         ),
     )
 

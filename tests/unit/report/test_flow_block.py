@@ -54,7 +54,8 @@ def test_what_was_kept_over_time_is_shown_without_planes_too(
 def test_every_core_and_opening_is_a_row_with_flow_pressure_and_note(tmp_path: Path) -> None:
     room_in(tmp_path)
     fan = CORE | {"name": "fan", "is_fan": True, "drop": -61.0}
-    rows = inside_rows({"cores": [CORE, fan], "openings": [VENT]}, 61.1)
+    case = {"density": 1.18}
+    rows = inside_rows({"case": case, "cores": [CORE, fan], "openings": [VENT]}, 61.1)
     (tmp_path / "rows.json").write_text(json.dumps(rows), encoding="utf-8")
     page = tmp_path / "page.typ"
     page.write_text('#import "flow.typ": inside\n#inside(json("rows.json"))\n', encoding="utf-8")
@@ -65,7 +66,11 @@ def test_every_core_and_opening_is_a_row_with_flow_pressure_and_note(tmp_path: P
     for row, name, wanted in zip(
         told,
         ("radiator", "fan", VENT["name"]),
-        (("1.314", "falls by 96", "24"), ("rises by 61",), ("0.734", "Cp −0.23", "0.731")),
+        (
+            ("1.314", "falls by 96", "24"),
+            ("rises by 61",),
+            ("0.734", "15.1", "412", "Cp −0.23", "0.731"),
+        ),
         strict=True,
     ):
         assert row.startswith(str(name))

@@ -17,7 +17,7 @@ from tuftwork.shape import generic_car
 from tuftwork.study import Bench
 from tuftwork.study.flow.case import built_case, run_named
 from tuftwork.study.flow.desk import Desk, run_case, slug
-from tuftwork.study.flow.sighting import flown_runs, runs_held, sighted_rows
+from tuftwork.study.flow.sighting import flown_runs, narrowed_by, runs_held, sighted_rows
 
 BASE = flow_car()
 FLOW = """
@@ -97,11 +97,18 @@ def test_a_run_stands_beside_the_budget_and_moves_it_only_as_far_as_its_range_al
     folder, _ = flown
     bench = Bench(folder)
     rows = {r["kind"]: r for r in bench.page("budget")["rows"]}
-    assert rows["run"]["name"] == "3-D flow Coarse 150"
+    # the table stands at other ride heights, so the row says its own
+    place = "hf 300.0 mm, hr 310.0 mm, 150 km/h"
+    assert rows["run"]["name"] == f"3-D flow Coarse 150, at {place}"
     assert "stated bias" in rows["run"]["note"]
     rows_held = bench.answers.results["tie"]["rows"]
     assert runs_held(bench.opened.project, rows_held) == ("flow-1",)
     assert not bench.answers.is_tied  # nothing was measured
+    made = narrowed_by(bench.opened.project, rows_held, is_tied=False)  # in a map's header
+    assert made.startswith(", narrowed by this program's 3-D flow (flow-1), with its stated bias")
+    assert narrowed_by(bench.opened.project, [], is_tied=True) == ", narrowed by measured rows"
+    page = bench.page("flow")
+    assert any("generic and counts as the car" in n for n in page["result"]["notices"])
     plain = Bench(project_at(tmp_path / "plain", BASE)).page("budget")["rows"]
     alone = next(r for r in plain if r["kind"] == "total")
     tied = rows["total"]

@@ -279,7 +279,8 @@ def inside_rows(record: dict[str, Any], speed: float) -> list[dict[str, str]]:
         rows.append({
             "name": o["name"], "kind": o["kind"],
             "flow": f"{o['mass_flow']:.3f}\u202fkg/s",
-            "speed": f"{1e4 * o['area']:.0f}\u202fcm² open",
+            "speed": f"{o['mass_flow'] / (record['case']['density'] * o['area']):.1f}\u202fm/s "
+            f"through {1e4 * o['area']:.0f}\u202fcm² of cells",
             "pressure": f"Cp {o['pressure']:.2f}, total {o['total']:.2f}".replace("-", "\u2212"),
             "note": told,
         })  # fmt: skip

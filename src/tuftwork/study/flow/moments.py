@@ -41,3 +41,13 @@ def spoken_road(case: dict[str, Any]) -> str:
         start, end, half = box["belt"]
         road += f" with a belt {end - start:.4g} × {2 * half:.4g} m"
     return road + (", closed tunnel" if box.get("has_walls") else "")
+
+
+def said_of_shape(*, is_generic: bool, counts: bool) -> list[str]:
+    """Return a warning where a shape drawn from numbers is about to count as the car."""
+    if not (is_generic and counts):
+        return []
+    return [
+        "The shape is generic and counts as the car: its loads narrow what is said of the car. "
+        "Say 'counts = false' in the case unless it was drawn as this car."
+    ]

@@ -368,7 +368,7 @@ def budget_rows(project: Project, folder: Path | None, state: str, first: str) -
             return number_of_quantity(flown.area(key), why=why) | {"at": at}
 
         rows.append({
-            "name": f"3-D flow {flown.run.name}", "kind": "run", "front": number("front"),
+            "name": f"3-D flow {flown.run.name}, at {at}", "kind": "run", "front": number("front"),
             "rear": number("rear"), "total": number("downforce"), "drag": number("drag"),
             "note": f"at {at}; its range holds the stated bias of the solver",
         })  # fmt: skip

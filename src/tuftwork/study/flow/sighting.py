@@ -165,6 +165,16 @@ def runs_held(project: Project, rows: Sequence[Mapping[str, Any]]) -> tuple[str,
     return tuple(dict.fromkeys(str(r["id"]) for r in rows if r["id"] not in measured))
 
 
+def narrowed_by(project: Project, rows: Sequence[Mapping[str, Any]], *, is_tied: bool) -> str:
+    """Return what narrowed the draws, as a map's header says it; empty where nothing did."""
+    by = ["measured rows"] if is_tied else []
+    held = runs_held(project, rows)
+    if held:
+        runs = ", ".join(held)
+        by.append(f"this program's 3-D flow ({runs}), with its stated bias in the range")
+    return f", narrowed by {' and by '.join(by)}" if by else ""
+
+
 def flow_links(project: Project, rows: Sequence[Mapping[str, Any]]) -> list[Link]:
     """Return the step that runs of the 3-D flow make in every whole-car number."""
     held = runs_held(project, rows)
