@@ -2,6 +2,9 @@
 
 import json
 import re
+import subprocess
+import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -174,3 +177,44 @@ def test_divergence_is_caught_saved_and_explained_by_command_and_page(
     monkeypatch.setattr(CpuEngine, "advance", advance)
     again = CliRunner().invoke(program, ["flow", "run", str(folder), "--json"])
     assert again.exit_code == 0, again.output
+
+
+HASTY = """
+import sys, time
+from types import SimpleNamespace
+import tuftwork.flow
+quick = SimpleNamespace(monotonic=lambda: 400.0 * time.monotonic())
+sys.modules["tuftwork.flow.run"].time = quick  # a checkpoint each 0.15 s
+from tuftwork.cli import main
+sys.argv = ["tuftwork", "flow", "run", sys.argv[1], "--json"]
+main()
+"""
+
+
+def test_a_run_whose_process_is_killed_is_told_and_goes_on_to_the_same_loads(
+    tmp_path: Path,
+) -> None:
+    """Killed outright, in the middle; the loads are those of a run that nobody stopped."""
+    case = BLUFF_CASE.format(name="look", speed=120, longest=12)
+    folder, other = (bluff_project(tmp_path / name, case) for name in ("killed", "whole"))
+    process = subprocess.Popen([sys.executable, "-c", HASTY, str(folder)],
+                               stdout=subprocess.DEVNULL)  # fmt: skip
+    try:
+        end = time.monotonic() + 100
+        while not list((folder / "results").rglob("state.npz")):
+            assert process.poll() is None
+            assert time.monotonic() < end
+            time.sleep(0.02)
+    finally:
+        process.kill()
+        process.wait()
+    run = Bench(folder, runs_itself=False).page("flow")["run"]
+    assert (run["state"], run["can_resume"], run["is_going"]) == ("lost", True, False)
+    assert "It goes on from its last checkpoint when it is run again" in run["text"]
+    loads = []
+    for one in (folder, other):
+        told = CliRunner().invoke(program, ["flow", "run", str(one), "--json"])
+        assert told.exit_code == 0, told.output
+        loads.append(json.loads(told.stdout)["loads"])
+    assert loads[0] == loads[1]
+    assert not list((folder / "results").rglob("state.npz"))
