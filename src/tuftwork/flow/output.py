@@ -232,6 +232,18 @@ def glb_bytes(
     return bytes(data)
 
 
+def about(result: FlowResult) -> dict[str, str]:
+    """Return what stands in the head of every file of numbers: how it was made, and of what air."""
+    case = result.prepared.case
+    return {key: str(value) for key, value in result.made_with.items()} | {
+        "origin": "computed",
+        "car_speed": f"{case.speed:.9g} m/s",
+        "density": f"{case.density:.9g} kg/m3",
+        "yaw": f"{np.degrees(case.yaw):.9g} deg",
+        "axes": "SAE J1594: x rearward from the front axle, y to the right, z up from the road",
+    }
+
+
 def dataset(result: FlowResult, state: State = "mean") -> "xarray.Dataset":
     """Return the fields of one box of cells as a data set with axes and units.
 
@@ -272,8 +284,7 @@ def dataset(result: FlowResult, state: State = "mean") -> "xarray.Dataset":
             {"units": "1", "long_name": "velocity over speed"},
         ),
     }
-    attributes = {key: str(value) for key, value in result.made_with.items()}
-    attributes |= {"state": state, "origin": "computed", "cell_size": f"{prepared.case.cell:.9g} m"}
+    attributes = about(result) | {"state": state, "cell_size": f"{prepared.case.cell:.9g} m"}
     return xarray.Dataset(data, coords=axes, attrs=attributes)
 
 
@@ -299,5 +310,4 @@ def series_dataset(result: FlowResult, rows: Mapping[str, Floats]) -> "xarray.Da
         for name, row in rows.items()
     }
     coords = {"time": ("time", time, {"units": "s"})}
-    attributes = {key: str(value) for key, value in result.made_with.items()}
-    return xarray.Dataset(data, coords=coords, attrs=attributes | {"origin": "computed"})
+    return xarray.Dataset(data, coords=coords, attrs=about(result))

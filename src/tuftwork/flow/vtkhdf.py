@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.errors import InputError
-from tuftwork.flow.output import State, fields
+from tuftwork.flow.output import State, about, fields
 from tuftwork.flow.run import FlowResult
 
 Floats = npt.NDArray[np.float64]
@@ -32,9 +32,8 @@ def vtkhdf_bytes(result: FlowResult, state: State = "mean") -> bytes:
         Mean or last instant.
     """
     prepared = result.prepared
-    about = {key: str(value) for key, value in result.made_with.items()}
-    about |= {"state": state, "origin": "computed", "lengths": "m", "velocity": "over car speed"}
-    return image_bytes(fields(result, state), prepared.origin, prepared.case.cell, about)
+    told = about(result) | {"state": state, "lengths": "m", "velocity": "over car speed"}
+    return image_bytes(fields(result, state), prepared.origin, prepared.case.cell, told)
 
 
 def image_bytes(

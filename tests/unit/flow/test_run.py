@@ -143,6 +143,9 @@ def test_open_forms_can_be_read_back(result: FlowResult, tmp_path: Path) -> None
     path = tmp_path / "flow.nc"
     dataset(result).to_netcdf(path, engine="h5netcdf")
     assert path.stat().st_size > 1000
+    # velocities are over the car's speed, loads over its dynamic pressure: the file says both
+    told = dataset(result).attrs
+    assert (told["car_speed"], told["density"]) == ("30 m/s", "1.225 kg/m3")
 
 
 def test_a_run_goes_on_after_a_kill_as_if_nothing_had_happened(

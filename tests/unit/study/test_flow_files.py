@@ -1,18 +1,22 @@
 """Open files of a run: mean and one instant, every box of cells, read back by other libraries."""
 
+import csv
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import xarray
+from tests.unit.study.flow_car import COARSE_LOOK
 
 from tuftwork.errors import InputError
+from tuftwork.files.flow import read_flow_record
 from tuftwork.flow import Box, FlowCase, FlowPart, FlowResult, StopRule, fields, prepare, run
 from tuftwork.flow.output import surface_values
 from tuftwork.flow.part_load import part_loads, sum_parts
 from tuftwork.flow.zones import Zone
 from tuftwork.shape import block
+from tuftwork.study.flow.export import export_record
 from tuftwork.study.flow.files import check_forms, export_run
 
 BRICK = block("brick", (0.0, -0.15, 0.2), (0.5, 0.15, 0.5))
@@ -99,3 +103,22 @@ def test_forms_that_cannot_be_written_are_refused_before_the_run(
     monkeypatch.setattr("tuftwork.study.flow.files.find_spec", lambda name: None)
     with pytest.raises(InputError, match=r"pip install 'tuftwork\[zarr\]'"):
         check_forms(("files", "zarr"))
+
+
+def test_exported_files_say_speed_density_and_bias_and_a_part_with_a_comma_keeps_its_columns(
+    tmp_path: Path,
+) -> None:
+    record = read_flow_record(COARSE_LOOK)
+    record["parts"][0]["name"] = 'flap, "upper"'
+    export_record(record, tmp_path)
+    with (tmp_path / "bands.csv").open(encoding="utf-8") as file:
+        rows = list(csv.reader(line for line in file if not line.startswith("#")))
+    assert {len(row) for row in rows} == {5}
+    assert rows[1][0] == 'flap, "upper"'
+    drag = sum(float(row[4]) for row in rows[1:])
+    assert drag == pytest.approx(sum(p["drag"] for p in record["parts"]), abs=1e-3)
+    for name, group in (("loads.nc", None), ("planes.nc", "middle_of_the_car")):
+        told = xarray.open_dataset(tmp_path / name, engine="h5netcdf", group=group).attrs
+        assert told["car_speed"] == f"{record['case']['speed']:.9g} m/s"
+        assert told["density"] == f"{record['case']['density']:.9g} kg/m3"
+        assert told["bias"] == record["bias"]["text"]

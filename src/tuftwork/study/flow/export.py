@@ -77,10 +77,11 @@ def _bands(record: dict[str, Any]) -> str:
     rows = ["# loads in bands along the car; areas in m2; x rearward from the front axle, m",
             "part,x_start,x_end,downforce_area,drag_area"]  # fmt: skip
     for n, name in enumerate(names):
+        quoted = '"' + name.replace('"', '""') + '"' if set(name) & set(',"') else name
         for x, down, drag in zip(
             bands["start"], bands["downforce"][n], bands["drag"][n], strict=True
         ):
-            rows.append(f"{name},{x:.4f},{x + bands['width']:.4f},{down:.6f},{drag:.6f}")
+            rows.append(f"{quoted},{x:.4f},{x + bands['width']:.4f},{down:.6f},{drag:.6f}")
     return "\n".join(rows) + "\n"
 
 
@@ -98,7 +99,8 @@ def _planes(record: dict[str, Any]) -> dict[str, Any]:
         }  # fmt: skip
         coords = {first: (first, plane["across"], {"units": "m"}),
                   second: (second, plane["up"], {"units": "m"})}  # fmt: skip
-        about = {"axis": plane["axis"], "at": float(plane["at"]), "title": plane["name"]}
+        about = {"axis": plane["axis"], "at": float(plane["at"]), "title": plane["name"],
+                 **_about(record)}  # fmt: skip
         out[plane["name"].replace(" ", "_").replace(",", "")] = xarray.Dataset(
             data, coords=coords, attrs=about
         )
@@ -111,4 +113,16 @@ def _loads(record: dict[str, Any]) -> dict[str, Any]:
     series = record["series"]
     data = {k: ("travel", series[k], {"units": "m2"}) for k in series if k != "travel"}
     coords = {"travel": ("travel", series["travel"], {"units": "1", "long_name": "body lengths"})}
-    return {"": xarray.Dataset(data, coords=coords)}
+    return {"": xarray.Dataset(data, coords=coords, attrs=_about(record))}
+
+
+def _about(record: dict[str, Any]) -> dict[str, str]:
+    """Return what turns coefficients into forces again, and where they hold."""
+    case = record["case"]
+    heights = {f"ride_height_{axle}": f"{case[axle]:.9g} m" for axle in ("front", "rear")
+               if case[axle] is not None}  # fmt: skip
+    return heights | {
+        "case": str(case["name"]), "origin": "computed", "car_speed": f"{case['speed']:.9g} m/s",
+        "density": f"{case['density']:.9g} kg/m3", "yaw": f"{np.degrees(case['yaw']):.9g} deg",
+        "bias": record["bias"]["text"],
+    }  # fmt: skip
