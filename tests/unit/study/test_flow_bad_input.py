@@ -148,6 +148,8 @@ def test_a_surface_that_is_inside_out_is_turned_and_that_is_said(tmp_path: Path)
     )
     assert tree["faults"] == []
     assert any("Faces turned" in text for text in tree["mended"])
+    cut, _ = Bench(folder, runs_itself=False).live({"do": "flow_prepare"})
+    assert any(text.startswith("Mended: body: Faces turned") for text in cut["notices"])
 
 
 def test_divergence_is_caught_saved_and_explained_by_command_and_page(

@@ -95,7 +95,7 @@ def prepare_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     ]
     return {
         "faults": [], "rows": [{"label": a, "text": b} for a, b in rows],
-        "notices": list(prepared.notices),
+        "notices": [*(f"Mended: {text}" for text in built.shape.notes), *prepared.notices],
     }, {}  # fmt: skip
 
 
