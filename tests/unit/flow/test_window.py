@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.unit.flow.test_slab_nest import body_over_a_road, here
 
 from card_on_host import CardArray
 from tuftwork.flow import Box, FlowCase, FlowPart, Prepared, prepare, window
@@ -240,3 +241,17 @@ def test_pieces_cover_every_layer_once_with_those_above(monkeypatch: pytest.Monk
         for first, end, (low, size) in found:
             assert (low, size[:2]) == ((0, 0, first), (4, 3))
             assert first + size[2] == min(end + halo, 11)
+
+
+def test_slabs_of_boxes_of_finer_cells_give_the_same_sample() -> None:
+    """A brick and a wheel in three levels, cut through all of them for two cards; to rounding."""
+    prepared = prepare(body_over_a_road())
+    sampler, found = Sampler(prepared, wish_for(prepared)), []
+    for engine in (NestedEngine(prepared.nests), here(prepared.nests, 2)):
+        engine.start_uniform()
+        engine.advance(2)
+        found.append(sampler.take(engine, 0.5))
+        engine.close()
+    assert len({box for plane in sampler.planes for box, _, _ in plane.cuts}) == 3
+    for name, values in found[0].items():
+        np.testing.assert_allclose(found[1][name], values, atol=1e-6, err_msg=name)
