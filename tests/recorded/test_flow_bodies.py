@@ -20,10 +20,15 @@ def table(path: Path) -> np.ndarray:
     )  # fmt: skip
 
 
-def falling() -> np.ndarray:
-    """The 17° ramp with 4 mm cells, each height from the higher one before it."""
+def ramp_17() -> np.ndarray:
+    """The 17° ramp with 4 mm cells and the walls of now."""
     rows = table(HERE / "flow_diffuser_body.csv")
-    rows = rows[(rows["angle"] == 17) & (rows["under"] == 4)]
+    return rows[(rows["angle"] == 17) & (rows["under"] == 4) & (rows["walls"] == "now")]
+
+
+def falling() -> np.ndarray:
+    """Each height from the higher one before it."""
+    rows = ramp_17()
     is_lower = np.isnan(rows["from"]) | (rows["from"] > rows["height"])
     return rows[is_lower]
 
@@ -48,31 +53,75 @@ def test_downforce_has_one_maximum() -> None:
     assert np.all(rise[top:] < allowed[top:])
 
 
+def least_speed_on_the_ramp(height: float) -> float:
+    """Beside the middle of the ramp, over the car's speed."""
+    lines = table(HERE / "flow_diffuser_pressure.csv")
+    on_ramp = (lines["x"] > 0.85) & (lines["x"] < 1.25)
+    return float(lines[f"speed_17_{height:g}".replace(".", "")][on_ramp].min())
+
+
 def test_attached_then_dead_air_on_the_ramp_then_one_side_lost() -> None:
     # D30 (seen in the abstract): enhancement, symmetric, attached; maximum, separation on the ramp,
-    # symmetric; reduction, asymmetric
-    rows, lines = falling(), table(HERE / "flow_diffuser_pressure.csv")
-    on_ramp = (lines["x"] > 0.85) & (lines["x"] < 1.25)
-    high, peak, low = at(rows, 0.22), at(rows, 0.19), at(rows, 0.10)
-    assert lines["speed_17_022"][on_ramp].min() > 0.5
-    assert lines["speed_17_019"][on_ramp].min() < 0.2
+    # symmetric; reduction, asymmetric. Which side is lost is chance
+    rows = falling()
+    high, dead, low = at(rows, 0.22), at(rows, 0.19), at(rows, 0.10)
+    assert least_speed_on_the_ramp(0.22) > 0.5
+    assert least_speed_on_the_ramp(0.19) < 0.2
     assert high["reversed_left"] == high["reversed_right"] == 0
-    assert abs(peak["reversed_left"] - peak["reversed_right"]) < 0.01
-    assert low["downforce"] < peak["downforce"]
-    assert low["reversed_left"] - low["reversed_right"] > 0.2
+    assert abs(dead["reversed_left"] - dead["reversed_right"]) < 0.01
+    assert low["downforce"] < dead["downforce"]
+    assert abs(low["reversed_left"] - low["reversed_right"]) > 0.2
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="miss: slowest 0.65 of the car's speed at the greatest load against 0.2;"
+    " dead air from 0.19 down, 6 % below it",
+)
+def test_dead_air_stands_on_the_ramp_where_the_load_is_greatest() -> None:
+    # D30, the second regime
+    rows = falling()
+    greatest = rows[np.argmax(rows["downforce"])]
+    assert least_speed_on_the_ramp(float(greatest["height"])) < 0.2
+
+
+@pytest.mark.xfail(strict=True, reason="miss: slowest 0.52 of the car's speed against 0.2")
+def test_dead_air_stands_on_the_ramp_at_0382() -> None:
+    # D34 (memory), the second regime
+    assert least_speed_on_the_ramp(0.38) < 0.2
+
+
+@pytest.mark.xfail(strict=True, reason="miss: both sides alike against a fifth of the ramp")
+def test_one_side_is_lost_at_0191() -> None:
+    # D34 (memory), the third regime
+    row = at(falling(), 0.191)
+    assert abs(row["reversed_left"] - row["reversed_right"]) > 0.2
+
+
+def test_the_way_up_has_less_load_and_a_side_still_lost() -> None:
+    # D31 (seen in the abstract of 2003): hysteresis at 17 degrees, no size printed; 3 standard
+    # errors, and the side load that a symmetric flow may have (below)
+    rows = ramp_17()
+    up = rows[(rows["from"] < rows["height"]) & (rows["height"] == 0.16)]
+    down = at(falling(), 0.16)
+    assert len(up) == 1
+    assert down["downforce"] - up["downforce"][0] > 3 * np.hypot(down["error"], up["error"][0])
+    assert abs(down["side"] / down["downforce"]) < 0.01 < abs(up["side"][0] / up["downforce"][0])
 
 
 def test_the_side_that_is_lost_loses_suction_in_the_ramps_first_half() -> None:
     # D32 (seen in the abstract of 2001)
     lines = table(HERE / "flow_diffuser_pressure.csv")
     first = (lines["x"] > 0.80) & (lines["x"] < 1.05)
-    peak = np.abs(lines["left_17_019"] - lines["right_17_019"])[first]
+    symmetric = np.abs(lines["left_17_019"] - lines["right_17_019"])[first]
     low = (lines["left_17_01"] - lines["right_17_01"])[first]
-    assert peak.max() < 0.1
-    assert low.mean() > 0.15
+    assert symmetric.max() < 0.1
+    row = at(falling(), 0.10)
+    is_left = row["reversed_left"] > row["reversed_right"]
+    assert (low if is_left else -low).mean() > 0.15
 
 
-@pytest.mark.xfail(strict=True, reason="miss: 11 % lost at h/d 0.1 against a quarter")
+@pytest.mark.xfail(strict=True, reason="miss: 23 % lost at h/d 0.1 against a quarter")
 def test_a_quarter_is_lost_at_half_the_peaks_height() -> None:
     # D30, size from memory
     rows = falling()
@@ -82,9 +131,10 @@ def test_a_quarter_is_lost_at_half_the_peaks_height() -> None:
 def test_a_body_alike_left_and_right_has_no_side_load_while_its_flow_is_symmetric() -> None:
     # exact in the mean; what a grid that lost a row of cells on one side made of it stays recorded
     rows = table(HERE / "flow_diffuser_body.csv")
-    symmetric = (rows["height"] > 0.15) & (rows["reversed_left"] < 0.02)
+    backwards = np.maximum(rows["reversed_left"], rows["reversed_right"])
+    symmetric = (rows["height"] > 0.15) & (backwards < 0.02)
     whole = rows[symmetric & (rows["cut"] == "true")]
-    assert len(whole) > 10
+    assert len(whole) == 10
     assert np.abs(whole["side"] / whole["downforce"]).max() < 0.01
     assert rows[symmetric & (rows["cut"] == "lopsided")]["side"].min() > 0.015
 
