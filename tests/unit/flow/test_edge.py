@@ -35,6 +35,18 @@ def test_facets_of_a_rounded_shape_are_not_sharp_and_a_shallow_slant_neither() -
     assert np.allclose(np.abs(rims[..., 1]), 0.1, atol=1e-6)
 
 
+@pytest.mark.parametrize(("slant", "is_sharp"), [(25.0, False), (30.0, False), (35.0, True)])
+def test_an_edge_is_sharp_on_the_slant_that_the_stream_leaves_in_print(
+    slant: float, is_sharp: bool
+) -> None:
+    # attached at 25° and 30°, not at 35°: Ahmed 1984 (memory); the turn was chosen on these
+    mesh = reference_bluff_body(np.radians(slant))
+    ends = sharp_edges(mesh.vertices, mesh.faces).ends
+    start = 1.044 - 0.222 * np.cos(np.radians(slant))
+    across = np.abs(directions(ends)[:, 1]) > 0.9
+    assert np.any(np.abs(ends[across, 0, 0] - start) < 1e-6) == is_sharp
+
+
 def test_hollow_edges_are_left_alone() -> None:
     outline = [[0, 0], [2, 0], [2, 1], [1, 1], [1, 2], [0, 2]]
     from tuftwork.shape.loft import loft
