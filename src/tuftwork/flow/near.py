@@ -21,8 +21,14 @@ _POINTS = 4_000
 """Triangles that a part's side is split into, about."""
 _NAMED = 4
 """Pairs that are told. [-]"""
-_NEAREST, _REFINED = 8, 400
+_NEAREST, _REFINED = 8, 10_000
 """Triangles tried for a point, and points for which the distance is worked out. [-]"""
+_ASKED = 100
+"""Points for which it is worked out whether they lie inside. [-]"""
+_ALIKE = 1e-6
+"""Distances that differ by less of themselves are one: two faces meet at the foot. [-]"""
+_ASIDE = 1e-5
+"""A line that counts crossings passes edges by so much. [cells]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,12 +78,14 @@ def _between(one: FlowPart, two: FlowPart, reach: float, cell: float) -> Near | 
         return None
     cut = [_split(side, cell) for side in sides]
     ways = []
-    for mine, other, is_closed in ((0, 1, two.is_closed), (1, 0, one.is_closed)):
-        way = _least(cut[mine], cut[other], reach)
-        if way[0] <= _TOUCH * cell or (is_closed and way[2] < -_TOUCH * cell):
-            return None  # they meet, or a corner of one lies in the other
-        ways.append(way)
-    gap, place, _ = min(ways, key=lambda way: way[0])
+    for mine, other, part in ((0, 1, two), (1, 0, one)):
+        gap, place, deep = _least(cut[mine], cut[other], reach, _TOUCH * cell)
+        if gap <= _TOUCH * cell:
+            return None  # they meet
+        if part.is_closed and len(deep) and _has_inside(part.triangles(), deep, _ASIDE * cell):
+            return None  # a corner of one lies in the other
+        ways.append((gap, place))
+    gap, place = min(ways, key=lambda way: way[0])
     if not gap < reach:
         return None
     at = (float(place[0]), float(place[1]), float(place[2]))
@@ -97,37 +105,64 @@ def _split(corner: Floats, cell: float) -> Floats:
     return split_long(corner, max(cell, 2.0 * np.sqrt(area / _POINTS)))
 
 
-def _least(mine: Floats, face: Floats, reach: float) -> tuple[float, Floats, float]:
-    """Return the least distance of corners to triangles, where, and the deepest place inside."""
+def _least(mine: Floats, face: Floats, reach: float, touch: float) -> tuple[float, Floats, Floats]:
+    """Return the least distance of corners to triangles, where, and corners that look inside.
+
+    At an edge two faces are equally near, and behind a sharp one a corner lies behind one of them:
+    the face that it stands off more says on which side it is. Where that face is not among those
+    tried the corner looks inside and is not, so it has to be asked.
+    """
     from scipy.spatial import cKDTree
 
+    nothing = np.zeros((0, 3))
     low, high = face.min(axis=(0, 1)) - reach, face.max(axis=(0, 1)) + reach
     point = mine.reshape(-1, 3)
-    point = point[np.all((point >= low) & (point <= high), axis=1)]
+    point = np.unique(point[np.all((point >= low) & (point <= high), axis=1)], axis=0)
     if not len(point):
-        return np.inf, np.zeros(3), np.inf
+        return np.inf, np.zeros(3), nothing
     size = np.linalg.norm(face - face.mean(axis=1, keepdims=True), axis=2).max()
     tree = cKDTree(face.mean(axis=1))
     apart = np.asarray(tree.query(point, distance_upper_bound=reach + size)[0])
     chosen = np.argsort(apart)[:_REFINED]
     chosen = chosen[np.isfinite(apart[chosen])]
     if not chosen.size:
-        return np.inf, np.zeros(3), np.inf
+        return np.inf, np.zeros(3), nothing
     point = point[chosen]
     _, near = tree.query(point, k=min(_NEAREST, len(face)))
-    near = np.asarray(near).reshape(len(point), -1)
-    foot = _foot(point[:, None], face[near])
+    corner = face[np.asarray(near).reshape(len(point), -1)]
+    foot = _foot(point[:, None], corner)
     away = point[:, None] - foot
     distance = np.linalg.norm(away, axis=2)
-    best = distance.argmin(axis=1)
-    row = np.arange(len(point))
-    corner = face[near[row, best]]
-    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
-    depth = np.einsum("ij,ij->i", away[row, best], normal)
-    n = int(distance[row, best].argmin())
-    middle = 0.5 * (point[n] + foot[n, best[n]])
-    return float(distance[row, best].min()), middle, float(depth.min())
+    normal = np.cross(corner[..., 1, :] - corner[..., 0, :], corner[..., 2, :] - corner[..., 0, :])
+    normal /= np.maximum(np.linalg.norm(normal, axis=2, keepdims=True), 1e-300)
+    height = np.einsum("nkd,nkd->nk", away, normal)
+    least = distance.min(axis=1)
+    tied = distance <= (1.0 + _ALIKE) * least[:, None]
+    stands = np.where(tied, np.abs(height) + _ALIKE * height, -1.0).argmax(axis=1)
+    depth = height[np.arange(len(point)), stands]
+    deep = np.argsort(depth)[:_ASKED]
+    n = int(least.argmin())
+    middle = 0.5 * (point[n] + foot[n, distance[n].argmin()])
+    return float(least[n]), middle, point[deep[depth[deep] < -touch]]
+
+
+def _has_inside(corner: Floats, point: Floats, aside: float) -> bool:
+    """Return whether a closed surface (n, 3, 3) holds one of some points: a line up crosses oddly.
+
+    The line passes ``aside`` of a point, for points often lie in line with edges.
+    """
+    low, high = corner[..., :2].min(axis=1), corner[..., :2].max(axis=1)
+    for x, y, z in point + np.array([aside, 0.37 * aside, 0.0]):
+        own = corner[np.all((low <= [x, y]) & (high >= [x, y]), axis=1)]
+        a, u, v = own[:, 0], own[:, 1] - own[:, 0], own[:, 2] - own[:, 0]
+        area = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+        area = np.where(area == 0, np.inf, area)  # upright: not crossed
+        s = ((x - a[:, 0]) * v[:, 1] - (y - a[:, 1]) * v[:, 0]) / area
+        t = (u[:, 0] * (y - a[:, 1]) - u[:, 1] * (x - a[:, 0])) / area
+        above = a[:, 2] + s * u[:, 2] + t * v[:, 2] > z
+        if ((s >= 0) & (t >= 0) & (s + t <= 1) & above & np.isfinite(area)).sum() % 2:
+            return True
+    return False
 
 
 def _foot(point: Floats, corner: Floats) -> Floats:
@@ -190,10 +225,11 @@ def near_notices(case: FlowCase, near: Sequence[Near], setups: Sequence[Setup]) 
                    f"{_NAMED} closest:")  # fmt: skip
     for one in near[:_NAMED]:
         place = ", ".join(f"{a} {v:.3f}" for a, v in zip("xyz", one.at, strict=True))
+        place = place.replace("-", "\u2212")  # in numbers only: a part's name keeps its hyphens
         out.append(
             f"'{one.between[0]}' and '{one.between[1]}' stand {1e3 * one.gap:.3g} mm apart at "
             f"{place} m, {one.gap / case.finest:.2g} cells: such a gap is closed or not resolved. "
-            f"Cells of {250 * one.gap:.3g} mm there would show it.".replace("-", "\u2212")
+            f"Cells of {250 * one.gap:.3g} mm there would show it."
         )
     seen = {int(n) for setup in setups for n in np.unique(setup.walls.counted())}
     for n, part in enumerate(case.parts, start=1):

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from tuftwork.flow import Box, FlowCase, FlowPart, prepare
-from tuftwork.flow.near import near_parts
+from tuftwork.flow.near import near_notices, near_parts
 from tuftwork.shape import Mesh, block
+from tuftwork.shape.loft import loft
 
 BOX = Box(ahead=0.9, behind=1.2, beside=0.9, above=0.9)
 BODY = block("body", (0.0, -0.3, 0.3), (1.2, 0.3, 0.6))
@@ -46,6 +47,45 @@ def test_the_distance_of_an_edge_to_a_slope_is_the_one_of_geometry() -> None:
     (near,) = near_parts(case_of(BODY, Mesh(name="lip", vertices=places, faces=turned.faces)))
     assert near.gap == pytest.approx(0.03, rel=1e-6)
     assert near.at[0] == pytest.approx(0.6, abs=1e-6)
+
+
+def wing(*, finer: str) -> Mesh:
+    """A wedge with its tail at (0.3, 0.3), one side of it in facets a third as long."""
+    x = np.linspace(0.0, 0.3, 61)
+    if finer == "lower":
+        side = np.column_stack([x, np.full(61, 0.3)])
+        outline = np.concatenate([side, [[0.0, 0.33]]])
+    else:
+        side = np.column_stack([x, 0.33 - 0.1 * x])
+        outline = np.concatenate([[[0.0, 0.3]], side[::-1]])
+    spans = np.linspace(-0.25, 0.25, 61)
+    mesh = loft("main", np.array([np.insert(outline, 1, y, axis=1) for y in spans]))
+    faces = mesh.faces if mesh.volume > 0 else mesh.faces[:, ::-1]
+    return Mesh(name="main", vertices=mesh.vertices, faces=faces)
+
+
+@pytest.mark.parametrize("finer", ["lower", "upper"])
+@pytest.mark.parametrize(("right", "up"), [(0.010, 0.006), (0.005, 0.012), (0.010, -0.010)])
+def test_the_slot_behind_a_wings_tail_is_told_whichever_side_is_finer(
+    finer: str, right: float, up: float
+) -> None:
+    """Behind a tail a corner lies behind one of its two faces: that is not inside. Exact."""
+    low = 0.3 + up if up > 0 else 0.3 + up - 0.02
+    flap = block("flap", (0.3 + right, -0.2, low), (0.4 + right, 0.2, low + 0.02))
+    (near,) = near_parts(case_of(wing(finer=finer), flap, cell=0.01))
+    assert near.gap == pytest.approx(np.hypot(right, up), rel=1e-6)
+
+
+@pytest.mark.parametrize("finer", ["lower", "upper"])
+def test_a_flap_whose_corner_lies_in_the_wing_meets_it(finer: str) -> None:
+    flap = block("flap", (0.2, -0.2, 0.305), (0.4, 0.2, 0.34))
+    assert near_parts(case_of(wing(finer=finer), flap, cell=0.01)) == ()
+
+
+def test_a_parts_name_keeps_its_hyphen() -> None:
+    body = Mesh(name="front-body", vertices=BODY.vertices, faces=BODY.faces)
+    case = case_of(body, lip(0.04))
+    assert near_notices(case, near_parts(case), [])[0].startswith("'front-body' and 'lip' stand")
 
 
 def test_preparation_counts_the_lost_gap_and_names_the_cells_that_would_show_it() -> None:
