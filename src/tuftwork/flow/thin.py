@@ -99,9 +99,11 @@ def find_thin(
     side = np.full(wanted.shape, -1, np.int32)
     every = np.arange(len(tri))
     cut_links(tri, every, 1.0, VELOCITY, index, wanted.astype(np.float32), hit, side)
-    crossed = _both_ways(ahead, side, _normals(tri), is_open[part])
+    crossed = _both_ways(ahead, side, normals_of(tri), is_open[part])
     found = np.flatnonzero(crossed.any(axis=0))
-    normal, distance = _met(crossed[:, found], side[:, found], hit[:, found], _normals(tri))
+    normal, distance, _ = sides_met(
+        crossed[:, found], side[:, found], hit[:, found], normals_of(tri)
+    )
     start = np.array([s.start for s in block])
     cell = np.ravel_multi_index(tuple((at[found] + start).T), removed.shape)
     number = part[np.maximum(side[:, found], 0)]
@@ -254,22 +256,39 @@ def _number(e: npt.NDArray[np.int64]) -> int:
     return int((e[2] + 1) * 9 + (e[1] + 1) * 3 + e[0] + 1)
 
 
-def _met(
-    crossed: npt.NDArray[np.bool_],
+def sides_met(
+    is_met: npt.NDArray[np.bool_],
     side: npt.NDArray[np.int32],
     hit: npt.NDArray[np.float32],
     normal: Floats,
-) -> tuple[Floats, Floats]:
-    """Return the mean normal of the sides met, to the cell, and the way along it. (3, n), (n,)."""
-    total, way = np.zeros((3, crossed.shape[1])), np.zeros(crossed.shape[1])
+) -> tuple[Floats, Floats, Floats]:
+    """Return the mean unit normal of the sides that links meet, and the mean way to them.
+
+    Parameters
+    ----------
+    is_met, side, hit : (26, n)
+        Which links of each cell meet a side, the number of its triangle, and where on the link.
+    normal : (n_triangle, 3)
+        Unit normals, whichever way they look.
+
+    Returns
+    -------
+    unit : (3, n)
+        Towards the cell. [-]
+    way : (n,)
+        Along it. [cells]
+    length : (n,)
+        Of the sum of the normals; small where the sides look against each other. [-]
+    """
+    total, way = np.zeros((3, is_met.shape[1])), np.zeros(is_met.shape[1])
     for q, e in enumerate(VELOCITY[1:].astype(float)):
         own = normal[side[q]]
         steep = own @ e
         facing = -np.sign(steep)[:, None] * own
-        total += np.where(crossed[q], facing.T, 0.0)
-        way += np.where(crossed[q], hit[q] * np.abs(steep), 0.0)
-    unit = total / np.maximum(np.linalg.norm(total, axis=0), 1e-9)
-    return unit, way / np.maximum(crossed.sum(axis=0), 1)
+        total += np.where(is_met[q], facing.T, 0.0)
+        way += np.where(is_met[q], hit[q] * np.abs(steep), 0.0)
+    length = np.linalg.norm(total, axis=0)
+    return total / np.maximum(length, 1e-9), way / np.maximum(is_met.sum(axis=0), 1), length
 
 
 def _neighbour(
@@ -323,7 +342,7 @@ def _both_ways(
     return out
 
 
-def _normals(tri: Floats) -> Floats:
-    """Return unit normals of triangles. Shape (n, 3)."""
+def normals_of(tri: Floats) -> Floats:
+    """Return unit normals of triangles (n, 3, 3). Shape (n, 3). [-]."""
     normal = np.cross(tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0])
     return np.asarray(normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30))

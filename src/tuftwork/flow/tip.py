@@ -5,6 +5,9 @@ lead air round the edge. Beside the edge a cell's foot jumps from a side to the 
 side to the other, with where the edge lies among the cells, and with it the way the stream leaves.
 So such a cell slips along the side that its links meet where it lies ahead of the edge, and along
 the plane midway between the two sides where it lies behind, over a cell from one to the other.
+
+The rim of a shallow step or groove that leans may be as sharp as a tail, but air wedges into the
+body right beside it: an edge as sharp that turns inwards. Such a rim is no tail and is left alone.
 """
 
 from collections.abc import Sequence
@@ -16,6 +19,7 @@ import numpy.typing as npt
 from tuftwork.flow.edge import KNIFE, sharp_edges
 from tuftwork.flow.lattice import N_LINK, VELOCITY
 from tuftwork.flow.setup import Floats, WallLinks
+from tuftwork.flow.thin import normals_of, sides_met
 
 NEAR = 2.0
 """A cell this close to a knife edge may have a link that meets it: a link is √3 long. [cells]"""
@@ -23,9 +27,13 @@ FOOT = 0.75
 """A cell is at the edge if its foot lies this close to it. [cells]"""
 HALF = 0.5
 """From here ahead of the edge to here behind it the sides' plane turns to the midplane. [cells]"""
+STEP = 0.05
+"""A knife edge that lies this close to one that turns inwards is the rim of a step. [cells]"""
 _SPACING = 0.5
 _SAME = 1e-9
 """Both sides of a cusp lie close together: only what is one point is taken as one. [-]"""
+_BESIDE = 8
+"""Points of edges that turn inwards that are looked at beside one of a knife edge."""
 _LEAST = 0.3
 """Length of the sum of the unit normals that links meet below which they have no side. [-]"""
 
@@ -89,20 +97,53 @@ def _knives(closed: Sequence[Floats]) -> tuple[Floats, Floats, Floats]:
     """Return points along knife edges, the edge's ends, and the way from it into its body."""
     ends, into = [np.zeros((0, 2, 3))], [np.zeros((0, 3))]
     for tri in closed:
-        faces = np.arange(3 * len(tri)).reshape(-1, 3)
-        edges = sharp_edges(tri.reshape(-1, 3), faces, turn=KNIFE, close=_SAME)
-        if edges.into is not None:
-            is_knife = edges.into.any(axis=1)
-            ends.append(edges.ends[is_knife])
-            into.append(edges.into[is_knife])
+        edge, inwards = _as_sharp(tri)
+        if len(edge):
+            kept = ~_is_rim(edge, _as_sharp(tri[:, ::-1])[0])
+            ends.append(edge[kept])
+            into.append(inwards[kept])
     end, inwards = np.concatenate(ends), np.concatenate(into)
+    place, number = _along(end)
+    return place, end[number], inwards[number]
+
+
+def _as_sharp(tri: Floats) -> tuple[Floats, Floats]:
+    """Return the knife edges of a part, and the way from each into its body."""
+    faces = np.arange(3 * len(tri)).reshape(-1, 3)
+    edges = sharp_edges(tri.reshape(-1, 3), faces, turn=KNIFE, close=_SAME)
+    if edges.into is None:
+        return np.zeros((0, 2, 3)), np.zeros((0, 3))
+    is_knife = edges.into.any(axis=1)
+    return edges.ends[is_knife], edges.into[is_knife]
+
+
+def _is_rim(edge: Floats, inner: Floats) -> npt.NDArray[np.bool_]:
+    """Say which edges lie within ``STEP`` of edges that turn inwards, over their whole length."""
+    from scipy.spatial import cKDTree
+
+    if not len(inner):
+        return np.zeros(len(edge), bool)
+    place, number = _along(edge)
+    other, whose = _along(inner)
+    _, nearest = cKDTree(other).query(place, k=_BESIDE, distance_upper_bound=_SPACING)
+    found = nearest < len(other)
+    start, end = np.moveaxis(inner[whose[np.where(found, nearest, 0)]], 2, 0)
+    along = end - start
+    share = np.einsum("nka,nka->nk", place[:, None] - start, along)
+    share = np.clip(share / np.maximum(np.einsum("nka,nka->nk", along, along), 1e-30), 0.0, 1.0)
+    far = np.linalg.norm(start + share[..., None] * along - place[:, None], axis=2)
+    is_apart = np.where(found, far, np.inf).min(axis=1) > STEP
+    return np.asarray(np.bincount(number[is_apart], minlength=len(edge)) == 0)
+
+
+def _along(end: Floats) -> tuple[Floats, npt.NDArray[np.int64]]:
+    """Return points along edges, and the number of the edge that each lies on."""
     length = np.linalg.norm(end[:, 1] - end[:, 0], axis=1)
     count = np.maximum(np.ceil(length / _SPACING).astype(int), 1) + 1
     number = np.repeat(np.arange(len(end)), count)
     step = np.arange(len(number)) - np.repeat(np.cumsum(count) - count, count)
     share = (step / (count[number] - 1))[:, None]
-    place = (1.0 - share) * end[number, 0] + share * end[number, 1]
-    return np.asarray(place), end[number], inwards[number]
+    return np.asarray((1.0 - share) * end[number, 0] + share * end[number, 1]), number
 
 
 def _met(
@@ -123,17 +164,8 @@ def _met(
     met = np.full((N_LINK, cell.size), -1, np.int32)
     wanted = (links.cut[:, cell] > 0).astype(np.float32)
     cut_links(tri, np.arange(len(tri)), NEAR, VELOCITY, index, wanted, hit, met)
-    normal = np.cross(tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0])
-    normal = normal / _length(normal)
-    total, way = np.zeros((cell.size, 3)), np.zeros(cell.size)
-    for q, e in enumerate(VELOCITY[1:].astype(float)):
-        own = normal[met[q]]
-        steep = own @ e
-        is_met = met[q] >= 0
-        total += np.where(is_met[:, None], -np.sign(steep)[:, None] * own, 0.0)
-        way += np.where(is_met, hit[q] * np.abs(steep), 0.0)
-    found = np.linalg.norm(total, axis=1) > _LEAST
-    return total / _length(total), way / np.maximum((met >= 0).sum(axis=0), 1), found
+    unit, way, length = sides_met(met >= 0, met, hit, normals_of(tri))
+    return unit.T, way, length > _LEAST
 
 
 def _length(v: Floats) -> Floats:
