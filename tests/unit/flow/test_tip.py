@@ -5,6 +5,7 @@ import pytest
 
 from tuftwork.flow.setup import Surface, WallLinks
 from tuftwork.flow.walls import Body, wrap_bodies
+from tuftwork.shape import Mesh, diffuser_bluff_body
 from tuftwork.shape.loft import block, loft
 
 SURFACES = [Surface(name="none"), Surface(name="part")]
@@ -58,3 +59,25 @@ def test_a_square_edge_is_left_as_it_is() -> None:
     np.testing.assert_allclose(
         off[:3, 0], np.array([0.6, 0.0, 0.4]) / np.hypot(0.6, 0.4), atol=1e-5
     )
+
+
+CELL = 0.008
+SHAPE = (44, 48, 58)
+
+
+def nose_of(body: Mesh) -> WallLinks:
+    """Links of the front 0.3 m of a body 0.1 m over the road."""
+    tri = (body.triangles + np.array([0.05, 0.19, 0.0])) / CELL
+    return wrap_bodies(SHAPE, [Body(triangles=tri, surface=1)], SURFACES, skin=0.0)[1]
+
+
+def test_the_rim_of_a_groove_far_shallower_than_a_cell_is_no_tail(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Over the round nose the groove leans: its rims are as sharp as a tail, and no edge at all."""
+    body = diffuser_bluff_body(np.radians(17.0), 0.1)
+    found = nose_of(body)
+    monkeypatch.setattr("tuftwork.flow.walls.turned_at_knives", lambda links, *rest: links)
+    plain = nose_of(body)
+    np.testing.assert_array_equal(found.cell, plain.cell)
+    np.testing.assert_array_equal(found.geometry, plain.geometry)
