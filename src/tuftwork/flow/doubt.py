@@ -29,6 +29,8 @@ RIPPLED = 0.002
 """Share of the cells that may ripple so. [-]"""
 RIPPLE_REACH = 3
 """Cells on from the first of those in which a ripple shows. [-]"""
+RIPPLE_ALONG = 8
+"""Fewest cells of a box along which one looks for ripple. [-]"""
 _YOUNG = 0.5
 """Travel before which only speed and density are looked at. [body lengths]"""
 _JUMP = 0.05
@@ -175,7 +177,8 @@ def extremes(
     worst, place, count = 0.0, 0, 0
     for axis in range(3):
         seen, open_ = (density, air) if axis else (whole, all_air)
-        if seen.shape[axis] < RIPPLE_REACH + 1 or (seen.shape[axis] if axis else tall) < 8:
+        along = seen.shape[axis] if axis else tall
+        if seen.shape[axis] < RIPPLE_REACH + 1 or along < RIPPLE_ALONG:
             continue
         cut = [_four(seen, axis, s) for s in range(4)]
         sound = _four(open_, axis, 0) & _four(open_, axis, 1)

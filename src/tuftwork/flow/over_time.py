@@ -15,7 +15,7 @@ from tuftwork.flow.case import FlowCase
 from tuftwork.flow.engine import AbstractEngine
 from tuftwork.flow.plane_map import PlaneMap, cells_of, lines_of, near_car, plane_map
 from tuftwork.flow.prepare import Prepared, steps_for
-from tuftwork.flow.surface_map import SurfaceMap
+from tuftwork.flow.surface_map import NEAREST, SurfaceMap
 
 Floats = npt.NDArray[np.float64]
 Arrays = Mapping[str, npt.NDArray[np.generic]]
@@ -26,8 +26,6 @@ SAMPLES_PER_LENGTH = 64
 """Load samples while the air travels one body length."""
 _NUMBER = 4
 """Of a kept value. [B]"""
-_NEAREST = 4
-"""Wall cells that a place on the surface is read from, at most. [-]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,7 +161,7 @@ def foresee(case: FlowCase, wish: Wish, *, n_vertex: int, settle: float, longest
     # a run ends with the load sample that passes the longest travel
     first, last = steps_for(case, settle), -(-steps_for(case, longest) // one) * one
     count = max(0, last // apart - first // apart)
-    memory = 4 * _NUMBER * layers + _NEAREST * (_NUMBER + 8) * n_vertex
+    memory = 4 * _NUMBER * layers + NEAREST * (_NUMBER + 8) * n_vertex
     return Kept(
         count=count, every=apart / steps_for(case, 1.0), size=count * (_NUMBER * numbers),
         memory=memory,

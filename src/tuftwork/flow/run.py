@@ -320,12 +320,12 @@ def _check_sound(job: _Run, loads: Floats, checkpoint: Shelf | None) -> None:
     length = job.prepared.setup.shape[0]
     if np.all(np.isfinite(loads)) and largest < 1e3 * length:
         return
-    with np.errstate(all="ignore"):
-        job.look()  # where it is worst is what explains it
     kept = ""
     if checkpoint is not None:
         name = checkpoint.write_lost(to_save(job.engine, np.stack([*job.series, loads])))
         kept = f" The state is kept in {name}."
+    with np.errstate(all="ignore"):
+        job.look()  # where it is worst is what explains it
     case = job.prepared.case
     signs = "".join(f" {d.text}" for d in job.lookout.told())
     raise NotConverged(

@@ -7,15 +7,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from tuftwork.flow.doubt import RIPPLE, Extremes
+from tuftwork.flow.doubt import RIPPLE, RIPPLE_ALONG, Extremes
 
 Floats = npt.NDArray[np.floating[Any]]
-REACH = 3
-"""Layers on each side of a plane that ripple through it needs."""
 PLACED = ("speed", "total", "dense", "thin", "ripple")
 """Extremes that have a place."""
-_FEWEST = 8
-"""Fewest layers of a box along which one looks for ripple, as in a box of one piece."""
 
 
 def join_extremes(found: Sequence[tuple[Extremes, int]]) -> Extremes:
@@ -62,7 +58,7 @@ def with_planes(
     speed
         Of the free stream. [cells/step]
     """
-    if air.shape[0] < _FEWEST:
+    if air.shape[0] < RIPPLE_ALONG:
         return seen
     n_air, ripple, rippled = max(int(air.sum()), 1), seen.ripple, seen.rippled
     for plane, (_, under), (over, _) in zip(planes, edges, edges[1:], strict=False):

@@ -11,11 +11,11 @@ from typing import Any, Protocol, runtime_checkable
 import numpy as np
 import numpy.typing as npt
 
-from tuftwork.flow.doubt import Extremes, Looked
+from tuftwork.flow.doubt import RIPPLE_REACH, Extremes, Looked
 from tuftwork.flow.engine import AbstractEngine, CpuEngine
 from tuftwork.flow.setup import PLAIN, SOLID, Floats
 from tuftwork.flow.slab import N_CROSSING, SIDES, Side, Slab, some_walls
-from tuftwork.flow.slab_look import REACH, moved_up
+from tuftwork.flow.slab_look import moved_up
 from tuftwork.flow.window import as_pair
 
 Plane = Any
@@ -187,7 +187,7 @@ class Part(ABC):
         top = self.slab.setup.shape[2] - 1
         low, high = (
             self.densities_of(slice(a, b))
-            for a, b in ((1, min(1 + REACH, top)), (max(top - REACH, 1), top))
+            for a, b in ((1, min(1 + RIPPLE_REACH, top)), (max(top - RIPPLE_REACH, 1), top))
         )
         return moved_up(found, first), int(self._looked.air.sum()), (low, high)
 

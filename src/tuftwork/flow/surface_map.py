@@ -11,8 +11,8 @@ from tuftwork.flow.engine import lever
 from tuftwork.flow.prepare import Prepared
 
 Floats = npt.NDArray[np.float64]
-_NEAR, _SOUGHT = 4, 16
-"""Wall cells that a place is read from, and among how many those on its own side are sought."""
+NEAREST, _SOUGHT = 4, 16
+"""Wall cells that a place is read from, and among how many its own side's are sought. [-]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +98,7 @@ def weights_of(
     foot, cell = np.concatenate(feet), np.concatenate(number)
     if not len(foot):  # swallowed by another part: nothing blows on it
         return csr_array((len(places), start))
-    count = min(_NEAR, len(foot))
+    count = min(NEAREST, len(foot))
     wide = count if normals is None else min(_SOUGHT, len(foot))
     share, near = (np.asarray(found).reshape(len(places), -1)
                    for found in cKDTree(foot).query(places, k=wide))  # fmt: skip

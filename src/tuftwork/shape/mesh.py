@@ -145,6 +145,7 @@ def mend(mesh: Mesh, *, tolerance: float = 1e-5) -> tuple[Mesh, tuple[str, ...]]
     body.update_faces(body.unique_faces())
     if len(body.faces) < before:
         done.append(f"{before - len(body.faces)} needle or double faces dropped.")
+    as_read = body.faces.copy()
     if not body.is_watertight:
         trimesh.repair.fix_winding(body)  # outlines of holes run one way only then
         corners, faces, closed = close_small(body.vertices, body.faces)
@@ -153,9 +154,8 @@ def mend(mesh: Mesh, *, tolerance: float = 1e-5) -> tuple[Mesh, tuple[str, ...]]
             count = "A hole" if len(closed) == 1 else f"{len(closed)} holes"
             most = closed[0].text if len(closed) == 1 else f"the largest {closed[0].text}"
             done.append(f"{count} closed, {most}.")
-    turned = body.faces.copy()
     trimesh.repair.fix_normals(body, multibody=True)
-    if not np.array_equal(turned, body.faces):
+    if not np.array_equal(as_read, body.faces[: len(as_read)]):  # faces over holes stand behind
         done.append("Faces turned so that normals point outwards.")
     out = Mesh(
         name=mesh.name,

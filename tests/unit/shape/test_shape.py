@@ -149,6 +149,17 @@ def test_a_small_hole_is_closed_and_a_large_one_refused_both_with_place_and_size
         check_mesh(replace(whole, faces=turned))
 
 
+def test_a_turned_face_is_told_beside_a_closed_hole_too() -> None:
+    faces = BRICK.faces[1:].copy()
+    faces[4] = faces[4, ::-1]
+    mended, done = mend(replace(BRICK, faces=faces))
+    check_mesh(mended)
+    assert mended.volume == pytest.approx(BRICK.volume, rel=1e-9)
+    assert any(sentence.startswith("Faces turned") for sentence in done)
+    _, done = mend(replace(BRICK, faces=BRICK.faces[1:]))
+    assert not any(sentence.startswith("Faces turned") for sentence in done)
+
+
 @pytest.mark.parametrize("kind", ["stl", "obj", "ply", "glb"])
 def test_files_of_each_kind_are_read_with_their_unit(kind: str, tmp_path: Path) -> None:
     path = tmp_path / f"part.{kind}"
