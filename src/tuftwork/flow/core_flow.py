@@ -6,11 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from tuftwork.flow.case import FlowPart
+from tuftwork.flow.doubt import Doubt
 from tuftwork.flow.moments import Moments
 from tuftwork.flow.porous import Porous
 from tuftwork.flow.prepare import Prepared
 
 Floats = npt.NDArray[np.float64]
+PUSHED = 1.05
+"""Speed over that at which a fan has no rise left up to which it is not doubted. [-]"""
 _APART = 1.5
 """How far from a core's faces the pressure of the air is read. [cells]"""
 
@@ -88,6 +92,40 @@ def core_flows(boxes: Sequence[Seen]) -> tuple[CoreFlow, ...]:
                 unevenness=spread / max(abs(speed), 1e-9),
             )
         )  # fmt: skip
+    return tuple(out)
+
+
+def fan_doubts(
+    cores: Sequence[CoreFlow], parts: Sequence[FlowPart], travel: float
+) -> tuple[Doubt, ...]:
+    """Return a doubt for every fan that air passes where its curve says nothing.
+
+    Parameters
+    ----------
+    cores
+        What passed cores and fans.
+    parts
+        Of the case.
+    travel
+        Now. [body lengths]
+    """
+    laws = {p.name: p.porous for p in parts if p.porous is not None}
+    out = []
+    for core in cores:
+        free = laws[core.name].free_speed()
+        if not core.is_fan or 0.0 <= core.speed <= PUSHED * free:
+            continue
+        flow, most = (f"{v * core.area:.3g}\u202fm³/s" for v in (abs(core.speed), free))
+        said = f"{flow} pass it backwards"
+        if core.speed > 0:
+            said = f"{flow} are pushed through it, {core.speed / free:.1f} times its free flow"
+            said += f" of {most}"
+        text = (
+            f"Doubtful: fan '{core.name}' is off its curve: {said}. "
+            "What it does to the air there is the curve carried on, not measured."
+        )
+        out.append(Doubt(kind="fan", value=core.speed / free, travel=travel, seen=1, at=None,
+                         part=f"'{core.name}'", text=text))  # fmt: skip
     return tuple(out)
 
 

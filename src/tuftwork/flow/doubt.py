@@ -44,7 +44,8 @@ class Doubt:
     Attributes
     ----------
     kind
-        ``"speed"``, ``"total"``, ``"density"``, ``"mass"``, ``"ripple"`` or ``"jump"``.
+        ``"speed"``, ``"total"``, ``"density"``, ``"mass"``, ``"ripple"``, ``"jump"`` or
+        ``"fan"``.
     value
         The worst seen.
     travel

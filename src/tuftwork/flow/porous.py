@@ -69,6 +69,13 @@ class Porous:
         """Return the pressure lost at a speed through the face, a fan's rise taken off. [Pa]."""
         return self.linear * speed + self.square * speed * abs(speed) - self.rise
 
+    def free_speed(self) -> float:
+        """Return the speed through the face at which a fan has no rise; 0 for a core. [m/s]."""
+        if not self.rise > 0:
+            return 0.0
+        root = (self.linear**2 + 4.0 * self.square * self.rise) ** 0.5
+        return 2.0 * self.rise / (self.linear + root)
+
     def unit_axis(self) -> Floats:
         """Return the axis as a unit vector. Shape (3,)."""
         axis = np.array(self.axis, dtype=float)

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from tuftwork import __version__
 from tuftwork.errors import Cancelled, NotConverged
 from tuftwork.flow.checkpoint import Shelf, put_back, to_save
-from tuftwork.flow.core_flow import CoreFlow, core_flows
+from tuftwork.flow.core_flow import CoreFlow, core_flows, fan_doubts
 from tuftwork.flow.cut import momentum_unit
 from tuftwork.flow.doubt import Doubt, Lookout, jump_between_halves
 from tuftwork.flow.engine import AbstractEngine, Backend, Precision
@@ -348,13 +348,13 @@ def _result(job: _Run, reached: bool) -> FlowResult:
             f"The asked error of {job.rule.asked} was not reached in {job.travel:.1f} lengths."
         )
     notices += start_up_notices(job.rule, rows, job.travel)
-    doubts = _doubts(job, rows)
+    cores = core_flows([(box, s.mean, s.rows) for box, s in zip(boxes, seen, strict=True)])
+    doubts = (*_doubts(job, rows), *fan_doubts(cores, prepared.case.parts, job.travel))
     notices += [doubt.text for doubt in doubts]
     departure = np.array([
         passage.mean(lambda box, cells: seen[box].rows[3, cells], shown=True)
         for passage in prepared.passages
     ])  # fmt: skip
-    seconds = time.monotonic() - job.started
     result = FlowResult(
         prepared=prepared,
         downforce_area=series_mean(-rows[:, 2]),
@@ -378,9 +378,9 @@ def _result(job: _Run, reached: bool) -> FlowResult:
             "cards": engine.cards,
             "cells": sum(setup.n_cell for setup in engine.setups),
             "steps": engine.step,
-            "seconds": round(seconds, 1),
+            "seconds": round(time.monotonic() - job.started, 1),
         },
-        cores=core_flows([(box, s.mean, s.rows) for box, s in zip(boxes, seen, strict=True)]),
+        cores=cores,
         openings=job.exchange.rows(departure, prepared.case.cell),
         doubts=doubts,
     )

@@ -21,6 +21,7 @@ from tuftwork.flow import (
     run,
     slab_of,
 )
+from tuftwork.flow.core_flow import fan_doubts
 from tuftwork.flow.corner import hold_corners, hollow_cells
 from tuftwork.flow.doubt import Watch, extremes, jump_between_halves, looked_at
 from tuftwork.flow.engine import build_engine
@@ -292,6 +293,25 @@ def test_a_run_in_a_wrong_state_says_so_in_its_notices(monkeypatch: pytest.Monke
     assert speed.text in found.notices
     assert speed.part == "'brick'"
     assert any(d.kind == "speed" for d in told[-1])
+
+
+def test_a_fan_pushed_beyond_its_curve_is_told_and_one_on_it_is_not() -> None:
+    """Free flow by hand: 2 v + 0.8 v² = 100 Pa at 10 m/s, 0.6 m³/s through 0.06 m²."""
+    law = Porous(axis=(1, 0, 0), depth=0.08, rise=100.0, linear=2.0, square=0.8, has_fins=False)
+    box = Box(ahead=0.4, behind=0.5, beside=0.3, above=0.3)
+    case = FlowCase(parts=(part(CORE, porous=law),), speed=30.0, cell=0.04, box=box)
+    found = run(prepare(case), rule=StopRule(error=1e-9, settle=0.5, longest=3.0))
+    (fan,) = found.cores
+    (doubt,) = (d for d in found.doubts if d.kind == "fan")
+    assert doubt.text in found.notices
+    assert doubt.part == "'radiator'"
+    assert doubt.value == pytest.approx(fan.speed / 10.0)
+    assert doubt.value > 1.3
+    assert f"{doubt.value:.1f} times its free flow of 0.6\u202fm³/s" in doubt.text
+    for speed in (0.0, 5.0, 10.0):
+        assert fan_doubts([replace(fan, speed=speed)], case.parts, 1.0) == ()
+    (against,) = fan_doubts([replace(fan, speed=-2.0)], case.parts, 1.0)
+    assert "0.12\u202fm³/s pass it backwards" in against.text
 
 
 def test_a_core_that_leaves_its_box_of_finer_cells_is_one_core() -> None:
