@@ -1,6 +1,7 @@
 """A sweep of the 3-D flow: spread, run, stopped, gone on with, registered; on Dask too."""
 
 import os
+import re
 import signal
 from pathlib import Path
 from typing import Any
@@ -10,11 +11,12 @@ from tests.unit.study.flow_car import COARSE_LOOK, flow_car
 
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.files import read_project
+from tuftwork.quantity import format_quantity
 from tuftwork.study import Bench
 from tuftwork.study.flow import sweep as module
 from tuftwork.study.flow.case import built_case, run_named
 from tuftwork.study.flow.desk import Desk
-from tuftwork.study.flow.sighting import sighted_rows
+from tuftwork.study.flow.sighting import flown_runs, sighted_rows
 from tuftwork.study.flow.sweep import run_sweep, spread_cases, swept_rows
 from tuftwork.study.flow.sweep_desk import built_cases, is_sweeping, stop_sweep, sweep_tree
 
@@ -111,6 +113,11 @@ def test_what_a_sweep_gave_feeds_the_models_with_its_bias(project: Path, ran: li
     rows = swept_rows(project, found)
     assert all(" to " in row["drag"] for row in rows)
     opened = read_project(project)
+    for run, row in zip(flown_runs(opened.project, project), rows, strict=True):
+        area = run.area("front")
+        assert area.high - area.low > 2.0  # two figures of the half-range: one digit
+        assert not re.search(r"\.\d\d", row["front"])
+        assert format_quantity(area) == row["front"].replace(" ", "\u202fm² ", 1)
     held = sighted_rows(opened.project, project)
     assert {row.evidence for row in held} <= {one.evidence for one in found}
     assert all(row.drag.origin == "computed" for row in held)

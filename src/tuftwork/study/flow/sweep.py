@@ -16,7 +16,8 @@ from typing import Any
 
 from tuftwork.errors import Cancelled, FileFault, InputError, NotCovered, TuftworkError
 from tuftwork.files import NEW, OpenProject, read_project, save_changes
-from tuftwork.quantity import Quantity, parse_quantity
+from tuftwork.quantity import Quantity, format_quantity, parse_quantity
+from tuftwork.quantity.format import THIN
 from tuftwork.study.executor import Cluster, Executor, InLine, Processes
 from tuftwork.study.flow.case import built_case, flow_of, run_named
 from tuftwork.study.flow.desk import Desk, register_run, run_case
@@ -323,4 +324,4 @@ def swept_rows(folder: Path, swept: Sequence[Swept]) -> list[dict[str, Any]]:
 
 
 def _ranged(area: Quantity) -> str:
-    return f"{area.best:.3f} ({area.low:.3f} to {area.high:.3f})".replace("-", "\u2212")
+    return format_quantity(area).replace(f"{THIN}{area.unit}", "", 1)
