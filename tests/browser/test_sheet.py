@@ -14,6 +14,8 @@ from playwright.sync_api import Page, expect
 from tests.browser.conftest import PATIENCE, Site, Watch
 from tests.browser.fake_workbench import PAGES, FakeWorkbench
 
+from tuftwork.errors import InputError
+
 MakeSite = Callable[..., Site]
 ROOT = Path(__file__).parents[2]
 REFUSAL = r"status of (404|409|422)"
@@ -51,6 +53,21 @@ def test_the_rail_stands_before_the_overview_is_worked_out(page: Page) -> None:
     slow.ready.set()
     expect(rail).to_have_attribute("aria-busy", "false")
     expect(rail.get_by_role("link").first).to_have_accessible_name(re.compile("stands on"))
+
+
+def test_an_overview_that_is_refused_is_not_waited_for(page: Page, watch: Watch) -> None:
+    class Broken(FakeWorkbench):
+        def page(self, name: str, **query: str) -> dict[str, Any]:
+            if name == "overview" and not query:
+                raise InputError("overview", "nothing", "", "cannot be worked out")
+            return super().page(name, **query)
+
+    watch.allow(REFUSAL)
+    page.goto(f"{Site(Broken()).address}#/claims")
+    rail = page.get_by_role("navigation", name="Sheets")
+    expect(rail.get_by_role("link")).to_have_count(len(PAGES))
+    expect(page.locator(".sheet .claim").first).to_be_visible()
+    expect(rail).to_have_attribute("aria-busy", "false")
 
 
 def test_small_interactions_open_on_demand(page: Page) -> None:

@@ -50,14 +50,14 @@ const SHEETS: Record<string, () => preact.JSX.Element> = {
 
 function App() {
   const first = useTree<Overview>(overview.value ? "" : "/overview.json?only=rail");
-  const { data } = useTree<Overview>("/overview.json");
+  const { data, error } = useTree<Overview>("/overview.json");
   useEffect(() => {
     if (data) overview.value = data;
     else if (first.data) outline.value = first.data;
   }, [data, first.data]);
   const Sheet = SHEETS[place.value.page] ?? PlainSheet;
   return (
-    <Frame waits={!data && !first.error}>
+    <Frame waits={!data && !error && !first.error}>
       <Sheet key={place.value.page} />
     </Frame>
   );

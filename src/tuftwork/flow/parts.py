@@ -2,6 +2,9 @@
 
 from collections.abc import Iterator
 
+import numpy as np
+import numpy.typing as npt
+
 from tuftwork.errors import InputError
 from tuftwork.flow.case import LONGEST_CAR, SHORTEST_CAR, FlowCase
 from tuftwork.shape.mesh import Mesh, check_mesh
@@ -33,7 +36,7 @@ def part_faults(case: FlowCase) -> Iterator[InputError]:
         allowed = -case.cell if part.spin else -1e-6
         if case.road != "none" and depth < allowed:
             at = part.vertices[part.vertices[:, 2].argmin()]
-            cure = f"Lowest point at x {at[0]:.3f}, y {at[1]:.3f} m. Look at where the road lies "
+            cure = f"Lowest point at {_place(at)} m. Look at where the road lies "
             cure += "in the file and at the ride heights, or raise the part."
             yield InputError(f"part '{part.name}'", depth, "m", "lies below the road (z = 0)", cure)
             continue
@@ -41,9 +44,13 @@ def part_faults(case: FlowCase) -> Iterator[InputError]:
         if case.road != "none" and part.spin is None and depth > 1e-6 and across < FEWEST_GAP_CELLS:
             limit = f"needs at least {FEWEST_GAP_CELLS} cells (between road and {part.name})"
             at = part.vertices[part.vertices[:, 2].argmin()]
-            cure = f"{1e3 * depth:.3g} mm at x {at[0]:.3f}, y {at[1]:.3f} m. Use cells of "
+            cure = f"{1e3 * depth:.3g} mm at {_place(at)} m. Use cells of "
             cure += f"{250 * depth:.3g} mm there or set the part down."
             yield InputError("smallest gap", round(across, 2), "cells", limit, cure)
+
+
+def _place(at: npt.NDArray[np.float64]) -> str:
+    return f"x {at[0]:.3f}, y {at[1]:.3f}".replace("-", "\u2212")
 
 
 def box_faults(case: FlowCase) -> Iterator[InputError]:

@@ -2,6 +2,7 @@
 
 import { useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
+import { tie } from "../number";
 import { act, line, revision, turn } from "../store";
 import type { Num, Refusal } from "../types";
 import { StateWord } from "../widgets/mark";
@@ -169,18 +170,25 @@ function CaseLine({ row, isShown }: { row: CaseRow; isShown: boolean }) {
   const [tone, word] = WORDS[row.state] ?? ["faint", row.state];
   const share = row.progress === null ? "" : ` ${Math.round(100 * row.progress)} %`;
   return (
-    <tr class={isShown ? "on" : ""}>
-      <th scope="row">
-        <button type="button" class="tag" aria-current={isShown ? "true" : undefined}
-          onClick={() => turn({ case: row.name }, true)}>
-          {row.name}
-        </button>
-      </th>
-      <td class="words">{row.at}</td>
-      {(["front", "rear", "drag"] as const).map((key) => (
-        <td key={key}>{row[key] ? <NumberText number={row[key]} label={`${row.name}, ${key}`} stack /> : "–"}</td>
-      ))}
-      <td class="words"><StateWord word={word + share} tone={tone} />{row.text && <small>{row.text}</small>}</td>
-    </tr>
+    <>
+      <tr class={`${isShown ? "on" : ""}${row.text ? " goes-on" : ""}`}>
+        <th scope="row">
+          <button type="button" class="tag" aria-current={isShown ? "true" : undefined}
+            onClick={() => turn({ case: row.name }, true)}>
+            {row.name}
+          </button>
+        </th>
+        <td class="words">{row.at}</td>
+        {(["front", "rear", "drag"] as const).map((key) => (
+          <td key={key}>{row[key] ? <NumberText number={row[key]} label={`${row.name}, ${key}`} stack /> : "–"}</td>
+        ))}
+        <td class="words"><StateWord word={word + share} tone={tone} /></td>
+      </tr>
+      {row.text && (
+        <tr class={`told${isShown ? " on" : ""}`}>
+          <td colSpan={6}><small>{tie(row.text)}</small></td>
+        </tr>
+      )}
+    </>
   );
 }

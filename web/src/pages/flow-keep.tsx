@@ -73,7 +73,7 @@ function Wanted({ now, onMove }: { now: Keep; onMove: (keep: Keep) => void }) {
 }
 
 /** A number typed in; what is none falls back to what stood there. An answer that arrives meanwhile takes nothing away. */
-function Entry({ label, value, low, onMove }: { label: string; value: number; low?: number; onMove: (value: number) => void }) {
+export function Entry({ label, value, low, onMove }: { label: string; value: number; low?: number; onMove: (value: number) => void }) {
   const draft = useSignal<string | null>(null);
   const take = (text: string) => {
     const told = Number(text.trim().replace(",", ".").replace("\u2212", "-"));

@@ -13,7 +13,7 @@ import { NumberText } from "../widgets/num";
 import { Busy, Notices, RefusedNote } from "../widgets/state";
 import { type Block, type Message, Refused } from "../wire";
 import { Cases, type Sweep, WORDS } from "./flow-cases";
-import { type Keep, KeepOverTime } from "./flow-keep";
+import { Entry, type Keep, KeepOverTime } from "./flow-keep";
 import { Page } from "./page";
 import { LineChart } from "./sections-draw";
 import "./flow.css";
@@ -27,6 +27,8 @@ interface Setting {
   levels: number;
   longest: number;
   error_m2: number;
+  /** The same as a share of each load, which then holds instead; null: the area holds. */
+  error_pct: number | null;
   back_end: "cpu" | "cuda";
   leave_out: string[];
   over_time: Keep | null;
@@ -61,6 +63,8 @@ interface Run {
   can_resume: boolean;
   numbers: Record<string, Num>;
   doubts: string[];
+  /** The statistical error at which it may end. */
+  asked: string | null;
   progress?: number;
   left_s?: number | null;
 }
@@ -262,6 +266,7 @@ function CaseOf({ tree }: { tree: Tree }) {
             <Slider label="Runs at most" value={now.longest} low={2} high={60} step={1} unit="car lengths"
               onMove={(longest) => move({ longest })} />
           </div>
+          <Ending now={now} onMove={move} />
           <Choice label="Runs on" value={now.back_end} options={[["cpu", "this machine's cores"], ["cuda", "a graphics card"]]}
             onPick={(back_end) => move({ back_end })} />
           <KeepOverTime now={now.over_time} onMove={(over_time) => move({ over_time })} />
@@ -314,6 +319,23 @@ function CaseOf({ tree }: { tree: Tree }) {
         </div>
       )}
     </>
+  );
+}
+
+/** The statistical error at which a run may end: an area, or a share of each load. */
+function Ending({ now, onMove }: { now: Setting; onMove: (change: Partial<Setting>) => void }) {
+  const isShare = now.error_pct !== null;
+  return (
+    <div class="flow-end" role="group" aria-label="Statistical error at which it ends">
+      <span>Ends at a statistical error of</span>
+      <Entry label="Statistical error of CzS and CxS" value={now.error_pct ?? now.error_m2} low={0}
+        onMove={(error) => onMove(isShare ? { error_pct: error } : { error_m2: error })} />
+      <select aria-label="Unit of that error" value={isShare ? "share" : "area"}
+        onChange={(event) => onMove({ error_pct: event.currentTarget.value === "share" ? 1 : null })}>
+        <option value="area">m² (CzS, CxS)</option>
+        <option value="share">% of CzS, of CxS</option>
+      </select>
+    </div>
   );
 }
 
@@ -379,6 +401,7 @@ function Going({ name, run, onCancel }: { name: string; run: { value: Run | null
           <span class="what">
             {write(state.travel ?? 0, 2)} of at most {write(state.longest ?? 0, 1)} car lengths
             {state.rate ? ` · ${write(state.rate / 1e6, 1)} million cells a second` : ""}
+            {state.asked && <span class="faint"> · ends at a statistical error of {tie(state.asked)}</span>}
             {state.left_s != null && <span class="faint"> · at most {duration(state.left_s)} left</span>}
           </span>
           <div class="track" role="progressbar" aria-label="Progress of the 3-D run" aria-valuenow={share}

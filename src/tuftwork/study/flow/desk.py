@@ -229,7 +229,7 @@ def run_case(
     desk.note(
         state="preparing", case=built.run.name, digest=built.digest, pid=os.getpid(),
         started=datetime.now(UTC).isoformat(timespec="seconds"), back_end=built.run.back_end,
-        longest=built.run.longest, settle=built.run.settle, asked_error=built.run.error.best,
+        longest=built.run.longest, settle=built.run.settle, asked="",
         text="", faults=[], history=[],
     )  # fmt: skip
     with gently((desk.folder / _STOP).touch):
@@ -247,15 +247,18 @@ def _noted(
         raise
     except (TuftworkError, OSError, MemoryError) as error:
         word = "failed" if isinstance(error, NotConverged) else "refused"
-        desk.note(state=word, text=str(error), faults=_said(error))
+        desk.note(state=word, text=str(error), faults=spoken_faults(error, built.run.name))
         raise
     except BaseException as error:
         desk.note(state="failed", text=f"{type(error).__name__}: {error}")
         raise
 
 
-def _said(error: BaseException) -> list[str]:
-    return [str(f) for f in error.faults] if isinstance(error, FileFault) else [str(error)]
+def spoken_faults(error: BaseException, name: str) -> list[str]:
+    """Return what is wrong with a case, a sentence for each, without the key it stands under."""
+    if not isinstance(error, FileFault):
+        return [str(error)]
+    return [str(fault).removeprefix(f"flow.cases.{name}: ") for fault in error.faults]
 
 
 def _carried_out(
@@ -265,7 +268,8 @@ def _carried_out(
     prepared, faults = prepared_or_faults(built.case, built.forecast(cards=cards))
     refuse(faults, built.run.name)
     assert prepared is not None
-    desk.note(state="running", n_cell=prepared.n_cell, step=0, travel=0.0)
+    desk.note(state="running", n_cell=prepared.n_cell, step=0, travel=0.0,
+              asked=built.rule.asked)  # fmt: skip
     wish = wish_of(built.run, prepared)
     grows = desk.folder / GROWING
     result = run(

@@ -61,7 +61,12 @@ def _cell(one: Flown) -> float:
 def _is_alike(one: dict[str, Any], two: dict[str, Any]) -> bool:
     a, b = one["case"], two["case"]
     ratio = max(a["cell"], b["cell"]) / min(a["cell"], b["cell"])
-    return ratio >= LEAST_RATIO and all(_same(a.get(key), b.get(key)) for key in _ALIKE)
+    if ratio < LEAST_RATIO or not all(_same(a.get(key), b.get(key)) for key in _ALIKE):
+        return False
+    if "shape" in a and "shape" in b:
+        return bool(a["shape"] == b["shape"])
+    # an older record does not say its shape: the names of its parts are all there is
+    return [p["name"] for p in one["parts"]] == [p["name"] for p in two["parts"]]
 
 
 def _same(a: Any, b: Any) -> bool:

@@ -12,6 +12,7 @@ from tuftwork.flow.judge import prepared_or_faults
 from tuftwork.flow.scale import round_end
 from tuftwork.study.flow.case import Built, built_case, run_named
 from tuftwork.study.flow.desk import Desk, start_process
+from tuftwork.study.flow.moments import said_of_shape
 from tuftwork.study.flow.over_time import keep_tree, kept_as_asked
 from tuftwork.study.flow.page import cost_tree, part_rows, record_of, state_tree
 from tuftwork.study.flow.time_live import frames_tree
@@ -21,7 +22,7 @@ _FIELDS = {
     "speed_kmh": ("speed", "km/h", 5.0, 400.0), "yaw_deg": ("yaw", "°", -30.0, 30.0),
     "front_mm": ("ride_height_front", "mm", 1.0, 500.0),
     "rear_mm": ("ride_height_rear", "mm", 1.0, 500.0), "cell_mm": ("cell", "mm", 0.5, 500.0),
-    "error_m2": ("error", "m^2", 1e-5, 1.0),
+    "error_m2": ("error", "m^2", 1e-5, 1.0), "error_pct": ("error_share", "%", 1e-3, 50.0),
 }  # fmt: skip
 """What the page may move: its name → key, unit, least, most."""
 
@@ -32,6 +33,8 @@ def _changes(message: Mapping[str, Any]) -> dict[str, Any]:
     for name, (key, unit, low, high) in _FIELDS.items():
         value = message.get(name)
         if value is None:
+            if name == "error_pct" and name in message:  # the area holds again
+                found[key] = None
             continue
         try:
             number = float(value)
@@ -95,7 +98,10 @@ def prepare_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     ]
     return {
         "faults": [], "rows": [{"label": a, "text": b} for a, b in rows],
-        "notices": [*(f"Mended: {text}" for text in built.shape.notes), *prepared.notices],
+        "notices": [
+            *said_of_shape(is_generic=built.run_is_generic, counts=built.run.counts),
+            *(f"Mended: {text}" for text in built.shape.notes), *prepared.notices,
+        ],
     }, {}  # fmt: skip
 
 
@@ -120,7 +126,8 @@ def _saved(bench: Any, message: Mapping[str, Any]) -> tuple[Project, int]:
                 if keep_tree(run) != keep_tree(new):
                     found["flow", "cases", run.name, key] = REMOVE if value is None else value
             elif getattr(run, key) != getattr(new, key):
-                found["flow", "cases", run.name, key] = list(value) if key == "leave_out" else value
+                told = list(value) if key == "leave_out" else value
+                found["flow", "cases", run.name, key] = REMOVE if told is None else told
         if ("flow", "cases", run.name, "precision") in found:
             found["flow", "cases", run.name, "precision"] = REMOVE
         count = len(found)

@@ -45,5 +45,6 @@ def number_of(name: str, value: str | float) -> float:
     try:
         return parse_quantity(text, kind).best
     except InputError as error:
-        limit = str(error).split(": ", 1)[1].removesuffix(".")
-        raise InputError(f"number {name} of [flow]", f"'{text}'", "", limit) from error
+        raise InputError(
+            f"number {name} of [flow]", f"'{text}'", "", error.limit, error.cure
+        ) from error

@@ -97,6 +97,7 @@ def setting_tree(run: FlowRun, built: Built | None) -> Page:
         "levels": run.levels,
         "longest": run.longest,
         "error_m2": run.error.best,
+        "error_pct": None if run.error_share is None else round(100 * run.error_share.best, 6),
         "back_end": run.back_end,
         "leave_out": list(run.leave_out),
         "over_time": keep_tree(run),
@@ -194,9 +195,11 @@ def state_tree(state: Page | None) -> Page | None:
     live = state.get("state") in GOING
     keys = ("state", "case", "step", "travel", "rate", "seconds", "longest", "settle", "n_cell",
             "text", "faults", "back_end", "can_resume", "evidence", "files", "started",
-            "asked_error")  # fmt: skip
+            "asked")  # fmt: skip
     doubts = [str(text) for text in state.get("doubts") or ()]
     numbers: dict[str, Number] = {}
+    if state.get("state") == "refused" and state.get("faults"):
+        state = state | {"text": " ".join(state["faults"])}
     tree: Page = {key: state.get(key) for key in keys} | {"is_going": live, "numbers": numbers,
                                                           "doubts": doubts}  # fmt: skip
     for name, label in (("downforce", "CzS so far"), ("drag", "CxS so far")):

@@ -66,8 +66,9 @@ def record_tree(
     bias = stated_bias(body_length(case.parts) / case.finest)
     return {
         "case": {
-            "name": built.run.name, "digest": built.digest, "speed": case.speed, "yaw": case.yaw,
-            "cell": case.finest, "road": case.road, "front": built.front, "rear": built.rear,
+            "name": built.run.name, "digest": built.digest, "shape": built.form,
+            "speed": case.speed, "yaw": case.yaw, "cell": case.finest, "road": case.road,
+            "front": built.front, "rear": built.rear,
             "wheelbase": built.wheelbase, "state": built.run.state, "counts": built.run.counts,
             "density": case.density, "viscosity": case.viscosity, "moments": MOMENTS,
             "is_generic": built.run_is_generic,

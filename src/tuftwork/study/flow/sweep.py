@@ -20,7 +20,7 @@ from tuftwork.quantity import Quantity, format_quantity, parse_quantity
 from tuftwork.quantity.format import THIN
 from tuftwork.study.executor import Cluster, Executor, InLine, Processes
 from tuftwork.study.flow.case import built_case, flow_of, run_named
-from tuftwork.study.flow.desk import Desk, register_run, run_case
+from tuftwork.study.flow.desk import Desk, register_run, run_case, spoken_faults
 from tuftwork.study.flow.sighting import flown_runs
 from tuftwork.study.flow.sweep_desk import begin_sweep, end_sweep, is_told_to_stop
 
@@ -252,7 +252,7 @@ def run_one(task: _Task) -> dict[str, str]:
     except Cancelled as error:
         return {"state": "cancelled", "text": str(error)}
     except FileFault as error:
-        return {"state": "refused", "text": "; ".join(str(f) for f in error.faults)}
+        return {"state": "refused", "text": " ".join(spoken_faults(error, task.name))}
     except (TuftworkError, MemoryError) as error:
         return {"state": "failed", "text": str(error)}
     return {"state": "done", "text": ""}

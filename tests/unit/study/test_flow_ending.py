@@ -1,0 +1,131 @@
+"""When a run of the 3-D flow may end, and what is told before it: on the page as in the file."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.unit.study.flow_car import BLUFF_CASE, COARSE_LOOK, bluff_project
+
+from tuftwork.car import Evidence
+from tuftwork.errors import FileFault, InputError
+from tuftwork.files import read_project
+from tuftwork.files.flow import read_flow_record
+from tuftwork.study import Bench
+from tuftwork.study.flow.case import built_case, run_named
+from tuftwork.study.flow.desk import run_case
+from tuftwork.study.flow.grid import runs_alike
+from tuftwork.study.flow.page import state_tree
+from tuftwork.study.flow.sighting import Flown
+
+CASE = BLUFF_CASE.format(name="one", speed=150, longest=2.0).replace("1e-30", "0.01")
+WIDE = CASE.replace('beside = "1.2 m"', 'beside = "2 m"').replace(
+    'above = "1.2 m"', 'above = "2 m"'
+)
+GENERIC = '[flow]\ngeneric = "coupe"\n'
+
+
+def bench_of(folder: Path, case: str = CASE) -> Bench:
+    return Bench(bluff_project(folder, case), runs_itself=False)
+
+
+def asked(bench: Bench) -> str:
+    opened = read_project(bench.folder)
+    return built_case(opened.project, bench.folder, run_named(opened.project)).rule.asked
+
+
+def test_the_page_shows_and_saves_a_share_instead_of_an_area(tmp_path: Path) -> None:
+    bench = bench_of(tmp_path / "car", CASE + 'error_share = "2 %"\n')
+    setting = bench.page("flow")["setting"]
+    assert setting["error_pct"] == pytest.approx(2.0)
+    answer, _ = bench.live({"do": "flow_save", "case": "one", "error_pct": 0.5})
+    assert answer["saved"] == 1
+    assert asked(bench) == "0.5 % of CzS and of CxS"
+    bench.live({"do": "flow_save", "case": "one", "error_pct": None, "error_m2": 0.02})
+    assert asked(bench) == "0.02 m²"
+    assert "error_share" not in (bench.folder / "project.toml").read_text(encoding="utf-8")
+    assert bench.page("flow")["setting"]["error_pct"] is None
+
+
+@pytest.mark.parametrize("share", [0, -1, 60, "many"])
+def test_a_share_that_cannot_be_meant_is_refused_in_percent(share: Any, tmp_path: Path) -> None:
+    bench = bench_of(tmp_path / "car")
+    with pytest.raises(InputError, match="error_pct"):
+        bench.live({"do": "flow_cost", "case": "one", "error_pct": share})
+
+
+def test_a_run_under_way_tells_the_error_that_was_asked_for() -> None:
+    tree = state_tree({"state": "running", "asked": "1 % of CzS and of CxS"})
+    assert tree is not None
+    assert tree["asked"] == "1 % of CzS and of CxS"
+
+
+def test_a_refused_run_says_why_without_the_keys_it_stands_under(tmp_path: Path) -> None:
+    late = CASE.replace("settle = 0.5", "settle = 3.0")
+    bench = bench_of(tmp_path / "car", late + 'leave_out = ["wing*"]\n')
+    with pytest.raises(FileFault, match=r"(?s)flow\.cases\.one: settle"):
+        run_case(bench.folder, "one", register=False)
+    page = bench.page("flow")
+    (row,) = page["sweep"]["rows"]
+    assert row["state"] == "refused"
+    assert row["text"] == page["run"]["text"]
+    assert "faults" not in row["text"]
+    assert "flow.cases" not in row["text"]
+    assert row["text"].startswith("settle: must be from 0")
+    assert "part in leave_out: not known" in row["text"]
+
+
+@pytest.mark.parametrize(("counts", "told"), [("true", True), ("false", False)])
+def test_a_generic_shape_that_counts_is_told_when_the_page_looks(
+    counts: str, told: bool, tmp_path: Path
+) -> None:
+    """As ``flow prepare`` tells it: before the run, not after its loads have narrowed the car."""
+    bench = bench_of(tmp_path / "car")
+    path = bench.folder / "project.toml"
+    text = path.read_text(encoding="utf-8")
+    head = text[: text.index("[flow]")]
+    numbers = 'numbers = { ride_height_front = "700 mm", ride_height_rear = "710 mm" }\n'
+    path.write_text(head + GENERIC + numbers + WIDE + f"counts = {counts}\n", encoding="utf-8")
+    answer, _ = Bench(bench.folder, runs_itself=False).live({"do": "flow_prepare", "case": "one"})
+    assert answer["faults"] == []
+    assert any("generic and counts" in text for text in answer["notices"]) == told
+
+
+def flown(record: dict[str, Any], run: Any, name: str, **case: Any) -> Flown:
+    found = record | {"case": record["case"] | case}
+    evidence = Evidence(id=f"flow-{name}", title=name, kind="run", file=f"{name}.npz")
+    return Flown(run=run.with_values({"name": name}), evidence=evidence, record=found, why_not="")
+
+
+def test_another_shape_of_the_same_size_is_not_the_same_case_with_other_cells(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A flap at another angle leaves the car as long, wide and high as it was."""
+    bench = bench_of(tmp_path / "car")
+    project = bench.opened.project
+    run, record = run_named(project), read_flow_record(COARSE_LOOK, arrays=False)
+    cell = record["case"]["cell"]
+    own = flown(record, run, "own", shape="a")
+    same = flown(record, run, "same", shape="a", cell=1.5 * cell)
+    turned = flown(record, run, "turned", shape="b", cell=1.5 * cell)
+    there = [own, same, turned]
+    monkeypatch.setattr("tuftwork.study.flow.grid.flown_runs", lambda *_: tuple(there))
+    assert runs_alike(project, bench.folder, "own") == (own, (same,))
+    # records made before shapes were told apart: their parts must have the same names at least
+    old = flown(record, run, "old", cell=1.5 * cell)
+    fewer = replace(old, run=run.with_values({"name": "fewer"}),
+                    record=old.record | {"parts": record["parts"][1:]})  # fmt: skip
+    there[1:] = [old, fewer]
+    assert runs_alike(project, bench.folder, "own") == (own, (old,))
+
+
+def test_the_shape_is_the_same_with_other_cells_and_another_with_other_corners(
+    tmp_path: Path,
+) -> None:
+    bench = bench_of(tmp_path / "car")
+    project = bench.opened.project
+    run = run_named(project)
+    base = built_case(project, bench.folder, run)
+    assert built_case(project, bench.folder, run.with_values({"cell": "150 mm"})).form == base.form
+    lower = run.with_values({"ride_height_front": "360 mm", "ride_height_rear": "360 mm"})
+    assert built_case(project, bench.folder, lower).form != base.form
