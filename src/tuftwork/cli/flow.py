@@ -33,6 +33,7 @@ def prepare(
     from tuftwork.files import read_project
     from tuftwork.flow.judge import prepared_or_faults
     from tuftwork.study.flow.case import built_case, run_named
+    from tuftwork.study.flow.inside import opening_tree
     from tuftwork.study.flow.moments import said_of_shape
     from tuftwork.study.flow.page import cost_tree, part_rows
 
@@ -43,6 +44,7 @@ def prepare(
     tree: dict[str, Any] = {
         "case": built.run.name, "cost": cost["rows"], "parts": part_rows(built),
         "faults": cost["faults"], "mended": list(built.shape.notes),
+        "openings": opening_tree(built.case),
         "notices": said_of_shape(is_generic=built.run_is_generic, counts=built.run.counts),
     }  # fmt: skip
     if not quick:
@@ -50,6 +52,7 @@ def prepare(
         tree["faults"] = [str(f) for f in faults]
         if prepared is not None:
             tree["notices"] += prepared.notices
+            tree["openings"] = opening_tree(built.case, prepared.passages)
             tree["gap_cells"], tree["gap_between"] = prepared.gap_cells, prepared.gap_between
             tree["gap_at"], tree["n_plain"] = prepared.gap_at, prepared.n_plain
     if as_json:
@@ -65,6 +68,13 @@ def _show_prepared(tree: dict[str, Any]) -> None:
              does.get((p["rolls"], p["passes"]), ""), p["size"])
             for p in tree["parts"]]  # fmt: skip
     show_table(f"Parts of '{tree['case']}'", ("part", "", "", "size"), rows)
+    if tree["openings"]:
+        show_table(
+            "Openings",
+            ("opening", "", "in cells", "drawn", "flow", "speed"),
+            [_opening_row(o) for o in tree["openings"]],
+            "m², kg/s and m/s; one tied to the cooling net begins with what it says",
+        )
     show_table("Size and cost", ("what", "is"), [(r["label"], r["text"]) for r in tree["cost"]])
     if tree.get("gap_cells") is not None:
         place = ", ".join(f"{a} {v:.2f}" for a, v in zip("xyz", tree["gap_at"], strict=True))
@@ -75,6 +85,12 @@ def _show_prepared(tree: dict[str, Any]) -> None:
     faults = tree["faults"]
     if faults:
         show_lines([f"Refused, {len(faults)} fault{'s' if len(faults) > 1 else ''}:", *faults])
+
+
+def _opening_row(o: dict[str, Any]) -> tuple[str, ...]:
+    area = "not cut" if o["area"] is None else f"{o['area']:.4f}"
+    return (o["name"], o["way"], area, f"{o['drawn']:.4f}", f"{o['mass_flow']:.3f}",
+            f"{o['speed']:.1f}")  # fmt: skip
 
 
 @command("flow run")

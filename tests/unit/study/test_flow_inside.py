@@ -1,12 +1,15 @@
 """Cores, fans and openings of a project: from its tables to the flow, the page and the record."""
 
+import json
 from pathlib import Path
 
 import numpy as np
 import pytest
 import trimesh
 from tests.unit.study.flow_car import flow_car
+from typer.testing import CliRunner
 
+from tuftwork.cli import program
 from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.files import read_project
 from tuftwork.files.flow import read_flow_record
@@ -172,6 +175,33 @@ def test_openings_stand_in_cells_of_several_sizes(tmp_path: Path) -> None:
     for passage in prepared.passages:
         assert [piece.box for piece in passage.pieces if piece.cells.size] == [1]
         assert passage.area * prepared.case.cell**2 == pytest.approx(0.5, rel=0.1)
+
+
+def test_prepare_lists_openings_with_their_area_in_cells_and_as_drawn(tmp_path: Path) -> None:
+    """Drawn 1.0 x 0.5 m; 3 kg/s through it by hand."""
+    folder = project_at(tmp_path, CAR + TOLD + CASE)
+    told = CliRunner().invoke(program, ["flow", "prepare", str(folder), "--json"])
+    nose, back = json.loads(told.stdout)["openings"]
+    opened = read_project(folder)
+    density = built_case(opened.project, folder, run_named(opened.project)).case.density
+    assert [(o["name"], o["way"], o["part"]) for o in (nose, back)] == [
+        ("nose", "in", "van.stl"), ("back", "out", "van.stl")
+    ]  # fmt: skip
+    for o in (nose, back):
+        assert o["drawn"] == pytest.approx(0.5, rel=1e-6)
+        assert o["area"] == pytest.approx(0.5, rel=0.3)  # cells of 0.12 m
+        assert o["area"] != o["drawn"]
+        assert o["mass_flow"] == pytest.approx(3.0)
+        assert o["speed"] == pytest.approx(3.0 / (density * o["area"]))
+    quick = CliRunner().invoke(program, ["flow", "prepare", str(folder), "--quick", "--json"])
+    uncut = json.loads(quick.stdout)["openings"][0]
+    assert uncut["area"] is None
+    assert uncut["speed"] == pytest.approx(3.0 / (density * 0.5))
+    said = CliRunner().invoke(program, ["flow", "prepare", str(folder)]).stdout
+    assert "Openings" in said
+    row = next(line for line in said.splitlines() if line.split()[:1] == ["nose"])
+    assert row.replace("│", " ").split() == ["nose", "in", f"{nose['area']:.4f}", "0.5000", "3.000",
+                           f"{nose['speed']:.1f}"]  # fmt: skip
 
 
 def test_tables_that_cannot_be_meant_are_refused(tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from tuftwork.cooling.core import fit_loss
 from tuftwork.cooling.element import Cooler, Exit, Fan, Inlet
 from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.flow import (
+    FlowCase,
     FlowPart,
     FlowResult,
     NetTie,
@@ -23,6 +24,7 @@ from tuftwork.flow import (
     fan_disc,
     slab_of,
 )
+from tuftwork.flow.passage import Passage
 from tuftwork.shape import Mesh, block
 
 _FACING = {
@@ -228,6 +230,31 @@ def _opening(o: FlowOpening, boxes: dict[str, Mesh], flow: float) -> Opening:
         low=(float(low[0]), float(low[1]), float(low[2])),
         high=(float(high[0]), float(high[1]), float(high[2])),
     )  # fmt: skip
+
+
+def opening_tree(case: FlowCase, passages: Sequence[Passage] = ()) -> list[dict[str, Any]]:
+    """Return every opening with its area and what passes it at first. [m²], [kg/s], [m/s].
+
+    Parameters
+    ----------
+    case
+        With the openings.
+    passages
+        As the cells have them; without them the speed is that through the drawn face.
+    """
+    found = {p.opening.name: p.area * case.cell**2 for p in passages}
+    out = []
+    for o in case.openings:
+        size = np.array(o.high) - np.array(o.low)
+        across = np.array([size[1] * size[2], size[2] * size[0], size[0] * size[1]])
+        drawn = float(np.abs(o.unit_facing()) @ across)
+        cells = found.get(o.name)
+        out.append({
+            "name": o.name, "part": o.part, "way": "in" if o.kind == "inlet" else "out",
+            "area": cells, "drawn": drawn, "mass_flow": o.mass_flow,
+            "speed": o.mass_flow / (case.density * (cells or drawn)),
+        })  # fmt: skip
+    return out
 
 
 def inside_tree(result: FlowResult) -> dict[str, Any]:
