@@ -167,7 +167,7 @@ def lost_its_end(shelf: TimeFile) -> None:
 def test_a_run_that_goes_on_keeps_the_same_file_as_one_that_was_not_stopped(
     harm: Callable[[TimeFile], None], tmp_path: Path
 ) -> None:
-    """Exact, byte for byte: no sample twice, none missing."""
+    """Exact, byte for byte, in one process (the same kernels): no sample twice, none missing."""
     prepared = prepared_case()
     whole = TimeFile(tmp_path / "whole.nc")
     run(prepared, rule=RULE, over_time=OverTime(wish=wish_for(prepared, 3 / 64), shelf=whole))

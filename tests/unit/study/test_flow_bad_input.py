@@ -218,8 +218,8 @@ def test_a_run_whose_process_is_killed_is_told_and_goes_on_to_the_same_loads(
         told = CliRunner().invoke(program, ["flow", "run", str(one), "--json"])
         assert told.exit_code == 0, told.output
         loads.append(json.loads(told.stdout)["loads"])
-    # to rounding: a kernel compiled in one process and read from the cache in another need not
-    # round alike (seen with a cold cache: 1e-14)
+    # to rounding: where the killed process compiled the kernels and this one reads them from the
+    # cache, sums in a collision are taken in another order (seen with a cold cache: 1e-14)
     for key, load in loads[1].items():
         assert loads[0][key] == pytest.approx(load, rel=1e-9, abs=1e-12)
     assert not list((folder / "results").rglob("state.npz"))
