@@ -11,9 +11,10 @@ from tuftwork.car import Evidence
 from tuftwork.errors import FileFault, InputError
 from tuftwork.files import read_project
 from tuftwork.files.flow import read_flow_record
+from tuftwork.flow.stop import Progress
 from tuftwork.study import Bench
 from tuftwork.study.flow.case import built_case, run_named
-from tuftwork.study.flow.desk import run_case
+from tuftwork.study.flow.desk import Desk, run_case
 from tuftwork.study.flow.grid import runs_alike
 from tuftwork.study.flow.page import state_tree
 from tuftwork.study.flow.sighting import Flown
@@ -73,6 +74,24 @@ def test_a_refused_run_says_why_without_the_keys_it_stands_under(tmp_path: Path)
     assert "flow.cases" not in row["text"]
     assert row["text"].startswith("settle: must be from 0")
     assert "part in leave_out: not known" in row["text"]
+
+
+@pytest.mark.parametrize("before", [0.0, 30.0])
+def test_the_time_left_is_that_of_this_process_from_a_checkpoint_too(
+    before: float, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two seconds for a length, however many lengths were run before."""
+    monkeypatch.setattr("tuftwork.study.flow.desk._EVERY", -1.0)
+    desk = Desk(folder=tmp_path)
+    desk.note(state="running", longest=60.0)
+    for gone in (0.5, 5.0, 20.0):
+        desk.watch(Progress(step=1, travel=before + gone, downforce_area=None, drag_area=None,
+                            seconds=7.0 + 2.0 * gone, rate=1e6))  # fmt: skip
+    tree = state_tree(desk.state)
+    assert tree is not None
+    # the first seven seconds compiled kernels and are not paid again
+    assert tree["left_s"] == pytest.approx(2.0 * (60.0 - desk.state["travel"]))
+    assert tree["progress"] == pytest.approx(desk.state["travel"] / 60.0)
 
 
 @pytest.mark.parametrize(("counts", "told"), [("true", True), ("false", False)])

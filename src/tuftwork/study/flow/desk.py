@@ -67,6 +67,8 @@ class Desk:
     tell: Tell = _nobody
     state: dict[str, Any] = field(default_factory=dict)
     written: float = 0.0
+    first: tuple[float, float] | None = None
+    """Travel and time at the first look of this process. [body lengths], [s]"""
 
     @classmethod
     def of(cls, project: Path, digest: str, tell: Tell = _nobody) -> "Desk":
@@ -111,6 +113,9 @@ class Desk:
     def watch(self, progress: Progress) -> bool:
         """Write down how far the run is; False stops it."""
         history = self.state.setdefault("history", [])
+        if self.first is None:
+            self.first = (progress.travel, progress.seconds)
+        gone = progress.travel - self.first[0]
         down, drag = progress.downforce_area, progress.drag_area
         if down is not None and drag is not None:
             history.append(
@@ -122,6 +127,8 @@ class Desk:
             self.note(
                 state="running", step=progress.step, travel=progress.travel,
                 rate=progress.rate, seconds=progress.seconds,
+                # of this process: a run that goes on from a checkpoint has travelled before it
+                pace=(progress.seconds - self.first[1]) / gone if gone > 0 else None,
                 downforce=_pair(down), drag=_pair(drag),
                 doubts=[doubt.text for doubt in progress.doubts],
             )  # fmt: skip
@@ -230,7 +237,7 @@ def run_case(
         state="preparing", case=built.run.name, digest=built.digest, pid=os.getpid(),
         started=datetime.now(UTC).isoformat(timespec="seconds"), back_end=built.run.back_end,
         longest=built.run.longest, settle=built.run.settle, asked="",
-        text="", faults=[], history=[],
+        pace=None, text="", faults=[], history=[],
     )  # fmt: skip
     with gently((desk.folder / _STOP).touch):
         return _noted(opened, built, desk, (fields, register, cards))
@@ -358,6 +365,6 @@ def start_process(folder: Path, built: Built) -> dict[str, Any]:
     if said is not None and said.get("pid") == process.pid:
         return said  # it was quicker than this process, and knows better
     desk.note(state="preparing", case=built.run.name, digest=built.digest, pid=process.pid,
-              back_end=built.run.back_end, longest=built.run.longest, text="", faults=[],
+              back_end=built.run.back_end, longest=built.run.longest, pace=None, text="", faults=[],
               history=[])  # fmt: skip
     return desk.state

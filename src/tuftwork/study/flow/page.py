@@ -208,9 +208,9 @@ def state_tree(state: Page | None) -> Page | None:
             numbers[name] = _with_error(*pair) | {"label": label}
     longest, travel = state.get("longest"), state.get("travel")
     if live and longest and travel and state.get("seconds"):
-        done = travel / longest
-        tree["progress"] = min(1.0, done)
-        tree["left_s"] = state["seconds"] * (1 - done) / done if done > 0.01 else None
+        tree["progress"] = min(1.0, travel / longest)
+        pace = state.get("pace")
+        tree["left_s"] = None if pace is None else pace * max(0.0, longest - travel)
     return tree
 
 
