@@ -65,7 +65,7 @@ def test_a_sweep_is_watched_stopped_and_gone_on_with_from_its_checkpoint(
     cases.get_by_role("button", name="Stop the sweep").click()
     left = cases.get_by_role("button", name="Run the one that is left")
     expect(left).to_be_visible(timeout=120_000)
-    expect(rows.nth(1)).to_contain_text("stopped at step")
+    expect(cases.locator("tr.told")).to_contain_text("stopped at step")
     told, _ = command.communicate(timeout=120)
     states = [case["state"] for case in json.loads(told)["cases"]]
     assert states == ["done", "cancelled"]
