@@ -223,7 +223,7 @@ def test_cases_are_spread_run_stopped_and_gone_on_with(
     note(folder, second, state="cancelled", text="stopped at step 900, 2.20 body lengths")
     end_sweep(folder)
     expect(cases.get_by_role("button", name="Run the 4 that are left")).to_be_visible()
-    expect(rows.nth(1)).to_contain_text("stopped at step 900")
+    expect(cases.locator("tr.told")).to_contain_text("stopped at step 900")
 
 
 def test_a_look_at_the_page_that_arrives_late_does_not_hide_a_sweep_that_began(
