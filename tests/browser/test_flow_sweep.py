@@ -106,5 +106,5 @@ def test_a_sweep_whose_process_is_killed_is_told_and_goes_on(page: Page, tmp_pat
     expect(rows.nth(0)).to_contain_text(re.compile(r"running \d+ %"), timeout=120_000)
     os.kill(noted_sweep(folder)["pid"], signal.SIGKILL)  # type: ignore[index]
     expect(rows.nth(0)).to_contain_text("lost", timeout=60_000)
-    expect(rows.nth(0)).to_contain_text("The process of this run has gone")
+    expect(cases).to_contain_text("The process of this run has gone")
     expect(cases.get_by_role("button", name="Run the 2 that are left")).to_be_visible()

@@ -26,7 +26,10 @@ SHORT = """
 generic = "coupe"
 numbers = { ride_height_front = "160 mm", ride_height_rear = "175 mm", splitter_length = "0 m" }
 """
-CASE = '[[flow.cases]]\nname = "coarse look"\nspeed = "220 km/h"\ncell = "62 mm"\nlongest = 3.0\n'
+CASE = (
+    '[[flow.cases]]\nname = "coarse look"\nspeed = "220 km/h"\ncell = "62 mm"\n'
+    + "settle = 1.0\nlongest = 3.0\n"
+)
 DRAWN = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
 
 
