@@ -74,7 +74,7 @@ class Porous:
         if not self.rise > 0:
             return 0.0
         root = (self.linear**2 + 4.0 * self.square * self.rise) ** 0.5
-        return 2.0 * self.rise / (self.linear + root)
+        return float(2.0 * self.rise / (self.linear + root))
 
     def unit_axis(self) -> Floats:
         """Return the axis as a unit vector. Shape (3,)."""
