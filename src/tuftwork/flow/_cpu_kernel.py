@@ -57,41 +57,46 @@ VEL = np.array([[0, 0, 0], [1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 
 OPP = np.array([0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15, 18, 17, 20, 19, 22, 21, 24, 23, 26, 25], dtype=np.int64)
 
 
+WIDE = 64
+"""Cells collided together: what is read and written of them stays in the nearest cache."""
+
+
 @njit(
     cache=True, error_model="numpy", fastmath={"contract", "nsz", "reassoc", "nnan", "ninf"}
 )
 @no_type_check
-def collide_row(a, b, count, setting):
-    """Collide ``count`` cells held in rows ``a`` into rows ``b``."""
+def collide_cells(held, count, setting):
+    """Collide ``count`` cells, in a buffer of 27 rows before and 27 rows after, in place."""
     om, Fx, Fy, Fz, nu = setting[0], setting[1], setting[2], setting[3], setting[4]
-    for i in range(count):
-        f0 = a[0, i]
-        f1 = a[1, i]
-        f2 = a[2, i]
-        f3 = a[3, i]
-        f4 = a[4, i]
-        f5 = a[5, i]
-        f6 = a[6, i]
-        f7 = a[7, i]
-        f8 = a[8, i]
-        f9 = a[9, i]
-        f10 = a[10, i]
-        f11 = a[11, i]
-        f12 = a[12, i]
-        f13 = a[13, i]
-        f14 = a[14, i]
-        f15 = a[15, i]
-        f16 = a[16, i]
-        f17 = a[17, i]
-        f18 = a[18, i]
-        f19 = a[19, i]
-        f20 = a[20, i]
-        f21 = a[21, i]
-        f22 = a[22, i]
-        f23 = a[23, i]
-        f24 = a[24, i]
-        f25 = a[25, i]
-        f26 = a[26, i]
+    for n in range(count):
+        i = np.uint64(n)  # one buffer and unsigned places: several cells go at once
+        f0 = held[i + np.uint64(0)]
+        f1 = held[i + np.uint64(64)]
+        f2 = held[i + np.uint64(128)]
+        f3 = held[i + np.uint64(192)]
+        f4 = held[i + np.uint64(256)]
+        f5 = held[i + np.uint64(320)]
+        f6 = held[i + np.uint64(384)]
+        f7 = held[i + np.uint64(448)]
+        f8 = held[i + np.uint64(512)]
+        f9 = held[i + np.uint64(576)]
+        f10 = held[i + np.uint64(640)]
+        f11 = held[i + np.uint64(704)]
+        f12 = held[i + np.uint64(768)]
+        f13 = held[i + np.uint64(832)]
+        f14 = held[i + np.uint64(896)]
+        f15 = held[i + np.uint64(960)]
+        f16 = held[i + np.uint64(1024)]
+        f17 = held[i + np.uint64(1088)]
+        f18 = held[i + np.uint64(1152)]
+        f19 = held[i + np.uint64(1216)]
+        f20 = held[i + np.uint64(1280)]
+        f21 = held[i + np.uint64(1344)]
+        f22 = held[i + np.uint64(1408)]
+        f23 = held[i + np.uint64(1472)]
+        f24 = held[i + np.uint64(1536)]
+        f25 = held[i + np.uint64(1600)]
+        f26 = held[i + np.uint64(1664)]
         s1 = f1 + f2
         o1 = f1 - f2
         s3 = f3 + f4
@@ -359,106 +364,138 @@ def collide_row(a, b, count, setting):
         g7 = yn0n - eznn
         g19 = 0.5 * eznn + oznn
         g21 = 0.5 * eznn - oznn
-        b[0, i] = g0
-        b[1, i] = g1
-        b[2, i] = g2
-        b[3, i] = g3
-        b[4, i] = g4
-        b[5, i] = g5
-        b[6, i] = g6
-        b[7, i] = g7
-        b[8, i] = g8
-        b[9, i] = g9
-        b[10, i] = g10
-        b[11, i] = g11
-        b[12, i] = g12
-        b[13, i] = g13
-        b[14, i] = g14
-        b[15, i] = g15
-        b[16, i] = g16
-        b[17, i] = g17
-        b[18, i] = g18
-        b[19, i] = g19
-        b[20, i] = g20
-        b[21, i] = g21
-        b[22, i] = g22
-        b[23, i] = g23
-        b[24, i] = g24
-        b[25, i] = g25
-        b[26, i] = g26
+        held[i + np.uint64(1728)] = g0
+        held[i + np.uint64(1792)] = g1
+        held[i + np.uint64(1856)] = g2
+        held[i + np.uint64(1920)] = g3
+        held[i + np.uint64(1984)] = g4
+        held[i + np.uint64(2048)] = g5
+        held[i + np.uint64(2112)] = g6
+        held[i + np.uint64(2176)] = g7
+        held[i + np.uint64(2240)] = g8
+        held[i + np.uint64(2304)] = g9
+        held[i + np.uint64(2368)] = g10
+        held[i + np.uint64(2432)] = g11
+        held[i + np.uint64(2496)] = g12
+        held[i + np.uint64(2560)] = g13
+        held[i + np.uint64(2624)] = g14
+        held[i + np.uint64(2688)] = g15
+        held[i + np.uint64(2752)] = g16
+        held[i + np.uint64(2816)] = g17
+        held[i + np.uint64(2880)] = g18
+        held[i + np.uint64(2944)] = g19
+        held[i + np.uint64(3008)] = g20
+        held[i + np.uint64(3072)] = g21
+        held[i + np.uint64(3136)] = g22
+        held[i + np.uint64(3200)] = g23
+        held[i + np.uint64(3264)] = g24
+        held[i + np.uint64(3328)] = g25
+        held[i + np.uint64(3392)] = g26
+
+@njit(inline="always")
+@no_type_check
+def carry(to, at, of, begin, count):
+    """Copy ``count`` values from one flat array into another."""
+    to_n, of_n = np.uint64(at), np.uint64(begin)
+    for n in range(count):  # unsigned places: copied several at once
+        to[to_n + np.uint64(n)] = of[of_n + np.uint64(n)]
+
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
+def plain_runs(flag, here, first, last, run):
+    """Find the runs of plain cells in part of a row; returns how many."""
+    runs = 0
+    beside = False
+    for i in range(first, last):
+        plain = flag[here + i] == 0
+        if plain:
+            if not beside:
+                run[runs, 0] = i
+                runs += 1
+            run[runs - 1, 1] = i + 1
+        beside = plain
+    return runs
+
+
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge, held, run):
     """Advance the plain cells of one row by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
     k, j = row // ly, row % ly
-    a = np.empty((27, lx))
-    b = np.empty((27, lx))
-    for q in range(27):
-        ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
-        if even:
-            base = row * lx
-            for i in range(lx):
-                a[q, i] = f[q, base + i]
-        else:
-            base = (((k - ez) % lz) * ly + (j - ey) % ly) * lx
-            o = OPP[q]
-            if ex == 0:
-                for i in range(lx):
-                    a[q, i] = f[o, base + i]
-            elif ex == 1:
-                a[q, 0] = f[o, base + lx - 1]
-                for i in range(1, lx):
-                    a[q, i] = f[o, base + i - 1]
-            else:
-                a[q, lx - 1] = f[o, base]
-                for i in range(lx - 1):
-                    a[q, i] = f[o, base + i + 1]
-    collide_row(a, b, lx, setting)
-    if has_sponge:
-        # the row of a parallel loop is unsigned: mixed with a signed 0 it would be no index
-        G = stream[np.int64(row) if stream.shape[0] > 1 else np.int64(0)]
-        across = max2(sy[j], sz[k])
-        for i in range(lx):
-            sigma = max2(across, sx[i])
-            if sigma > 0.0:
-                for q in range(27):
-                    b[q, i] += sigma * (G[q] - b[q, i])
-    here = row * lx
-    for q in range(27):
-        ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
-        if even:
-            o = OPP[q]
-            for i in range(lx):
-                if flag[here + i] == 0:
-                    f[o, here + i] = b[q, i]
-        else:
-            base = (((k + ez) % lz) * ly + (j + ey) % ly) * lx
-            for i in range(lx):
-                if flag[here + i] == 0:
-                    t = i + ex
-                    if t == lx:
-                        t = 0
-                    elif t < 0:
-                        t = lx - 1
-                    f[q, base + t] = b[q, i]
+    here, size = row * lx, lx * ly * lz
+    for start in range(0, lx, WIDE):
+        runs = plain_runs(flag, here, start, min(start + WIDE, lx), run)
+        if runs == 0:
+            continue
+        first, last = run[0, 0], run[runs - 1, 1]
+        for q in range(27):
+            to, o = q * WIDE, OPP[q]
+            if even:
+                carry(held, to, f, q * size + here + first, last - first)
+                continue
+            ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
+            back = o * size + (((k - ez) % lz) * ly + (j - ey) % ly) * lx
+            begin, end = max(first, ex), min(last, lx + ex)
+            if begin > first:
+                held[to] = f[back + lx - 1]
+            carry(held, to + begin - first, f, back + begin - ex, end - begin)
+            if end < last:
+                held[to + end - first] = f[back]
+        collide_cells(held, (last - first + 7) // 8 * 8, setting)
+        if has_sponge:
+            G = stream[row if stream.shape[0] > 1 else 0]
+            across = max2(sy[j], sz[k])
+            for i in range(first, last):
+                sigma = max2(across, sx[i])
+                if sigma > 0.0:
+                    for q in range(27):
+                        at = (27 + q) * WIDE + i - first
+                        held[at] += sigma * (G[q] - held[at])
+        for q in range(27):
+            of, o = (27 + q) * WIDE - first, OPP[q]
+            ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
+            ahead = q * size + (((k + ez) % lz) * ly + (j + ey) % ly) * lx
+            for r in range(runs):
+                begin, end = run[r, 0], run[r, 1]
+                if even:
+                    carry(f, o * size + here + begin, held, of + begin, end - begin)
+                    continue
+                if begin + ex < 0:
+                    f[ahead + lx - 1] = held[of]
+                    begin += 1
+                if end + ex > lx:
+                    end -= 1
+                    f[ahead] = held[of + end]
+                carry(f, ahead + begin + ex, held, of + begin, end - begin)
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
 def step_bulk(f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance every plain cell on all cores."""
+    flat = f.reshape(-1)
     for row in prange(shape[1] * shape[2]):
-        bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge)
+        held = np.zeros(54 * WIDE)
+        run = np.empty((WIDE, 2), np.int64)
+        bulk_row(
+            np.int64(row), flat, flag, shape, even, setting, stream, sx, sy, sz, has_sponge,
+            held, run,
+        )
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
 def step_bulk_alone(f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance every plain cell on one core."""
+    flat = f.reshape(-1)
+    held = np.zeros(54 * WIDE)
+    run = np.empty((WIDE, 2), np.int64)
     for row in range(shape[1] * shape[2]):
-        bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge)
+        bulk_row(
+            row, flat, flag, shape, even, setting, stream, sx, sy, sz, has_sponge, held, run
+        )
 
 
 @njit(cache=True, error_model="numpy")

@@ -10,6 +10,7 @@ from tuftwork.flow import porous_recipe, recipe, wall_recipe
 from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY
 from tuftwork.flow.setup import THIN
 
+WIDE = 64
 TARGET = Path(__file__).with_name("_cpu_kernel.py")
 
 _HEAD = '''"""CPU kernels, generated from recipe.py by generate.py. Do not edit."""
@@ -69,90 +70,127 @@ def varies(table, m):
 
 '''
 
-_ROW = '''@njit(
-    cache=True, error_model="numpy", fastmath={"contract", "nsz", "reassoc", "nnan", "ninf"}
+_ROW = '''WIDE = {wide}
+"""Cells collided together: what is read and written of them stays in the nearest cache."""
+
+
+@njit(
+    cache=True, error_model="numpy", fastmath={{"contract", "nsz", "reassoc", "nnan", "ninf"}}
 )
 @no_type_check
-def collide_row(a, b, count, setting):
-    """Collide ``count`` cells held in rows ``a`` into rows ``b``."""
+def collide_cells(held, count, setting):
+    """Collide ``count`` cells, in a buffer of 27 rows before and 27 rows after, in place."""
     om, Fx, Fy, Fz, nu = setting[0], setting[1], setting[2], setting[3], setting[4]
-    for i in range(count):
+    for n in range(count):
+        i = np.uint64(n)  # one buffer and unsigned places: several cells go at once
 '''
 
 _BULK = '''
 
+@njit(inline="always")
+@no_type_check
+def carry(to, at, of, begin, count):
+    """Copy ``count`` values from one flat array into another."""
+    to_n, of_n = np.uint64(at), np.uint64(begin)
+    for n in range(count):  # unsigned places: copied several at once
+        to[to_n + np.uint64(n)] = of[of_n + np.uint64(n)]
+
+
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
+def plain_runs(flag, here, first, last, run):
+    """Find the runs of plain cells in part of a row; returns how many."""
+    runs = 0
+    beside = False
+    for i in range(first, last):
+        plain = flag[here + i] == 0
+        if plain:
+            if not beside:
+                run[runs, 0] = i
+                runs += 1
+            run[runs - 1, 1] = i + 1
+        beside = plain
+    return runs
+
+
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge, held, run):
     """Advance the plain cells of one row by one step in place."""
     lx, ly, lz = shape[0], shape[1], shape[2]
     k, j = row // ly, row % ly
-    a = np.empty((27, lx))
-    b = np.empty((27, lx))
-    for q in range(27):
-        ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
-        if even:
-            base = row * lx
-            for i in range(lx):
-                a[q, i] = f[q, base + i]
-        else:
-            base = (((k - ez) % lz) * ly + (j - ey) % ly) * lx
-            o = OPP[q]
-            if ex == 0:
-                for i in range(lx):
-                    a[q, i] = f[o, base + i]
-            elif ex == 1:
-                a[q, 0] = f[o, base + lx - 1]
-                for i in range(1, lx):
-                    a[q, i] = f[o, base + i - 1]
-            else:
-                a[q, lx - 1] = f[o, base]
-                for i in range(lx - 1):
-                    a[q, i] = f[o, base + i + 1]
-    collide_row(a, b, lx, setting)
-    if has_sponge:
-        # the row of a parallel loop is unsigned: mixed with a signed 0 it would be no index
-        G = stream[np.int64(row) if stream.shape[0] > 1 else np.int64(0)]
-        across = max2(sy[j], sz[k])
-        for i in range(lx):
-            sigma = max2(across, sx[i])
-            if sigma > 0.0:
-                for q in range(27):
-                    b[q, i] += sigma * (G[q] - b[q, i])
-    here = row * lx
-    for q in range(27):
-        ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
-        if even:
-            o = OPP[q]
-            for i in range(lx):
-                if flag[here + i] == 0:
-                    f[o, here + i] = b[q, i]
-        else:
-            base = (((k + ez) % lz) * ly + (j + ey) % ly) * lx
-            for i in range(lx):
-                if flag[here + i] == 0:
-                    t = i + ex
-                    if t == lx:
-                        t = 0
-                    elif t < 0:
-                        t = lx - 1
-                    f[q, base + t] = b[q, i]
+    here, size = row * lx, lx * ly * lz
+    for start in range(0, lx, WIDE):
+        runs = plain_runs(flag, here, start, min(start + WIDE, lx), run)
+        if runs == 0:
+            continue
+        first, last = run[0, 0], run[runs - 1, 1]
+        for q in range(27):
+            to, o = q * WIDE, OPP[q]
+            if even:
+                carry(held, to, f, q * size + here + first, last - first)
+                continue
+            ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
+            back = o * size + (((k - ez) % lz) * ly + (j - ey) % ly) * lx
+            begin, end = max(first, ex), min(last, lx + ex)
+            if begin > first:
+                held[to] = f[back + lx - 1]
+            carry(held, to + begin - first, f, back + begin - ex, end - begin)
+            if end < last:
+                held[to + end - first] = f[back]
+        collide_cells(held, (last - first + 7) // 8 * 8, setting)
+        if has_sponge:
+            G = stream[row if stream.shape[0] > 1 else 0]
+            across = max2(sy[j], sz[k])
+            for i in range(first, last):
+                sigma = max2(across, sx[i])
+                if sigma > 0.0:
+                    for q in range(27):
+                        at = (27 + q) * WIDE + i - first
+                        held[at] += sigma * (G[q] - held[at])
+        for q in range(27):
+            of, o = (27 + q) * WIDE - first, OPP[q]
+            ex, ey, ez = VEL[q, 0], VEL[q, 1], VEL[q, 2]
+            ahead = q * size + (((k + ez) % lz) * ly + (j + ey) % ly) * lx
+            for r in range(runs):
+                begin, end = run[r, 0], run[r, 1]
+                if even:
+                    carry(f, o * size + here + begin, held, of + begin, end - begin)
+                    continue
+                if begin + ex < 0:
+                    f[ahead + lx - 1] = held[of]
+                    begin += 1
+                if end + ex > lx:
+                    end -= 1
+                    f[ahead] = held[of + end]
+                carry(f, ahead + begin + ex, held, of + begin, end - begin)
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
 def step_bulk(f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance every plain cell on all cores."""
+    flat = f.reshape(-1)
     for row in prange(shape[1] * shape[2]):
-        bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge)
+        held = np.zeros(54 * WIDE)
+        run = np.empty((WIDE, 2), np.int64)
+        bulk_row(
+            np.int64(row), flat, flag, shape, even, setting, stream, sx, sy, sz, has_sponge,
+            held, run,
+        )
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
 def step_bulk_alone(f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance every plain cell on one core."""
+    flat = f.reshape(-1)
+    held = np.zeros(54 * WIDE)
+    run = np.empty((WIDE, 2), np.int64)
     for row in range(shape[1] * shape[2]):
-        bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge)
+        bulk_row(
+            row, flat, flag, shape, even, setting, stream, sx, sy, sz, has_sponge, held, run
+        )
 
 
 '''
@@ -287,10 +325,12 @@ def cpu_source() -> str:
         f"VEL = np.array({VELOCITY.tolist()}, dtype=np.int64)\n"
         f"OPP = np.array({OPPOSITE.tolist()}, dtype=np.int64)\n\n\n"
     )
-    row = [f"        f{i} = a[{i}, i]" for i in range(N_VELOCITY)]
+    row = [f"        f{n} = held[i + np.uint64({n * WIDE})]" for n in range(N_VELOCITY)]
     row += recipe.python_lines(recipe.collision(), 2)
-    row += [f"        b[{i}, i] = g{i}" for i in range(N_VELOCITY)]
-    text = _HEAD + table + _ROW + "\n".join(row) + _BULK
+    row += [
+        f"        held[i + np.uint64({(N_VELOCITY + n) * WIDE})] = g{n}" for n in range(N_VELOCITY)
+    ]
+    text = _HEAD + table + _ROW.format(wide=WIDE) + "\n".join(row) + _BULK
     return text + _WALL + "\n".join(_wall_body()) + "\n" + _WALL_END
 
 
