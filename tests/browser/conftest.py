@@ -17,6 +17,8 @@ from tuftwork.app import serve
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 INSTALL = "No Chromium found. Install it with: apt-get install --no-install-recommends chromium"
 PATIENCE = 60_000  # [ms]  how long anything may take on a busy machine; a quiet one waits for none
+DRAWN = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
+"""Resolves when the page has drawn again."""
 _TIMES: list[float] = []
 
 expect.set_options(timeout=PATIENCE)
@@ -87,14 +89,25 @@ class Site:
         self.base = self.address.split("?")[0]
 
     def open(self, page: Page, place: str = "overview") -> None:
-        """Enter with the token, then go to a place and wait for its heading."""
+        """Enter with the token, go to a place, and wait until its sheet and the rail are read.
+
+        What a test changes from then on changes no first answer that is still on its way.
+        """
         page.goto(f"{self.address}#/{place}")
-        page.locator(".sheet h1").wait_for()
+        arrived(page)
 
     def go(self, page: Page, place: str) -> None:
-        """Go to another place of a page already open."""
+        """Go to another place of a page already open, and wait until its sheet is read."""
         page.goto(f"{self.base}#/{place}")
-        page.locator(".sheet h1").wait_for()
+        page.evaluate(DRAWN)
+        arrived(page)
+
+
+def arrived(page: Page) -> None:
+    """Wait until neither the sheet nor the rail waits for its first answer, however it is."""
+    page.locator(".sheet h1").wait_for()
+    page.locator(".pagehead + .busy").wait_for(state="detached")
+    page.locator("nav.rail[aria-busy=false]").wait_for(state="attached")
 
 
 @pytest.fixture

@@ -516,6 +516,14 @@ def sphere(
 # The plane channel with the wall law.
 
 
+def law_walls(
+    removed: np.ndarray, depth: int, *, shear_only: bool = False
+) -> tuple[np.ndarray, WallLinks]:
+    """Marks and links of cells beside ``removed`` ones: walls with the law, under a layer."""
+    surfaces = [Surface(name="none"), Surface(name="walls", has_wall_law=True)]
+    return add_layer(*staircase(removed, removed.copy(), surfaces), depth, shear_only=shear_only)
+
+
 def law_profile(y: np.ndarray, half: float, friction: float, viscosity: float) -> np.ndarray:
     """Reichardt's law from both walls at the distances ``y``."""
     yp = np.minimum(y, 2 * half - y) * friction / viscosity
@@ -544,9 +552,7 @@ def channel(
     lx, ly, lz = round(size[0] * half), round(size[1] * half), 2 * half + 1
     removed = np.zeros((lz, ly, lx), np.uint8)
     removed[0] = 1
-    surfaces = [Surface(name="none"), Surface(name="walls", has_wall_law=True)]
-    mark, links = staircase(removed, removed.copy(), surfaces)
-    mark, links = add_layer(mark, links, layer, shear_only=shear_only)
+    mark, links = law_walls(removed, layer, shear_only=shear_only)
     viscosity = bulk * half / reynolds
     friction = bulk * np.sqrt(0.5 * 0.06 * reynolds**-0.25)
     pull = friction**2 / half

@@ -13,11 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from tests.published.flow_rungs import law_walls
 
 from tuftwork.flow.engine import build_engine
-from tuftwork.flow.layer import add_layer
-from tuftwork.flow.setup import Setup, Surface
-from tuftwork.flow.walls import staircase
+from tuftwork.flow.setup import Setup
 
 pytestmark = pytest.mark.published
 
@@ -56,9 +55,7 @@ def run(layer: int, *, shear_only: bool = False) -> Wall:
     shape = (HIGH, LONG, 1)
     removed = np.zeros(shape[::-1], np.uint8)
     removed[:, :, 0] = 1
-    surfaces = [Surface(name="none"), Surface(name="wall", has_wall_law=True)]
-    cells = staircase(removed, removed.copy(), surfaces)
-    mark, links = add_layer(*cells, layer, shear_only=shear_only)
+    mark, links = law_walls(removed, layer, shear_only=shear_only)
     profile = np.zeros((3, 1, LONG))
     profile[1, 0], profile[0, 0] = stream(np.arange(LONG), np.full(LONG, HIGH - 1.5))
     top, along = np.zeros(HIGH), np.zeros(LONG)

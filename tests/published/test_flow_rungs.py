@@ -14,9 +14,8 @@ from tests.published import flow_rungs as rungs
 
 from tuftwork.files.time_file import TimeFile
 from tuftwork.flow.engine import AbstractEngine, build_engine
-from tuftwork.flow.layer import add_layer
 from tuftwork.flow.over_time import Layout, Variable
-from tuftwork.flow.setup import Setup, Surface
+from tuftwork.flow.setup import Setup
 from tuftwork.flow.walls import staircase
 
 DATA = Path(__file__).parent / "data"
@@ -136,8 +135,7 @@ def column(half: int, reynolds: float, depth: int) -> tuple[float, np.ndarray]:
     bulk, lz = 0.08, 2 * half + 1
     removed = np.zeros((lz, 1, 1), np.uint8)
     removed[0] = 1
-    surfaces = [Surface(name="none"), Surface(name="walls", has_wall_law=True)]
-    mark, links = add_layer(*staircase(removed, removed.copy(), surfaces), depth)
+    mark, links = rungs.law_walls(removed, depth)
     viscosity, friction = bulk * half / reynolds, bulk * np.sqrt(0.03 * reynolds**-0.25)
     force = (friction**2 / half, 0.0, 0.0)
     setup = Setup(shape=(1, 1, lz), viscosity=viscosity, mark=mark, walls=links, force=force)

@@ -31,11 +31,11 @@ def prepare(
 ) -> int:
     """Check a case of the 3-D flow and say what it will cost; nothing runs."""
     from tuftwork.files import read_project
-    from tuftwork.flow.judge import prepared_or_faults
     from tuftwork.study.flow.case import built_case, run_named
     from tuftwork.study.flow.inside import opening_tree
     from tuftwork.study.flow.moments import said_of_shape
     from tuftwork.study.flow.page import cost_tree, part_rows
+    from tuftwork.study.flow.spoken import prepared_or_spoken
 
     opened = read_project(project)
     built = built_case(opened.project, opened.folder, run_named(opened.project, case))
@@ -48,7 +48,7 @@ def prepare(
         "notices": said_of_shape(is_generic=built.run_is_generic, counts=built.run.counts),
     }  # fmt: skip
     if not quick:
-        prepared, faults = prepared_or_faults(built.case, seen)
+        prepared, faults = prepared_or_spoken(built.case, seen)
         tree["faults"] = [str(f) for f in faults]
         if prepared is not None:
             tree["notices"] += prepared.notices

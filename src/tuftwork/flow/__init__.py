@@ -16,7 +16,8 @@ from tuftwork.flow.output import (
 from tuftwork.flow.part_load import PartLoad, bands
 from tuftwork.flow.porous import Porous, cooler_core, fan_disc, slab_of
 from tuftwork.flow.prepare import Cost, Prepared, estimate_cost, prepare
-from tuftwork.flow.run import FlowResult, run
+from tuftwork.flow.result import FlowResult
+from tuftwork.flow.run import run
 from tuftwork.flow.statistics import SeriesMean, series_mean
 from tuftwork.flow.stop import Progress, StopRule
 from tuftwork.flow.through import NetTie, Opening, OpeningFlow

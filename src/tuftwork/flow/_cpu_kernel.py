@@ -24,6 +24,20 @@ def min2(a, b):
     return a if a < b else b
 
 
+@njit(inline="always")
+@no_type_check
+def ahead(n, count):
+    """Next of ``count`` places in a ring."""
+    return n + 1 if n + 1 < count else 0
+
+
+@njit(inline="always")
+@no_type_check
+def behind(n, count):
+    """The place before in a ring of ``count``."""
+    return n - 1 if n > 0 else count - 1
+
+
 @njit(error_model="numpy")
 @no_type_check
 def other_surface(table, m, ex, ey, ez, i, j, k, dx, dy, dz):
@@ -509,10 +523,12 @@ def wall_cell(
     Fx, Fy, Fz, nu = setting[1], setting[2], setting[3], setting[4]
     n = cell[m]
     i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
+    ip, jp, kp = ahead(i, lx), ahead(j, ly), ahead(k, lz)
+    im, jm, km = behind(i, lx), behind(j, ly), behind(k, lz)
     sigma = max2(sx[i], max2(sy[j], sz[k]))
     G = stream[k * ly + j if stream.shape[0] > 1 else 0]
     side = main[m]
-    nx, ny, nz, y = geo[0, m], geo[1, m], geo[2, m], geo[3, m]
+    nx, ny, nz, y = geo[m, 0], geo[m, 1], geo[m, 2], geo[m, 3]
     wall_law = table[side, 0]
     turns = varies(table, side)
     foot = max2(y, -y)
@@ -522,57 +538,57 @@ def wall_cell(
     vz = other_surface(table, side, 0.0, 0.0, 1.0, i, j, k, px, py, pz)
     Fxw, Fyw, Fzw = 0.0, 0.0, 0.0
     fill, part = full[m], zone[m]
-    w1, sid1 = cut[0, m], sid[0, m]
+    w1, sid1 = cut[m, 0], sid[m, 0]
     q1 = w1 - 4.0 if w1 > 4.0 else w1
-    w2, sid2 = cut[1, m], sid[1, m]
+    w2, sid2 = cut[m, 1], sid[m, 1]
     q2 = w2 - 4.0 if w2 > 4.0 else w2
-    w3, sid3 = cut[2, m], sid[2, m]
+    w3, sid3 = cut[m, 2], sid[m, 2]
     q3 = w3 - 4.0 if w3 > 4.0 else w3
-    w4, sid4 = cut[3, m], sid[3, m]
+    w4, sid4 = cut[m, 3], sid[m, 3]
     q4 = w4 - 4.0 if w4 > 4.0 else w4
-    w5, sid5 = cut[4, m], sid[4, m]
+    w5, sid5 = cut[m, 4], sid[m, 4]
     q5 = w5 - 4.0 if w5 > 4.0 else w5
-    w6, sid6 = cut[5, m], sid[5, m]
+    w6, sid6 = cut[m, 5], sid[m, 5]
     q6 = w6 - 4.0 if w6 > 4.0 else w6
-    w7, sid7 = cut[6, m], sid[6, m]
+    w7, sid7 = cut[m, 6], sid[m, 6]
     q7 = w7 - 4.0 if w7 > 4.0 else w7
-    w8, sid8 = cut[7, m], sid[7, m]
+    w8, sid8 = cut[m, 7], sid[m, 7]
     q8 = w8 - 4.0 if w8 > 4.0 else w8
-    w9, sid9 = cut[8, m], sid[8, m]
+    w9, sid9 = cut[m, 8], sid[m, 8]
     q9 = w9 - 4.0 if w9 > 4.0 else w9
-    w10, sid10 = cut[9, m], sid[9, m]
+    w10, sid10 = cut[m, 9], sid[m, 9]
     q10 = w10 - 4.0 if w10 > 4.0 else w10
-    w11, sid11 = cut[10, m], sid[10, m]
+    w11, sid11 = cut[m, 10], sid[m, 10]
     q11 = w11 - 4.0 if w11 > 4.0 else w11
-    w12, sid12 = cut[11, m], sid[11, m]
+    w12, sid12 = cut[m, 11], sid[m, 11]
     q12 = w12 - 4.0 if w12 > 4.0 else w12
-    w13, sid13 = cut[12, m], sid[12, m]
+    w13, sid13 = cut[m, 12], sid[m, 12]
     q13 = w13 - 4.0 if w13 > 4.0 else w13
-    w14, sid14 = cut[13, m], sid[13, m]
+    w14, sid14 = cut[m, 13], sid[m, 13]
     q14 = w14 - 4.0 if w14 > 4.0 else w14
-    w15, sid15 = cut[14, m], sid[14, m]
+    w15, sid15 = cut[m, 14], sid[m, 14]
     q15 = w15 - 4.0 if w15 > 4.0 else w15
-    w16, sid16 = cut[15, m], sid[15, m]
+    w16, sid16 = cut[m, 15], sid[m, 15]
     q16 = w16 - 4.0 if w16 > 4.0 else w16
-    w17, sid17 = cut[16, m], sid[16, m]
+    w17, sid17 = cut[m, 16], sid[m, 16]
     q17 = w17 - 4.0 if w17 > 4.0 else w17
-    w18, sid18 = cut[17, m], sid[17, m]
+    w18, sid18 = cut[m, 17], sid[m, 17]
     q18 = w18 - 4.0 if w18 > 4.0 else w18
-    w19, sid19 = cut[18, m], sid[18, m]
+    w19, sid19 = cut[m, 18], sid[m, 18]
     q19 = w19 - 4.0 if w19 > 4.0 else w19
-    w20, sid20 = cut[19, m], sid[19, m]
+    w20, sid20 = cut[m, 19], sid[m, 19]
     q20 = w20 - 4.0 if w20 > 4.0 else w20
-    w21, sid21 = cut[20, m], sid[20, m]
+    w21, sid21 = cut[m, 20], sid[m, 20]
     q21 = w21 - 4.0 if w21 > 4.0 else w21
-    w22, sid22 = cut[21, m], sid[21, m]
+    w22, sid22 = cut[m, 21], sid[m, 21]
     q22 = w22 - 4.0 if w22 > 4.0 else w22
-    w23, sid23 = cut[22, m], sid[22, m]
+    w23, sid23 = cut[m, 22], sid[m, 22]
     q23 = w23 - 4.0 if w23 > 4.0 else w23
-    w24, sid24 = cut[23, m], sid[23, m]
+    w24, sid24 = cut[m, 23], sid[m, 23]
     q24 = w24 - 4.0 if w24 > 4.0 else w24
-    w25, sid25 = cut[24, m], sid[24, m]
+    w25, sid25 = cut[m, 24], sid[m, 24]
     q25 = w25 - 4.0 if w25 > 4.0 else w25
-    w26, sid26 = cut[25, m], sid[25, m]
+    w26, sid26 = cut[m, 25], sid[m, 25]
     q26 = w26 - 4.0 if w26 > 4.0 else w26
     if even:
         f0 = f[0, n]
@@ -604,32 +620,32 @@ def wall_cell(
         f26 = f[26, n]
     else:
         f0 = f[0, (k * ly + j) * lx + i]
-        f1 = f[1, n] if w2 > 4.0 else f[2, (k * ly + j) * lx + (i - 1) % lx]
-        f2 = f[2, n] if w1 > 4.0 else f[1, (k * ly + j) * lx + (i + 1) % lx]
-        f3 = f[3, n] if w4 > 4.0 else f[4, (k * ly + (j - 1) % ly) * lx + i]
-        f4 = f[4, n] if w3 > 4.0 else f[3, (k * ly + (j + 1) % ly) * lx + i]
-        f5 = f[5, n] if w6 > 4.0 else f[6, ((k - 1) % lz * ly + j) * lx + i]
-        f6 = f[6, n] if w5 > 4.0 else f[5, ((k + 1) % lz * ly + j) * lx + i]
-        f7 = f[7, n] if w8 > 4.0 else f[8, (k * ly + (j - 1) % ly) * lx + (i - 1) % lx]
-        f8 = f[8, n] if w7 > 4.0 else f[7, (k * ly + (j + 1) % ly) * lx + (i + 1) % lx]
-        f9 = f[9, n] if w10 > 4.0 else f[10, ((k - 1) % lz * ly + j) * lx + (i - 1) % lx]
-        f10 = f[10, n] if w9 > 4.0 else f[9, ((k + 1) % lz * ly + j) * lx + (i + 1) % lx]
-        f11 = f[11, n] if w12 > 4.0 else f[12, ((k + 1) % lz * ly + j) * lx + (i - 1) % lx]
-        f12 = f[12, n] if w11 > 4.0 else f[11, ((k - 1) % lz * ly + j) * lx + (i + 1) % lx]
-        f13 = f[13, n] if w14 > 4.0 else f[14, (k * ly + (j + 1) % ly) * lx + (i - 1) % lx]
-        f14 = f[14, n] if w13 > 4.0 else f[13, (k * ly + (j - 1) % ly) * lx + (i + 1) % lx]
-        f15 = f[15, n] if w16 > 4.0 else f[16, ((k - 1) % lz * ly + (j - 1) % ly) * lx + i]
-        f16 = f[16, n] if w15 > 4.0 else f[15, ((k + 1) % lz * ly + (j + 1) % ly) * lx + i]
-        f17 = f[17, n] if w18 > 4.0 else f[18, ((k + 1) % lz * ly + (j - 1) % ly) * lx + i]
-        f18 = f[18, n] if w17 > 4.0 else f[17, ((k - 1) % lz * ly + (j + 1) % ly) * lx + i]
-        f19 = f[19, n] if w20 > 4.0 else f[20, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx]
-        f20 = f[20, n] if w19 > 4.0 else f[19, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx]
-        f21 = f[21, n] if w22 > 4.0 else f[22, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx]
-        f22 = f[22, n] if w21 > 4.0 else f[21, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx]
-        f23 = f[23, n] if w24 > 4.0 else f[24, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx]
-        f24 = f[24, n] if w23 > 4.0 else f[23, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx]
-        f25 = f[25, n] if w26 > 4.0 else f[26, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx]
-        f26 = f[26, n] if w25 > 4.0 else f[25, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx]
+        f1 = f[1, n] if w2 > 4.0 else f[2, (k * ly + j) * lx + im]
+        f2 = f[2, n] if w1 > 4.0 else f[1, (k * ly + j) * lx + ip]
+        f3 = f[3, n] if w4 > 4.0 else f[4, (k * ly + jm) * lx + i]
+        f4 = f[4, n] if w3 > 4.0 else f[3, (k * ly + jp) * lx + i]
+        f5 = f[5, n] if w6 > 4.0 else f[6, (km * ly + j) * lx + i]
+        f6 = f[6, n] if w5 > 4.0 else f[5, (kp * ly + j) * lx + i]
+        f7 = f[7, n] if w8 > 4.0 else f[8, (k * ly + jm) * lx + im]
+        f8 = f[8, n] if w7 > 4.0 else f[7, (k * ly + jp) * lx + ip]
+        f9 = f[9, n] if w10 > 4.0 else f[10, (km * ly + j) * lx + im]
+        f10 = f[10, n] if w9 > 4.0 else f[9, (kp * ly + j) * lx + ip]
+        f11 = f[11, n] if w12 > 4.0 else f[12, (kp * ly + j) * lx + im]
+        f12 = f[12, n] if w11 > 4.0 else f[11, (km * ly + j) * lx + ip]
+        f13 = f[13, n] if w14 > 4.0 else f[14, (k * ly + jp) * lx + im]
+        f14 = f[14, n] if w13 > 4.0 else f[13, (k * ly + jm) * lx + ip]
+        f15 = f[15, n] if w16 > 4.0 else f[16, (km * ly + jm) * lx + i]
+        f16 = f[16, n] if w15 > 4.0 else f[15, (kp * ly + jp) * lx + i]
+        f17 = f[17, n] if w18 > 4.0 else f[18, (kp * ly + jm) * lx + i]
+        f18 = f[18, n] if w17 > 4.0 else f[17, (km * ly + jp) * lx + i]
+        f19 = f[19, n] if w20 > 4.0 else f[20, (km * ly + jm) * lx + im]
+        f20 = f[20, n] if w19 > 4.0 else f[19, (kp * ly + jp) * lx + ip]
+        f21 = f[21, n] if w22 > 4.0 else f[22, (kp * ly + jm) * lx + im]
+        f22 = f[22, n] if w21 > 4.0 else f[21, (km * ly + jp) * lx + ip]
+        f23 = f[23, n] if w24 > 4.0 else f[24, (km * ly + jp) * lx + im]
+        f24 = f[24, n] if w23 > 4.0 else f[23, (kp * ly + jm) * lx + ip]
+        f25 = f[25, n] if w26 > 4.0 else f[26, (kp * ly + jp) * lx + im]
+        f26 = f[26, n] if w25 > 4.0 else f[25, (km * ly + jm) * lx + ip]
     wayx = core[part, 0]
     wayy = core[part, 1]
     wayz = core[part, 2]
@@ -1205,13 +1221,13 @@ def wall_cell(
         if sid1 > 0:
             Fxw = Fxw + (g1 + r)
         if even and w1 < 4.0:
-            f[1, (k * ly + j) * lx + (i + 1) % lx] = r
+            f[1, (k * ly + j) * lx + ip] = r
         else:
             f[2, n] = r
     elif even:
         f[2, n] = g1
     else:
-        f[1, (k * ly + j) * lx + (i + 1) % lx] = g1
+        f[1, (k * ly + j) * lx + ip] = g1
     if q2 > 0.0:
         kick = rho * (exl * eym * ezm - exn * eym * ezm)
         if sid2 != side:
@@ -1236,13 +1252,13 @@ def wall_cell(
         if sid2 > 0:
             Fxw = Fxw - (g2 + r)
         if even and w2 < 4.0:
-            f[2, (k * ly + j) * lx + (i - 1) % lx] = r
+            f[2, (k * ly + j) * lx + im] = r
         else:
             f[1, n] = r
     elif even:
         f[1, n] = g2
     else:
-        f[2, (k * ly + j) * lx + (i - 1) % lx] = g2
+        f[2, (k * ly + j) * lx + im] = g2
     if q3 > 0.0:
         kick = rho * (exm * eyn * ezm - exm * eyl * ezm)
         if sid3 != side:
@@ -1267,13 +1283,13 @@ def wall_cell(
         if sid3 > 0:
             Fyw = Fyw + (g3 + r)
         if even and w3 < 4.0:
-            f[3, (k * ly + (j + 1) % ly) * lx + i] = r
+            f[3, (k * ly + jp) * lx + i] = r
         else:
             f[4, n] = r
     elif even:
         f[4, n] = g3
     else:
-        f[3, (k * ly + (j + 1) % ly) * lx + i] = g3
+        f[3, (k * ly + jp) * lx + i] = g3
     if q4 > 0.0:
         kick = rho * (exm * eyl * ezm - exm * eyn * ezm)
         if sid4 != side:
@@ -1298,13 +1314,13 @@ def wall_cell(
         if sid4 > 0:
             Fyw = Fyw - (g4 + r)
         if even and w4 < 4.0:
-            f[4, (k * ly + (j - 1) % ly) * lx + i] = r
+            f[4, (k * ly + jm) * lx + i] = r
         else:
             f[3, n] = r
     elif even:
         f[3, n] = g4
     else:
-        f[4, (k * ly + (j - 1) % ly) * lx + i] = g4
+        f[4, (k * ly + jm) * lx + i] = g4
     if q5 > 0.0:
         kick = rho * (exm * eym * ezn - exm * eym * ezl)
         if sid5 != side:
@@ -1329,13 +1345,13 @@ def wall_cell(
         if sid5 > 0:
             Fzw = Fzw + (g5 + r)
         if even and w5 < 4.0:
-            f[5, ((k + 1) % lz * ly + j) * lx + i] = r
+            f[5, (kp * ly + j) * lx + i] = r
         else:
             f[6, n] = r
     elif even:
         f[6, n] = g5
     else:
-        f[5, ((k + 1) % lz * ly + j) * lx + i] = g5
+        f[5, (kp * ly + j) * lx + i] = g5
     if q6 > 0.0:
         kick = rho * (exm * eym * ezl - exm * eym * ezn)
         if sid6 != side:
@@ -1360,13 +1376,13 @@ def wall_cell(
         if sid6 > 0:
             Fzw = Fzw - (g6 + r)
         if even and w6 < 4.0:
-            f[6, ((k - 1) % lz * ly + j) * lx + i] = r
+            f[6, (km * ly + j) * lx + i] = r
         else:
             f[5, n] = r
     elif even:
         f[5, n] = g6
     else:
-        f[6, ((k - 1) % lz * ly + j) * lx + i] = g6
+        f[6, (km * ly + j) * lx + i] = g6
     if q7 > 0.0:
         kick = rho * (exn * eyn * ezm - exl * eyl * ezm)
         if sid7 != side:
@@ -1392,13 +1408,13 @@ def wall_cell(
             Fxw = Fxw + (g7 + r)
             Fyw = Fyw + (g7 + r)
         if even and w7 < 4.0:
-            f[7, (k * ly + (j + 1) % ly) * lx + (i + 1) % lx] = r
+            f[7, (k * ly + jp) * lx + ip] = r
         else:
             f[8, n] = r
     elif even:
         f[8, n] = g7
     else:
-        f[7, (k * ly + (j + 1) % ly) * lx + (i + 1) % lx] = g7
+        f[7, (k * ly + jp) * lx + ip] = g7
     if q8 > 0.0:
         kick = rho * (exl * eyl * ezm - exn * eyn * ezm)
         if sid8 != side:
@@ -1424,13 +1440,13 @@ def wall_cell(
             Fxw = Fxw - (g8 + r)
             Fyw = Fyw - (g8 + r)
         if even and w8 < 4.0:
-            f[8, (k * ly + (j - 1) % ly) * lx + (i - 1) % lx] = r
+            f[8, (k * ly + jm) * lx + im] = r
         else:
             f[7, n] = r
     elif even:
         f[7, n] = g8
     else:
-        f[8, (k * ly + (j - 1) % ly) * lx + (i - 1) % lx] = g8
+        f[8, (k * ly + jm) * lx + im] = g8
     if q9 > 0.0:
         kick = rho * (exn * eym * ezn - exl * eym * ezl)
         if sid9 != side:
@@ -1456,13 +1472,13 @@ def wall_cell(
             Fxw = Fxw + (g9 + r)
             Fzw = Fzw + (g9 + r)
         if even and w9 < 4.0:
-            f[9, ((k + 1) % lz * ly + j) * lx + (i + 1) % lx] = r
+            f[9, (kp * ly + j) * lx + ip] = r
         else:
             f[10, n] = r
     elif even:
         f[10, n] = g9
     else:
-        f[9, ((k + 1) % lz * ly + j) * lx + (i + 1) % lx] = g9
+        f[9, (kp * ly + j) * lx + ip] = g9
     if q10 > 0.0:
         kick = rho * (exl * eym * ezl - exn * eym * ezn)
         if sid10 != side:
@@ -1488,13 +1504,13 @@ def wall_cell(
             Fxw = Fxw - (g10 + r)
             Fzw = Fzw - (g10 + r)
         if even and w10 < 4.0:
-            f[10, ((k - 1) % lz * ly + j) * lx + (i - 1) % lx] = r
+            f[10, (km * ly + j) * lx + im] = r
         else:
             f[9, n] = r
     elif even:
         f[9, n] = g10
     else:
-        f[10, ((k - 1) % lz * ly + j) * lx + (i - 1) % lx] = g10
+        f[10, (km * ly + j) * lx + im] = g10
     if q11 > 0.0:
         kick = rho * (exn * eym * ezl - exl * eym * ezn)
         if sid11 != side:
@@ -1520,13 +1536,13 @@ def wall_cell(
             Fxw = Fxw + (g11 + r)
             Fzw = Fzw - (g11 + r)
         if even and w11 < 4.0:
-            f[11, ((k - 1) % lz * ly + j) * lx + (i + 1) % lx] = r
+            f[11, (km * ly + j) * lx + ip] = r
         else:
             f[12, n] = r
     elif even:
         f[12, n] = g11
     else:
-        f[11, ((k - 1) % lz * ly + j) * lx + (i + 1) % lx] = g11
+        f[11, (km * ly + j) * lx + ip] = g11
     if q12 > 0.0:
         kick = rho * (exl * eym * ezn - exn * eym * ezl)
         if sid12 != side:
@@ -1552,13 +1568,13 @@ def wall_cell(
             Fxw = Fxw - (g12 + r)
             Fzw = Fzw + (g12 + r)
         if even and w12 < 4.0:
-            f[12, ((k + 1) % lz * ly + j) * lx + (i - 1) % lx] = r
+            f[12, (kp * ly + j) * lx + im] = r
         else:
             f[11, n] = r
     elif even:
         f[11, n] = g12
     else:
-        f[12, ((k + 1) % lz * ly + j) * lx + (i - 1) % lx] = g12
+        f[12, (kp * ly + j) * lx + im] = g12
     if q13 > 0.0:
         kick = rho * (exn * eyl * ezm - exl * eyn * ezm)
         if sid13 != side:
@@ -1584,13 +1600,13 @@ def wall_cell(
             Fxw = Fxw + (g13 + r)
             Fyw = Fyw - (g13 + r)
         if even and w13 < 4.0:
-            f[13, (k * ly + (j - 1) % ly) * lx + (i + 1) % lx] = r
+            f[13, (k * ly + jm) * lx + ip] = r
         else:
             f[14, n] = r
     elif even:
         f[14, n] = g13
     else:
-        f[13, (k * ly + (j - 1) % ly) * lx + (i + 1) % lx] = g13
+        f[13, (k * ly + jm) * lx + ip] = g13
     if q14 > 0.0:
         kick = rho * (exl * eyn * ezm - exn * eyl * ezm)
         if sid14 != side:
@@ -1616,13 +1632,13 @@ def wall_cell(
             Fxw = Fxw - (g14 + r)
             Fyw = Fyw + (g14 + r)
         if even and w14 < 4.0:
-            f[14, (k * ly + (j + 1) % ly) * lx + (i - 1) % lx] = r
+            f[14, (k * ly + jp) * lx + im] = r
         else:
             f[13, n] = r
     elif even:
         f[13, n] = g14
     else:
-        f[14, (k * ly + (j + 1) % ly) * lx + (i - 1) % lx] = g14
+        f[14, (k * ly + jp) * lx + im] = g14
     if q15 > 0.0:
         kick = rho * (exm * eyn * ezn - exm * eyl * ezl)
         if sid15 != side:
@@ -1648,13 +1664,13 @@ def wall_cell(
             Fyw = Fyw + (g15 + r)
             Fzw = Fzw + (g15 + r)
         if even and w15 < 4.0:
-            f[15, ((k + 1) % lz * ly + (j + 1) % ly) * lx + i] = r
+            f[15, (kp * ly + jp) * lx + i] = r
         else:
             f[16, n] = r
     elif even:
         f[16, n] = g15
     else:
-        f[15, ((k + 1) % lz * ly + (j + 1) % ly) * lx + i] = g15
+        f[15, (kp * ly + jp) * lx + i] = g15
     if q16 > 0.0:
         kick = rho * (exm * eyl * ezl - exm * eyn * ezn)
         if sid16 != side:
@@ -1680,13 +1696,13 @@ def wall_cell(
             Fyw = Fyw - (g16 + r)
             Fzw = Fzw - (g16 + r)
         if even and w16 < 4.0:
-            f[16, ((k - 1) % lz * ly + (j - 1) % ly) * lx + i] = r
+            f[16, (km * ly + jm) * lx + i] = r
         else:
             f[15, n] = r
     elif even:
         f[15, n] = g16
     else:
-        f[16, ((k - 1) % lz * ly + (j - 1) % ly) * lx + i] = g16
+        f[16, (km * ly + jm) * lx + i] = g16
     if q17 > 0.0:
         kick = rho * (exm * eyn * ezl - exm * eyl * ezn)
         if sid17 != side:
@@ -1712,13 +1728,13 @@ def wall_cell(
             Fyw = Fyw + (g17 + r)
             Fzw = Fzw - (g17 + r)
         if even and w17 < 4.0:
-            f[17, ((k - 1) % lz * ly + (j + 1) % ly) * lx + i] = r
+            f[17, (km * ly + jp) * lx + i] = r
         else:
             f[18, n] = r
     elif even:
         f[18, n] = g17
     else:
-        f[17, ((k - 1) % lz * ly + (j + 1) % ly) * lx + i] = g17
+        f[17, (km * ly + jp) * lx + i] = g17
     if q18 > 0.0:
         kick = rho * (exm * eyl * ezn - exm * eyn * ezl)
         if sid18 != side:
@@ -1744,13 +1760,13 @@ def wall_cell(
             Fyw = Fyw - (g18 + r)
             Fzw = Fzw + (g18 + r)
         if even and w18 < 4.0:
-            f[18, ((k + 1) % lz * ly + (j - 1) % ly) * lx + i] = r
+            f[18, (kp * ly + jm) * lx + i] = r
         else:
             f[17, n] = r
     elif even:
         f[17, n] = g18
     else:
-        f[18, ((k + 1) % lz * ly + (j - 1) % ly) * lx + i] = g18
+        f[18, (kp * ly + jm) * lx + i] = g18
     if q19 > 0.0:
         kick = rho * (exn * eyn * ezn - exl * eyl * ezl)
         if sid19 != side:
@@ -1777,13 +1793,13 @@ def wall_cell(
             Fyw = Fyw + (g19 + r)
             Fzw = Fzw + (g19 + r)
         if even and w19 < 4.0:
-            f[19, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx] = r
+            f[19, (kp * ly + jp) * lx + ip] = r
         else:
             f[20, n] = r
     elif even:
         f[20, n] = g19
     else:
-        f[19, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx] = g19
+        f[19, (kp * ly + jp) * lx + ip] = g19
     if q20 > 0.0:
         kick = rho * (exl * eyl * ezl - exn * eyn * ezn)
         if sid20 != side:
@@ -1810,13 +1826,13 @@ def wall_cell(
             Fyw = Fyw - (g20 + r)
             Fzw = Fzw - (g20 + r)
         if even and w20 < 4.0:
-            f[20, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx] = r
+            f[20, (km * ly + jm) * lx + im] = r
         else:
             f[19, n] = r
     elif even:
         f[19, n] = g20
     else:
-        f[20, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx] = g20
+        f[20, (km * ly + jm) * lx + im] = g20
     if q21 > 0.0:
         kick = rho * (exn * eyn * ezl - exl * eyl * ezn)
         if sid21 != side:
@@ -1843,13 +1859,13 @@ def wall_cell(
             Fyw = Fyw + (g21 + r)
             Fzw = Fzw - (g21 + r)
         if even and w21 < 4.0:
-            f[21, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx] = r
+            f[21, (km * ly + jp) * lx + ip] = r
         else:
             f[22, n] = r
     elif even:
         f[22, n] = g21
     else:
-        f[21, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i + 1) % lx] = g21
+        f[21, (km * ly + jp) * lx + ip] = g21
     if q22 > 0.0:
         kick = rho * (exl * eyl * ezn - exn * eyn * ezl)
         if sid22 != side:
@@ -1876,13 +1892,13 @@ def wall_cell(
             Fyw = Fyw - (g22 + r)
             Fzw = Fzw + (g22 + r)
         if even and w22 < 4.0:
-            f[22, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx] = r
+            f[22, (kp * ly + jm) * lx + im] = r
         else:
             f[21, n] = r
     elif even:
         f[21, n] = g22
     else:
-        f[22, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i - 1) % lx] = g22
+        f[22, (kp * ly + jm) * lx + im] = g22
     if q23 > 0.0:
         kick = rho * (exn * eyl * ezn - exl * eyn * ezl)
         if sid23 != side:
@@ -1909,13 +1925,13 @@ def wall_cell(
             Fyw = Fyw - (g23 + r)
             Fzw = Fzw + (g23 + r)
         if even and w23 < 4.0:
-            f[23, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx] = r
+            f[23, (kp * ly + jm) * lx + ip] = r
         else:
             f[24, n] = r
     elif even:
         f[24, n] = g23
     else:
-        f[23, ((k + 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx] = g23
+        f[23, (kp * ly + jm) * lx + ip] = g23
     if q24 > 0.0:
         kick = rho * (exl * eyn * ezl - exn * eyl * ezn)
         if sid24 != side:
@@ -1942,13 +1958,13 @@ def wall_cell(
             Fyw = Fyw + (g24 + r)
             Fzw = Fzw - (g24 + r)
         if even and w24 < 4.0:
-            f[24, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx] = r
+            f[24, (km * ly + jp) * lx + im] = r
         else:
             f[23, n] = r
     elif even:
         f[23, n] = g24
     else:
-        f[24, ((k - 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx] = g24
+        f[24, (km * ly + jp) * lx + im] = g24
     if q25 > 0.0:
         kick = rho * (exn * eyl * ezl - exl * eyn * ezn)
         if sid25 != side:
@@ -1975,13 +1991,13 @@ def wall_cell(
             Fyw = Fyw - (g25 + r)
             Fzw = Fzw - (g25 + r)
         if even and w25 < 4.0:
-            f[25, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx] = r
+            f[25, (km * ly + jm) * lx + ip] = r
         else:
             f[26, n] = r
     elif even:
         f[26, n] = g25
     else:
-        f[25, ((k - 1) % lz * ly + (j - 1) % ly) * lx + (i + 1) % lx] = g25
+        f[25, (km * ly + jm) * lx + ip] = g25
     if q26 > 0.0:
         kick = rho * (exl * eyn * ezn - exn * eyl * ezl)
         if sid26 != side:
@@ -2008,26 +2024,26 @@ def wall_cell(
             Fyw = Fyw + (g26 + r)
             Fzw = Fzw + (g26 + r)
         if even and w26 < 4.0:
-            f[26, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx] = r
+            f[26, (kp * ly + jp) * lx + im] = r
         else:
             f[25, n] = r
     elif even:
         f[25, n] = g26
     else:
-        f[26, ((k + 1) % lz * ly + (j + 1) % ly) * lx + (i - 1) % lx] = g26
+        f[26, (kp * ly + jp) * lx + im] = g26
     # stress flips sign each step where viscosity is small: pairs are averaged
     old = 0.0 if even else 0.5
     new = 1.0 if even else 0.5
-    out[0, m] = old * out[0, m] + new * Fxw
-    out[1, m] = old * out[1, m] + new * Fyw
-    out[2, m] = old * out[2, m] + new * Fzw
-    out[3, m] = old * out[3, m] + new * d
-    out[4, m] = old * out[4, m] + new * shear * tx / ut
-    out[5, m] = old * out[5, m] + new * shear * ty / ut
-    out[6, m] = old * out[6, m] + new * shear * tz / ut
-    out[7, m] = old * out[7, m] + new * Rx
-    out[8, m] = old * out[8, m] + new * Ry
-    out[9, m] = old * out[9, m] + new * Rz
+    out[m, 0] = old * out[m, 0] + new * Fxw
+    out[m, 1] = old * out[m, 1] + new * Fyw
+    out[m, 2] = old * out[m, 2] + new * Fzw
+    out[m, 3] = old * out[m, 3] + new * d
+    out[m, 4] = old * out[m, 4] + new * shear * tx / ut
+    out[m, 5] = old * out[m, 5] + new * shear * ty / ut
+    out[m, 6] = old * out[m, 6] + new * shear * tz / ut
+    out[m, 7] = old * out[m, 7] + new * Rx
+    out[m, 8] = old * out[m, 8] + new * Ry
+    out[m, 9] = old * out[m, 9] + new * Rz
 
 
 @njit(cache=True, parallel=True, error_model="numpy")

@@ -4,12 +4,13 @@ Where it is kept is not this room's business: whoever starts a run hands it a ``
 """
 
 import hashlib
+from math import ceil
 from typing import Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
 
-from tuftwork.errors import Fault, FileFault
+from tuftwork.errors import Fault, FileFault, InputError
 from tuftwork.flow.engine import AbstractEngine
 from tuftwork.flow.setup import Setup
 
@@ -55,7 +56,9 @@ def _digest(engine: AbstractEngine) -> str:
     return found[0] if len(found) == 1 else hashlib.sha256("".join(found).encode()).hexdigest()
 
 
-def to_save(engine: AbstractEngine, series: npt.NDArray[np.float64]) -> Saved:
+def to_save(
+    engine: AbstractEngine, series: npt.NDArray[np.float64], *, seconds: float, settle: float
+) -> Saved:
     """Return everything a run needs to go on.
 
     Parameters
@@ -64,11 +67,17 @@ def to_save(engine: AbstractEngine, series: npt.NDArray[np.float64]) -> Saved:
         The running engine.
     series : (n, n_surface, 6)
         Loads so far.
+    seconds
+        Time spent so far, by all processes. [s]
+    settle
+        Travel after which its means began. [body lengths]
     """
     return {
         "form": np.array(FORM),
         "digest": np.array(_digest(engine)),
         "series": series,
+        "seconds": np.array(seconds),
+        "settle": np.array(settle),
         **engine.state(),
     }
 
@@ -107,3 +116,44 @@ def put_back(engine: AbstractEngine, saved: Saved, name: str) -> npt.NDArray[np.
         raise FileFault([fault])
     engine.restore(saved)
     return np.asarray(saved["series"], dtype=float)
+
+
+def seconds_of(saved: Saved) -> float:
+    """Return the time that was spent on a saved state; 0 where an older version kept none. [s]."""
+    return float(saved.get("seconds", np.array(0.0)))
+
+
+def settled_again(engine: AbstractEngine, saved: Saved, *, settle: float, travel: float) -> bool:
+    """Begin the means of a run that goes on anew where it shall settle for longer now.
+
+    Parameters
+    ----------
+    engine
+        Put back to the saved state.
+    saved
+        What was kept.
+    settle
+        Travel before anything is averaged, as it is asked now. [body lengths]
+    travel
+        Of the saved state. [body lengths]
+
+    Returns
+    -------
+    is_anew
+        Whether what was averaged before is forgotten.
+
+    Raises
+    ------
+    InputError
+        If the means that were asked now would have to leave out some samples of what is kept, or
+        need some that were not taken: only the loads are kept one by one.
+    """
+    began = float(saved.get("settle", np.array(settle)))
+    if began == settle or travel <= min(began, settle):
+        return False
+    if settle < travel:
+        limit = f"the checkpoint at {travel:.2f} holds means of the fields from {began:g} on"
+        cure = f"Keep {began:g}, or let it settle for {ceil(travel)} or more."
+        raise InputError("settle", settle, "body lengths", limit, cure)
+    engine.clear()
+    return True

@@ -196,12 +196,12 @@ class CpuEngine(AbstractEngine):
         walls = setup.walls
         self._arm = lever(setup)
         self._surface = walls.table()
-        self._rows = np.zeros((10, walls.cell.size))
+        self._rows = np.zeros((walls.cell.size, 10)).T  # one cell's values lie side by side
         self._zone, self._full = walls.zones()
         self._full = self._full.astype(float)
         self._core = walls.core_table()
-        self._cut = walls.cut.astype(float)
-        self._geo = walls.geometry.astype(float)
+        self._cut, self._geo = (np.ascontiguousarray(x.T, dtype=float) for x in (walls.cut, walls.geometry))
+        self._of = np.ascontiguousarray(walls.surface_of.T)
         self._setting = np.array(
             [
                 relaxation_rate(setup.viscosity),
@@ -242,8 +242,8 @@ class CpuEngine(AbstractEngine):
         if walls.cell.size:
             step_wall(
                 self._f, shape, even, self._setting, self._stream, sx, sy, sz,
-                walls.cell, self._cut, walls.surface_of, walls.main, self._geo,
-                self._surface, self._zone, self._full, self._core, self._rows,
+                walls.cell, self._cut, self._of, walls.main, self._geo,
+                self._surface, self._zone, self._full, self._core, self._rows.T,
             )  # fmt: skip
         self.step += 1
 

@@ -39,6 +39,20 @@ def min2(a, b):
     return a if a < b else b
 
 
+@njit(inline="always")
+@no_type_check
+def ahead(n, count):
+    """Next of ``count`` places in a ring."""
+    return n + 1 if n + 1 < count else 0
+
+
+@njit(inline="always")
+@no_type_check
+def behind(n, count):
+    """The place before in a ring of ``count``."""
+    return n - 1 if n > 0 else count - 1
+
+
 @njit(error_model="numpy")
 @no_type_check
 def other_surface(table, m, ex, ey, ez, i, j, k, dx, dy, dz):
@@ -206,10 +220,12 @@ def wall_cell(
     Fx, Fy, Fz, nu = setting[1], setting[2], setting[3], setting[4]
     n = cell[m]
     i, j, k = n % lx, (n // lx) % ly, n // (lx * ly)
+    ip, jp, kp = ahead(i, lx), ahead(j, ly), ahead(k, lz)
+    im, jm, km = behind(i, lx), behind(j, ly), behind(k, lz)
     sigma = max2(sx[i], max2(sy[j], sz[k]))
     G = stream[k * ly + j if stream.shape[0] > 1 else 0]
     side = main[m]
-    nx, ny, nz, y = geo[0, m], geo[1, m], geo[2, m], geo[3, m]
+    nx, ny, nz, y = geo[m, 0], geo[m, 1], geo[m, 2], geo[m, 3]
     wall_law = table[side, 0]
     turns = varies(table, side)
     foot = max2(y, -y)
@@ -224,16 +240,16 @@ def wall_cell(
 _WALL_END = '''    # stress flips sign each step where viscosity is small: pairs are averaged
     old = 0.0 if even else 0.5
     new = 1.0 if even else 0.5
-    out[0, m] = old * out[0, m] + new * Fxw
-    out[1, m] = old * out[1, m] + new * Fyw
-    out[2, m] = old * out[2, m] + new * Fzw
-    out[3, m] = old * out[3, m] + new * d
-    out[4, m] = old * out[4, m] + new * shear * tx / ut
-    out[5, m] = old * out[5, m] + new * shear * ty / ut
-    out[6, m] = old * out[6, m] + new * shear * tz / ut
-    out[7, m] = old * out[7, m] + new * Rx
-    out[8, m] = old * out[8, m] + new * Ry
-    out[9, m] = old * out[9, m] + new * Rz
+    out[m, 0] = old * out[m, 0] + new * Fxw
+    out[m, 1] = old * out[m, 1] + new * Fyw
+    out[m, 2] = old * out[m, 2] + new * Fzw
+    out[m, 3] = old * out[m, 3] + new * d
+    out[m, 4] = old * out[m, 4] + new * shear * tx / ut
+    out[m, 5] = old * out[m, 5] + new * shear * ty / ut
+    out[m, 6] = old * out[m, 6] + new * shear * tz / ut
+    out[m, 7] = old * out[m, 7] + new * Rx
+    out[m, 8] = old * out[m, 8] + new * Ry
+    out[m, 9] = old * out[m, 9] + new * Rz
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
@@ -266,11 +282,9 @@ def step_wall_alone(
 
 
 def _neighbour(e: tuple[int, ...], sign: int) -> str:
-    parts = [
-        f"({c} {'+' if v * sign > 0 else '-'} 1) % l{a}" if v else c
-        for c, a, v in zip("ijk", "xyz", e, strict=True)
-    ]
-    return f"({parts[2]} * ly + {parts[1]}) * lx + {parts[0]}"
+    near = {1: "p", 0: "", -1: "m"}
+    i, j, k = (c + near[v * sign] for c, v in zip("ijk", e, strict=True))
+    return f"({k} * ly + {j}) * lx + {i}"
 
 
 def _hit(i: int) -> str:
@@ -283,7 +297,7 @@ def _wall_body() -> list[str]:
     out = []
     pad = "    "
     for i in range(1, N_VELOCITY):
-        out.append(f"{pad}w{i}, sid{i} = cut[{i - 1}, m], sid[{i - 1}, m]")
+        out.append(f"{pad}w{i}, sid{i} = cut[m, {i - 1}], sid[m, {i - 1}]")
         out.append(f"{pad}q{i} = w{i} - {THIN} if w{i} > {THIN} else w{i}")
     out.append(f"{pad}if even:")
     out += [f"{pad}    f{i} = f[{i}, n]" for i in range(N_VELOCITY)]

@@ -12,7 +12,7 @@ from tuftwork.flow.level import equal_surface
 from tuftwork.flow.nest_view import Layer, join_layers, velocity_reader
 from tuftwork.flow.output import State
 from tuftwork.flow.prepare import body_length
-from tuftwork.flow.run import FlowResult
+from tuftwork.flow.result import FlowResult
 from tuftwork.flow.statistics import SeriesMean, series_mean
 from tuftwork.flow.vortex import Mark, vortex_mark
 

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 if TYPE_CHECKING:
     from tuftwork.flow.output import State
-    from tuftwork.flow.run import FlowResult
+    from tuftwork.flow.result import FlowResult
 
 Floats = npt.NDArray[np.float64]
 Layer = tuple[Floats, Floats, Floats]

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from tuftwork.errors import UnknownName
 from tuftwork.flow.case import FlowCase
-from tuftwork.flow.run import FlowResult
+from tuftwork.flow.result import FlowResult
 from tuftwork.flow.surface_map import SurfaceMap, outward, weights_of
 from tuftwork.flow.vortex import Mark, vortex_mark
 

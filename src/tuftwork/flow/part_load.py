@@ -12,7 +12,7 @@ from tuftwork.flow.engine import lever, sum_by_surface
 from tuftwork.flow.prepare import Prepared
 
 if TYPE_CHECKING:
-    from tuftwork.flow.run import FlowResult
+    from tuftwork.flow.result import FlowResult
 
 Floats = npt.NDArray[np.float64]
 

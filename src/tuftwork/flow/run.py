@@ -9,20 +9,20 @@ import numpy.typing as npt
 
 from tuftwork import __version__
 from tuftwork.errors import Cancelled, NotConverged
-from tuftwork.flow.checkpoint import Shelf, put_back, to_save
-from tuftwork.flow.core_flow import CoreFlow, core_flows, fan_doubts
+from tuftwork.flow.checkpoint import Saved, Shelf, put_back, seconds_of, settled_again, to_save
+from tuftwork.flow.core_flow import core_flows, fan_doubts
 from tuftwork.flow.cut import momentum_unit
 from tuftwork.flow.doubt import Doubt, Lookout, jump_between_halves
 from tuftwork.flow.engine import AbstractEngine, Backend, Precision
-from tuftwork.flow.moments import Moments
 from tuftwork.flow.over_time import Keeper, OverTime, pairs_between
-from tuftwork.flow.part_load import PartLoad, part_loads, sum_parts
+from tuftwork.flow.part_load import part_loads, sum_parts
 from tuftwork.flow.passage import with_flux
 from tuftwork.flow.prepare import Prepared, steps_for
+from tuftwork.flow.result import FlowResult
 from tuftwork.flow.slab_engine import build_cards
 from tuftwork.flow.statistics import FEWEST, SeriesMean, series_mean
 from tuftwork.flow.stop import Progress, StopRule, start_up_notices
-from tuftwork.flow.through import AGREED, Exchange, OpeningFlow
+from tuftwork.flow.through import AGREED, Exchange
 
 Floats = npt.NDArray[np.float64]
 _LOOKS = 16
@@ -31,68 +31,6 @@ _SETTLED = 1.0
 """Travel before the net is asked: waves of the start pass first. [body lengths]"""
 _WINDOW = 0.5
 """Travel over whose samples the net is told the mean pressures. [body lengths]"""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlowResult:
-    """A finished run.
-
-    Attributes
-    ----------
-    prepared
-        What was run.
-    downforce_area, drag_area, side_area
-        Means of all parts with their statistical error. The error of the model is larger: see
-        ``notices``. [m²]
-    parts
-        Loads by part.
-    series
-        Loads by sample, surface and component, in coefficient areas. Shape (n, n_surface, 6).
-    mean, last
-        Mean moments and the last ones, in lattice units.
-    wall_rows, last_rows
-        Force (3), density departure, friction (3) by wall cell, in lattice units: means, and those
-        of the last two steps.
-    travel
-        [body lengths]
-    reached
-        Whether the asked error was reached.
-    notices
-        Warnings for the reader.
-    made_with
-        Version, back end, precision, cells, steps, seconds.
-    cores, openings
-        What passed each core and fan, and each opening.
-    doubts
-        Signs that the flow is finite but wrong; they stand among the notices too.
-    boxes
-        The same for each box of finer cells, coarser ones first; their moments and wall rows
-        are in the units of their own cells, all else is that of the whole run.
-    sources
-        Keys of the published methods used.
-    """
-
-    prepared: Prepared
-    downforce_area: SeriesMean
-    drag_area: SeriesMean
-    side_area: SeriesMean
-    parts: tuple[PartLoad, ...]
-    series: Floats
-    mean: Moments
-    last: Moments
-    wall_rows: Floats
-    last_rows: Floats
-    travel: float
-    reached: bool
-    notices: tuple[str, ...]
-    made_with: dict[str, str | int | float]
-    cores: tuple[CoreFlow, ...] = ()
-    openings: tuple[OpeningFlow, ...] = ()
-    doubts: tuple[Doubt, ...] = ()
-    boxes: tuple["FlowResult", ...] = ()
-    sources: tuple[str, ...] = field(
-        default=("geier2015", "bouzidi2001", "bailey2009", "reichardt1951", "sokal1997")
-    )
 
 
 @dataclass(slots=True)
@@ -105,8 +43,10 @@ class _Run:
     lookout: Lookout
     exchange: Exchange
     series: list[Floats] = field(default_factory=list)
-    started: float = field(default_factory=time.monotonic)
+    started: float = field(default_factory=lambda: time.monotonic())
     first_step: int = 0
+    before: float = 0.0
+    """Time that earlier processes spent on the steps up to ``first_step``. [s]"""
     keeper: Keeper | None = None
 
     @property
@@ -123,6 +63,21 @@ class _Run:
     def travel(self) -> float:
         """Travel in body lengths."""
         return self.engine.step / steps_for(self.prepared.case, 1.0)
+
+    @property
+    def own_seconds(self) -> float:
+        """Time since this process began to run. [s]"""
+        return max(time.monotonic() - self.started, 1e-9)
+
+    @property
+    def seconds(self) -> float:
+        """Time of this process and of those before it. [s]"""
+        return self.before + self.own_seconds
+
+    def saved(self, *more: Floats) -> Saved:
+        """Return what to keep, with loads that are not in the series."""
+        series = np.stack([*self.series, *more])
+        return to_save(self.engine, series, seconds=self.seconds, settle=self.rule.settle)
 
     def settled(self) -> Floats:
         """Total load areas after settling. Shape (n, 6)."""
@@ -144,15 +99,14 @@ class _Run:
     def progress(self) -> Progress:
         """Return what to show now."""
         known = self.known()
-        seconds = max(time.monotonic() - self.started, 1e-9)
         done = (self.engine.step - self.first_step) * self.prepared.n_plain
         return Progress(
             step=self.engine.step,
             travel=self.travel,
             downforce_area=known[0] if known else None,
             drag_area=known[1] if known else None,
-            seconds=seconds,
-            rate=done / seconds,
+            seconds=self.seconds,
+            rate=done / self.own_seconds,
             doubts=self.lookout.told(),
         )
 
@@ -201,6 +155,7 @@ def run(
         How many graphics cards share the box; above 1 it is cut into slabs.
     checkpoint
         Where the state is kept: read if there is one, written about every minute and on cancel.
+        A longer ``rule.settle`` than that of its run begins all means anew.
     watch
         Called every sample; returning False cancels the run.
     over_time
@@ -239,18 +194,20 @@ def _run_on(
         prepared=prepared, engine=engine, rule=rule, lookout=Lookout.over(prepared),
         exchange=_exchange(prepared),
     )  # fmt: skip
-    saved = checkpoint.read() if checkpoint is not None else None
+    saved, is_anew = checkpoint.read() if checkpoint is not None else None, False
     if checkpoint is not None and saved is not None:
         job.series = list(put_back(engine, saved, checkpoint.name))
-        job.first_step = engine.step
+        job.first_step, job.before = engine.step, seconds_of(saved)
         job.exchange.flows = _flows_of(prepared, engine)
+        is_anew = settled_again(engine, saved, settle=rule.settle, travel=job.travel)
     if over_time is not None:
-        job.keeper = Keeper.of(prepared, over_time, settle=rule.settle, step=engine.step)
+        step = 0 if is_anew else engine.step
+        job.keeper = Keeper.of(prepared, over_time, settle=rule.settle, step=step)
     reached = _loop(job, checkpoint, watch)
     if job.exchange.mismatch > AGREED:
         kept = ""
         if checkpoint is not None:
-            checkpoint.write(to_save(engine, np.stack(job.series)))
+            checkpoint.write(job.saved())
             kept = " The state is kept: it goes on with a longer run."
         raise NotConverged(
             f"flow and cooling net do not agree to {100 * AGREED:.0f} % after {job.travel:.1f} "
@@ -302,10 +259,10 @@ def _loop(job: _Run, checkpoint: Shelf | None, watch: Callable[[Progress], bool]
             job.keeper.look(engine, job.travel, len(job.series))
         if watch is not None and not watch(job.progress()):
             if checkpoint is not None:
-                checkpoint.write(to_save(engine, np.stack(job.series)))
+                checkpoint.write(job.saved())
             raise Cancelled(f"stopped at step {engine.step}, {job.travel:.2f} body lengths")
         if checkpoint is not None and time.monotonic() - saved > 60.0:
-            checkpoint.write(to_save(engine, np.stack(job.series)))
+            checkpoint.write(job.saved())
             saved = time.monotonic()
         if len(job.series) % 8 == 0:
             known = job.known()
@@ -322,7 +279,7 @@ def _check_sound(job: _Run, loads: Floats, checkpoint: Shelf | None) -> None:
         return
     kept = ""
     if checkpoint is not None:
-        name = checkpoint.write_lost(to_save(job.engine, np.stack([*job.series, loads])))
+        name = checkpoint.write_lost(job.saved(loads))
         kept = f" The state is kept in {name}."
     with np.errstate(all="ignore"):
         job.look()  # where it is worst is what explains it
@@ -378,7 +335,7 @@ def _result(job: _Run, reached: bool) -> FlowResult:
             "cards": engine.cards,
             "cells": sum(setup.n_cell for setup in engine.setups),
             "steps": engine.step,
-            "seconds": round(time.monotonic() - job.started, 1),
+            "seconds": round(job.seconds, 1),
         },
         cores=cores,
         openings=job.exchange.rows(departure, prepared.case.cell),

@@ -154,7 +154,7 @@ def _cards_here(cupy: Any) -> int:
         return int(cupy.cuda.runtime.getDeviceCount())
     except cupy.cuda.runtime.CUDARuntimeError as error:
         cure = "A graphics card and its driver are needed; the CPU back end needs none."
-        raise InputError("back end", "cuda", "", str(error), cure) from None
+        raise InputError("back_end", "cuda", "", str(error), cure) from None
 
 
 def _serve(pipe: Any, number: int, ends: Ends) -> None:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from tuftwork.errors import InputError
 from tuftwork.flow.output import State, about, fields
-from tuftwork.flow.run import FlowResult
+from tuftwork.flow.result import FlowResult
 
 Floats = npt.NDArray[np.float64]
 VERSION = (2, 0)

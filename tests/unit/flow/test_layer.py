@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from tests.published.flow_rungs import law_profile
+from tests.published.flow_rungs import law_profile, law_walls
 
 from tuftwork.flow.engine import build_engine
 from tuftwork.flow.layer import add_layer
@@ -49,9 +49,7 @@ def column(viscosity: float, *, shear_only: bool) -> tuple[np.ndarray, np.ndarra
     """Steady speed in a column between two walls, friction velocity of each cell, and stress."""
     removed = np.zeros((2 * HALF + 1, 1, 1), np.uint8)
     removed[0] = 1
-    surfaces = [Surface(name="none"), Surface(name="walls", has_wall_law=True)]
-    cells = staircase(removed, removed.copy(), surfaces)
-    mark, links = add_layer(*cells, DEPTH, shear_only=shear_only)
+    mark, links = law_walls(removed, DEPTH, shear_only=shear_only)
     force = FRICTION**2 / HALF
     shape = (1, 1, 2 * HALF + 1)
     engine = build_engine(
@@ -98,9 +96,7 @@ def wave(backend: tuple[str, str | None], *, shear_only: bool) -> float:
     shape, steps = (16, 2, 13), 200
     removed = np.zeros(shape[::-1], np.uint8)
     removed[0] = 1
-    surfaces = [Surface(name="none"), Surface(name="floor", has_wall_law=True)]
-    cells = staircase(removed, removed.copy(), surfaces)
-    mark, links = add_layer(*cells, 6, shear_only=shear_only)
+    mark, links = law_walls(removed, 6, shear_only=shear_only)
     engine = build_engine(Setup(shape=shape, viscosity=1e-5, mark=mark, walls=links), *backend)
     velocity = np.zeros((3, *shape[::-1]))
     velocity[0] = 0.08

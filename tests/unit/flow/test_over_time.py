@@ -1,50 +1,32 @@
 """Fields over time: the file as other libraries read it, against means, kills and goings on."""
 
 from collections.abc import Callable
-from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
 import xarray
 from scipy.io import netcdf_file
+from tests.unit.flow.brick import FINER, PLANES, prepared_brick, wish_for, with_core
 
 from tuftwork.errors import Cancelled, FileFault, InputError
 from tuftwork.files.flow_state import FlowStateFile
 from tuftwork.files.time_file import TimeFile, TimeSeries, read_time_file
-from tuftwork.flow import Box, FlowCase, FlowPart, FlowResult, Prepared, StopRule, prepare, run
+from tuftwork.flow import FlowResult, Prepared, StopRule, run
 from tuftwork.flow.engine import build_engine
 from tuftwork.flow.look import plane
-from tuftwork.flow.output import coefficients, split_surface
+from tuftwork.flow.output import coefficients
 from tuftwork.flow.over_time import Layout, OverTime, Sampler, Variable, Wish, foresee
 from tuftwork.flow.plane_map import near_car
-from tuftwork.flow.porous import add_cores
-from tuftwork.flow.setup import Core
 from tuftwork.flow.slab_here import slabs_here
-from tuftwork.flow.surface_map import SurfaceMap, boxes_of, weights_of
-from tuftwork.flow.zones import Zone
-from tuftwork.shape import block
 
-BRICK = block("brick", (0.0, -0.15, 0.2), (0.5, 0.15, 0.5))
 RULE = StopRule(error=1e-9, settle=1.0, longest=2.5)
-PLANES = (("y", 0.0), ("x", 0.63), ("z", 0.31))
 ROUNDING = 1e-6
 EVERY = 1 / 64
 """As often as loads are sampled."""
-
-
-def prepared_case(*, zones: tuple[Zone, ...] = ()) -> Prepared:
-    part = FlowPart(name="Brick 1", vertices=BRICK.vertices, faces=BRICK.faces)
-    box = Box(ahead=0.7, behind=0.9, beside=0.7, above=0.7)
-    return prepare(FlowCase(parts=(part,), speed=30.0, cell=0.1, zones=zones, box=box))
-
-
-def wish_for(prepared: Prepared, every: float = EVERY) -> Wish:
-    vertices, faces = split_surface(prepared.case, 0)
-    weights = weights_of(boxes_of(prepared), 0, vertices)
-    part = np.zeros(len(vertices), int)
-    surface = SurfaceMap(vertices=vertices, faces=faces, part=part, weights=weights)
-    return Wish(every=every, planes=PLANES, surface=surface)
+named_brick = partial(prepared_brick, name="Brick 1")
+wish_each = partial(wish_for, every=EVERY)
 
 
 Kept = tuple[Prepared, FlowResult, TimeSeries]
@@ -52,10 +34,9 @@ Kept = tuple[Prepared, FlowResult, TimeSeries]
 
 @pytest.fixture(scope="module", params=["cells of one size", "finer cells"])
 def kept(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Kept:
-    zone = Zone(level=1, low=(-0.2, -0.35, 0.0), high=(0.8, 0.35, 0.7))
-    prepared = prepared_case(zones=(zone,) if request.param == "finer cells" else ())
+    prepared = named_brick(zones=FINER if request.param == "finer cells" else ())
     shelf = TimeFile(tmp_path_factory.mktemp("kept") / "over-time.nc")
-    asked = OverTime(wish=wish_for(prepared), shelf=shelf)
+    asked = OverTime(wish=wish_each(prepared), shelf=shelf)
     return prepared, run(prepared, rule=RULE, over_time=asked), read_time_file(shelf.path)
 
 
@@ -76,7 +57,7 @@ def test_the_mean_over_the_samples_is_the_averaged_plane_of_the_same_window(kept
 def test_the_mean_over_the_samples_is_the_averaged_pressure_on_the_surface(kept: Kept) -> None:
     """Exact but for single precision, on every box of cells."""
     prepared, result, series = kept
-    surface = wish_for(prepared).surface
+    surface = wish_each(prepared).surface
     rows = np.concatenate([box.wall_rows for box in (result, *result.boxes)], axis=1)
     wanted = surface.of(coefficients(prepared.case, rows)["pressure"])
     every = series.surface(slice(None)).astype(float)
@@ -101,7 +82,7 @@ def test_the_last_sample_is_the_last_instant(kept: Kept) -> None:
 
 def test_samples_and_size_are_foretold_before_the_grid_is_cut(kept: Kept) -> None:
     prepared, _, series = kept
-    told = foresee(prepared.case, wish_for(prepared), n_vertex=series.n_vertex, settle=RULE.settle,
+    told = foresee(prepared.case, wish_each(prepared), n_vertex=series.n_vertex, settle=RULE.settle,
                    longest=RULE.longest)  # fmt: skip
     assert told.count == series.count
     assert told.size == pytest.approx(series.path.stat().st_size, rel=0.1)
@@ -130,7 +111,7 @@ def test_other_libraries_read_the_file_with_units_and_axes(kept: Kept) -> None:
 
 def interrupted(folder: Path, harm: Callable[[TimeFile], None]) -> Path:
     """A run that is stopped, harmed and gone on with."""
-    prepared = prepared_case()
+    prepared = named_brick()
     shelf, state = TimeFile(folder / "part.nc"), FlowStateFile(folder / "state.npz")
     asked = OverTime(wish=wish_for(prepared, 3 / 64), shelf=shelf)
     with pytest.raises(Cancelled):
@@ -168,7 +149,7 @@ def test_a_run_that_goes_on_keeps_the_same_file_as_one_that_was_not_stopped(
     harm: Callable[[TimeFile], None], tmp_path: Path
 ) -> None:
     """Exact, byte for byte, in one process (the same kernels): no sample twice, none missing."""
-    prepared = prepared_case()
+    prepared = named_brick()
     whole = TimeFile(tmp_path / "whole.nc")
     run(prepared, rule=RULE, over_time=OverTime(wish=wish_for(prepared, 3 / 64), shelf=whole))
     assert interrupted(tmp_path, harm).read_bytes() == whole.path.read_bytes()
@@ -193,13 +174,13 @@ def test_a_file_laid_out_otherwise_is_begun_anew(tmp_path: Path) -> None:
 
 def test_a_run_that_goes_on_with_another_interval_begins_its_file_anew(tmp_path: Path) -> None:
     """Samples of two intervals behind each other would look like one even series."""
-    prepared, shelf = prepared_case(), TimeFile(tmp_path / "part.nc")
+    prepared, shelf = named_brick(), TimeFile(tmp_path / "part.nc")
     often, seldom = (Sampler(prepared, wish_for(prepared, k / 64)).layout() for k in (2, 6))
     assert float(often.about["samples_every"].split()[0]) == pytest.approx(
         0.04
     )  # a length is 50 pairs of steps
     shelf.begin(often, 0)
-    shelf.add(Sampler(prepared, wish_for(prepared)).take(build_engine(prepared.setup), 0.5))
+    shelf.add(Sampler(prepared, wish_each(prepared)).take(build_engine(prepared.setup), 0.5))
     assert TimeFile(shelf.path).begin(often, 10) == 1
     assert TimeFile(shelf.path).begin(seldom, 10) == 0
 
@@ -213,8 +194,8 @@ def test_a_damaged_or_missing_file_is_told(tmp_path: Path) -> None:
 
 
 def test_slabs_give_the_samples_of_the_whole_box() -> None:
-    prepared = prepared_case()
-    sampler = Sampler(prepared, wish_for(prepared))
+    prepared = named_brick()
+    sampler = Sampler(prepared, wish_each(prepared))
     found = []
     for engine in (build_engine(prepared.setup), slabs_here(prepared.setup, 2)):
         engine.start_uniform()
@@ -229,13 +210,10 @@ def test_slabs_give_the_samples_of_the_whole_box() -> None:
 @pytest.mark.parametrize("has_core", [False, True])
 def test_every_back_end_hands_out_the_same_layers(backend: tuple[str, str], has_core: bool) -> None:
     """Layers are those of the whole field, the force of a core in it."""
-    prepared = prepared_case()
+    prepared = named_brick()
     setup = prepared.setup
     if has_core:
-        law = Core(name="core", surface=1, axis=(1.0, 0.0, 0.0), linear=0.01, square=0.5)
-        mesh = block("core", (12.0, 5.0, 3.0), (15.0, 9.0, 7.0)).triangles
-        mark, walls, _ = add_cores(setup.mark, setup.walls, [(law, mesh)])
-        setup = replace(setup, mark=mark, walls=walls)
+        setup = with_core(setup)
     engine = build_engine(setup, *backend)
     engine.start_uniform()
     engine.advance(10)

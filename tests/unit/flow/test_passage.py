@@ -12,7 +12,7 @@ from tuftwork.flow.lattice import VELOCITY, WEIGHT
 from tuftwork.flow.nest import covered
 from tuftwork.flow.nest_engine import NestedEngine, build_boxes
 from tuftwork.flow.prepare import Prepared
-from tuftwork.flow.run import FlowResult
+from tuftwork.flow.result import FlowResult
 from tuftwork.flow.zones import Zone
 from tuftwork.shape import block
 

@@ -31,7 +31,7 @@ from tuftwork.flow import (
     vtp_bytes,
 )
 from tuftwork.flow.engine import CpuEngine
-from tuftwork.flow.run import FlowResult
+from tuftwork.flow.result import FlowResult
 from tuftwork.shape import block, drum, generic_car
 
 BRICK = block("brick", (0.0, -0.15, 0.15), (0.5, 0.15, 0.40))

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from tests.unit.flow.brick import Memory
 
 from crew_here import OneCardLink, ThreadCrew
 from tuftwork.errors import Cancelled, InputError
@@ -23,7 +24,6 @@ from tuftwork.flow import (
 )
 from tuftwork.flow import engine as engine_module
 from tuftwork.flow import nest_engine as nest_engine_module
-from tuftwork.flow.checkpoint import Saved
 from tuftwork.flow.engine import AbstractEngine
 from tuftwork.flow.judge import HANDING, forecast
 from tuftwork.flow.nest import GHOST, Nest
@@ -146,24 +146,6 @@ def test_a_state_of_three_stacks_goes_on_in_one(prepared: Prepared, whole: Neste
     same(whole, engine, 1e-14)
 
 
-class Kept:
-    """Keeps a state in memory."""
-
-    name = "memory"
-
-    def __init__(self) -> None:
-        self.saved: Saved | None = None
-
-    def read(self) -> Saved | None:
-        return self.saved
-
-    def write(self, saved: Saved) -> None:
-        self.saved = {name: np.array(value) for name, value in saved.items()}
-
-    def write_lost(self, saved: Saved) -> str:
-        raise AssertionError("nothing is lost here")
-
-
 class CpuCrewForCards:
     """Notes how many stacks were asked for."""
 
@@ -194,7 +176,7 @@ def test_a_shared_run_with_finer_boxes_gives_the_same_and_goes_on_with_other_car
     monkeypatch.setattr(slab_nest_engine, "crew_on_cards", crews)
     case = prepare(small_body())
     alone = run(case, rule=RULE)
-    shelf = Kept()
+    shelf = Memory()
     seen: list[float] = []
 
     def until(progress: object) -> bool:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
+from tests.unit.flow.brick import Memory
 
 from crew_here import ThreadCrew
 from tuftwork.cooling import AirNet, Cooler, Core, Exit, Inlet, Surroundings
@@ -20,7 +21,6 @@ from tuftwork.flow import (
     run,
     slab_nest_engine,
 )
-from tuftwork.flow.checkpoint import Saved
 from tuftwork.flow.slab_nest import Stack
 from tuftwork.flow.zones import Zone
 from tuftwork.shape import block
@@ -57,24 +57,6 @@ def body_with_openings() -> FlowCase:
     )  # fmt: skip
 
 
-class Kept:
-    """Keeps a state in memory."""
-
-    name = "memory"
-
-    def __init__(self) -> None:
-        self.saved: Saved = {}
-
-    def read(self) -> Saved | None:
-        return self.saved or None
-
-    def write(self, saved: Saved) -> None:
-        self.saved = {name: np.array(value) for name, value in saved.items()}
-
-    def write_lost(self, saved: Saved) -> str:
-        raise AssertionError("nothing is lost here")
-
-
 def test_openings_and_a_core_answer_as_on_one_card(monkeypatch: pytest.MonkeyPatch) -> None:
     def crew(stacks: Sequence[Stack], precision: str) -> ThreadCrew:
         return ThreadCrew(stacks, "cpu")
@@ -83,7 +65,7 @@ def test_openings_and_a_core_answer_as_on_one_card(monkeypatch: pytest.MonkeyPat
     prepared = prepare(body_with_openings())
     # the net has been asked by then, but flow and net are still on their way to each other
     rule = StopRule(error=1e-9, settle=0.1, longest=1.6)
-    shelves = Kept(), Kept()
+    shelves = Memory(), Memory()
     said = []
     for more, shelf in zip(({}, {"backend": "cuda", "cards": 2}), shelves, strict=True):
         with pytest.raises(NotConverged, match="they differ by") as caught:

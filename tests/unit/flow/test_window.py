@@ -9,43 +9,22 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.unit.flow.brick import FINER, prepared_brick, wish_for, with_core
 from tests.unit.flow.test_slab_nest import body_over_a_road, here
 
 from card_on_host import CardArray
-from tuftwork.flow import Box, FlowCase, FlowPart, Prepared, prepare, window
+from tuftwork.flow import prepare, window
 from tuftwork.flow.card_memory import LOOKING
 from tuftwork.flow.doubt import looked_at
 from tuftwork.flow.engine import build_engine
 from tuftwork.flow.judge import forecast
 from tuftwork.flow.moments import Moments
 from tuftwork.flow.nest_engine import NestedEngine, build_boxes
-from tuftwork.flow.output import split_surface
-from tuftwork.flow.over_time import Sampler, Wish, foresee
-from tuftwork.flow.porous import add_cores
-from tuftwork.flow.setup import Core
+from tuftwork.flow.over_time import Sampler, foresee
 from tuftwork.flow.slab_engine import SlabEngine
 from tuftwork.flow.slab_here import HereCrew, cut_slabs
-from tuftwork.flow.surface_map import SurfaceMap, boxes_of, weights_of
+from tuftwork.flow.surface_map import boxes_of
 from tuftwork.flow.zones import Zone
-from tuftwork.shape import block
-
-BRICK = block("brick", (0.0, -0.15, 0.2), (0.5, 0.15, 0.5))
-FINER = (Zone(level=1, low=(-0.2, -0.35, 0.0), high=(0.8, 0.35, 0.7)),)
-WIDE = Box(ahead=0.7, behind=0.9, beside=0.7, above=0.7)
-
-
-def prepared_case(*, cell: float = 0.1, zones: tuple[Zone, ...] = (), box: Box = WIDE) -> Prepared:
-    part = FlowPart(name="brick", vertices=BRICK.vertices, faces=BRICK.faces)
-    return prepare(FlowCase(parts=(part,), speed=30.0, cell=cell, zones=zones, box=box))
-
-
-def wish_for(prepared: Prepared) -> Wish:
-    vertices, faces = split_surface(prepared.case, 0)
-    weights = weights_of(boxes_of(prepared), 0, vertices)
-    part = np.zeros(len(vertices), int)
-    surface = SurfaceMap(vertices=vertices, faces=faces, part=part, weights=weights)
-    planes = (("y", 0.0), ("x", 0.63), ("z", 0.31))
-    return Wish(every=0.1, planes=planes, surface=surface)
 
 
 class ListeningCrew(HereCrew):
@@ -66,7 +45,7 @@ class ListeningCrew(HereCrew):
 
 def test_a_sample_asks_slabs_for_the_planes_and_the_walls_that_are_read_and_no_more() -> None:
     """The two layers of three planes, in double precision, and one number a wall cell."""
-    prepared = prepared_case()
+    prepared = prepared_brick()
     slabs = cut_slabs(prepared.setup, 3)
     crew = ListeningCrew(slabs)
     engine = SlabEngine(prepared.setup, slabs, crew)
@@ -83,7 +62,7 @@ def test_a_sample_asks_slabs_for_the_planes_and_the_walls_that_are_read_and_no_m
 
 def test_layers_of_slabs_are_those_of_the_whole_box_wherever_they_lie() -> None:
     """Every pair of layers, those on either side of a plane between slabs too; exact."""
-    prepared = prepared_case()
+    prepared = prepared_brick()
     setup = prepared.setup
     slabs = cut_slabs(setup, 3)
     one, two = build_engine(setup), SlabEngine(setup, slabs, HereCrew(slabs))
@@ -102,12 +81,9 @@ def test_layers_of_slabs_are_those_of_the_whole_box_wherever_they_lie() -> None:
 
 @pytest.mark.parametrize("has_core", [False, True])
 def test_a_window_is_cut_from_the_whole_field(backend: tuple[str, str], has_core: bool) -> None:
-    setup = prepared_case().setup
+    setup = prepared_brick().setup
     if has_core:
-        law = Core(name="core", surface=1, axis=(1.0, 0.0, 0.0), linear=0.01, square=0.5)
-        mesh = block("core", (12.0, 5.0, 3.0), (15.0, 9.0, 7.0)).triangles
-        mark, walls, _ = add_cores(setup.mark, setup.walls, [(law, mesh)])
-        setup = replace(setup, mark=mark, walls=walls)
+        setup = with_core(setup)
     engine = build_engine(setup, *backend)
     engine.start_uniform()
     engine.advance(10)
@@ -126,7 +102,7 @@ def test_a_card_looks_at_its_field_in_pieces_and_sees_the_same(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Pieces of one, three and seven layers against all at once; only the mean may round apart."""
-    prepared = prepared_case()
+    prepared = prepared_brick()
     engine = build_engine(prepared.setup, "cuda")
     engine.start_uniform()
     engine.advance(30)
@@ -175,7 +151,7 @@ def test_the_memory_of_a_card_is_foretold_before_the_grid_is_cut(
 
     Budget: 10 % for walls and edges, which are estimated; never too little by more than 3 %.
     """
-    prepared = prepared_case(cell=0.04, zones=zones)
+    prepared = prepared_brick(cell=0.04, zones=zones)
     engine = build_boxes(prepared, "cuda", precision)
     engine.start_uniform()
     engine.advance(1)
@@ -201,7 +177,7 @@ def test_the_memory_for_samples_over_time_is_foretold_and_counted(
     """Arrays as a pool keeps them: at most what is told, and at least two thirds of it."""
     import cupy
 
-    prepared = prepared_case(cell=0.04, zones=zones)
+    prepared = prepared_brick(cell=0.04, zones=zones)
     engine = build_boxes(prepared, "cuda")
     engine.start_uniform()
     engine.advance(1)

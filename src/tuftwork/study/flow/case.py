@@ -18,6 +18,7 @@ from tuftwork.flow.judge import Forecast, forecast
 from tuftwork.flow.zones import zones_round
 from tuftwork.quantity import Quantity
 from tuftwork.shape import Mesh, at_ride_heights, generic_car, generic_numbers, mend
+from tuftwork.study.flow.case_digest import case_digest, shape_digest
 from tuftwork.study.flow.inside import (
     check_names,
     drawn_slabs,
@@ -28,7 +29,7 @@ from tuftwork.study.flow.inside import (
 )
 from tuftwork.study.flow.names import matches, number_of, unmatched
 from tuftwork.study.flow.over_time import keeping_faults, keeping_memory
-from tuftwork.study.store import digest_of
+from tuftwork.study.flow.spoken import ending_fault, seen_as, spoken
 
 _UNITS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "in": 0.0254, "ft": 0.3048}
 _AROUND = {"ahead": 0.75, "behind": 1.5, "beside": 0.75, "above": 0.75}
@@ -97,7 +98,7 @@ class Built:
     @property
     def form(self) -> str:
         """Digest of the parts as they are run, and of what passes through them."""
-        return digest_of([_parts_of(self.case), *_inside_of(self.case)])
+        return shape_digest(self.case)
 
     @property
     def rule(self) -> StopRule:
@@ -109,16 +110,16 @@ class Built:
     def forecast(self, free: float | None = None, cards: int = 0) -> Forecast:
         """Return size, cost and faults before anything runs."""
         run = self.run
-        seen = forecast(
+        found = forecast(
             self.case, lengths=run.longest, backend=run.back_end,
             precision=run.precision if run.precision in PRECISIONS[run.back_end] else None,
             free=free,
             cards=cards or run.cards, samples=keeping_memory(self.case, run),
         )  # fmt: skip
-        own = self._doubts()
+        own, more = self._doubts(), found.faults
         if any(fault.name == _LENGTH for fault in own):  # held against this car it says more
-            return replace(seen, faults=(*own, *(f for f in seen.faults if f.name != "parts")))
-        return replace(seen, faults=(*own, *seen.faults))
+            more = tuple(fault for fault in more if fault.name != "parts")
+        return replace(found, faults=(*own, *(spoken(fault) for fault in more)))
 
     def _doubts(self) -> tuple[InputError, ...]:
         """Return what only the project can know: the size of this car, the back end's storage."""
@@ -136,11 +137,9 @@ class Built:
         run = self.run
         if run.precision and run.precision not in PRECISIONS[run.back_end]:
             limit = f"the {run.back_end} back end offers {', '.join(PRECISIONS[run.back_end])}"
-            faults.append(InputError("precision", run.precision, "", limit))
-        try:
-            _ = self.rule
-        except InputError as fault:
-            faults.append(fault)
+            cure = "Take it away: the back end's first is used then."
+            faults.append(InputError("precision", run.precision, "", limit, cure))
+        faults += ending_fault(run)
         faults += unmatched("leave_out", run.leave_out, (m.name for m in self.shape.meshes))
         return (*faults, *keeping_faults(self.case, self.run, self.folder))
 
@@ -282,7 +281,8 @@ def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
     base = project.car.wheelbase.best
     kept = tuple(m for m in shape.meshes if not matches(m.name, run.leave_out))
     if not kept:
-        raise InputError("leave_out", ", ".join(run.leave_out), "", "leaves no part")
+        name, cure = seen_as("leave_out"), "Keep one at least."
+        raise InputError(name, ", ".join(run.leave_out), "", "leaves no part", cure)
     front, rear = _height(run.ride_height_front), _height(run.ride_height_rear)
     meshes = (*kept, *opening_boxes(project))
     for asked, drawn, axle in (
@@ -292,7 +292,8 @@ def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
         if asked is not None and drawn is None:
             cure = f"Add ride_height_{axle} to [[flow.surfaces]]: the height it was drawn at."
             limit = "nobody said at which ride height the shape was drawn"
-            raise InputError(f"ride_height_{axle}", asked, "m", limit, cure)
+            name = seen_as(f"ride_height_{axle}")
+            raise InputError(name, round(1e3 * asked, 3), "mm", limit, cure)
     now_front = front if front is not None else shape.drawn_front
     now_rear = rear if rear is not None else shape.drawn_rear
     if shape.drawn_front is not None and shape.drawn_rear is not None:
@@ -307,14 +308,17 @@ def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
     openings, tie = openings_of(project, boxes, [p.name for p in parts], run.speed.best)
     box = _box(parts, run)
     zones = zones_round(parts, box, levels=run.levels, has_road=run.road != "none")
-    case = FlowCase(
-        parts=parts, speed=run.speed.best, cell=run.cell.best * 2**run.levels, box=box, zones=zones,
-        yaw=run.yaw.best, road=run.road, density=rho, viscosity=nu,
-        lattice_speed=run.lattice_speed, openings=openings, tie=tie,
-    )  # fmt: skip
+    try:
+        case = FlowCase(
+            parts=parts, speed=run.speed.best, cell=run.cell.best * 2**run.levels, box=box,
+            zones=zones, yaw=run.yaw.best, road=run.road, density=rho, viscosity=nu,
+            lattice_speed=run.lattice_speed, openings=openings, tie=tie,
+        )  # fmt: skip
+    except InputError as fault:
+        raise spoken(fault) from fault
     return Built(
         run=run, case=case, wheelbase=base, front=now_front, rear=now_rear, shape=shape,
-        digest=_digest(case, run), folder=folder,
+        digest=case_digest(case, run), folder=folder,
     )  # fmt: skip
 
 
@@ -361,38 +365,3 @@ def _weather(project: Project) -> dict[str, float]:
     keys = ("temperature", "pressure", "altitude", "humidity")
     own = {key: getattr(project.weather, key) for key in keys}
     return {key: quantity.best for key, quantity in own.items() if quantity is not None}
-
-
-def _digest(case: FlowCase, run: FlowRun) -> str:
-    """Return a digest of shape and settings; how long it runs does not count."""
-    box = case.box
-    # a case without finer boxes keeps the digest that it had before there were any
-    zones = [[[z.level, *z.low, *z.high] for z in case.zones]] if case.zones else []
-    inside = _inside_of(case)
-    if inside:
-        zones.append([inside])
-    if box.has_walls or box.belt is not None:
-        zones.append([[float(box.has_walls), *(box.belt or ())]])
-    return digest_of([
-        _parts_of(case), case.speed, case.cell, case.yaw, case.road, case.density, case.viscosity,
-        case.lattice_speed, case.wall, case.skin, box.ahead, box.behind, box.beside, box.above,
-        run.back_end, run.precision, *zones,
-    ])  # fmt: skip
-
-
-def _parts_of(case: FlowCase) -> list[Any]:
-    return [
-        [p.name, p.is_closed, p.vertices, p.faces,
-         None if p.spin is None else [p.spin.rate, *p.spin.centre]]
-        for p in case.parts
-    ]  # fmt: skip
-
-
-def _inside_of(case: FlowCase) -> list[Any]:
-    passed = [
-        [p.name, *p.porous.axis, p.porous.depth, p.porous.linear, p.porous.square, p.porous.rise]
-        for p in case.parts
-        if p.porous is not None
-    ]
-    return [*passed, *([o.name, o.part, o.kind, *o.low, *o.high, o.mass_flow]
-                       for o in case.openings)]  # fmt: skip

@@ -25,7 +25,6 @@ from tuftwork.files.flow import write_flow_record
 from tuftwork.files.flow_state import FlowStateFile
 from tuftwork.files.time_file import TimeFile
 from tuftwork.flow import Prepared, Progress, run
-from tuftwork.flow.judge import prepared_or_faults
 from tuftwork.flow.over_time import OverTime
 from tuftwork.flow.slab_crew import mpi_world
 from tuftwork.flow.statistics import SeriesMean
@@ -34,6 +33,7 @@ from tuftwork.study.flow.files import Form, check_forms, export_run, slug
 from tuftwork.study.flow.gentle import gently
 from tuftwork.study.flow.over_time import GROWING, kept_as, wish_of
 from tuftwork.study.flow.record import record_tree
+from tuftwork.study.flow.spoken import prepared_or_spoken, spoken, spoken_text
 
 _STATE, _STOP, _CHECKPOINT, _LOG = "run.json", "stop", "state.npz", "log.txt"
 _EVERY = 0.5
@@ -180,7 +180,7 @@ def prepare_case(opened: OpenProject, name: str = "") -> tuple[Built, Prepared]:
         With everything that speaks against it.
     """
     built = built_case(opened.project, opened.folder, run_named(opened.project, name))
-    prepared, faults = prepared_or_faults(built.case, built.forecast())
+    prepared, faults = prepared_or_spoken(built.case, built.forecast())
     refuse(faults, built.run.name)
     assert prepared is not None
     return built, prepared
@@ -250,12 +250,15 @@ def _noted(
     try:
         return _carried_out(opened, built, desk, wanted)
     except Cancelled as error:
-        desk.note(state="cancelled", text=str(error))
-        raise
+        desk.note(state="cancelled", text=spoken_text(error))
+        raise Cancelled(spoken_text(error)) from error
     except (TuftworkError, OSError, MemoryError) as error:
         word = "failed" if isinstance(error, NotConverged) else "refused"
-        desk.note(state=word, text=str(error), faults=spoken_faults(error, built.run.name))
-        raise
+        faults = spoken_faults(error, built.run.name)
+        desk.note(state=word, text=spoken_text(error), faults=faults)
+        if isinstance(error, NotConverged):
+            raise NotConverged(spoken_text(error)) from error
+        raise (spoken(error) if isinstance(error, InputError) else error) from None
     except BaseException as error:
         desk.note(state="failed", text=f"{type(error).__name__}: {error}")
         raise
@@ -264,7 +267,7 @@ def _noted(
 def spoken_faults(error: BaseException, name: str) -> list[str]:
     """Return what is wrong with a case, a sentence for each, without the key it stands under."""
     if not isinstance(error, FileFault):
-        return [str(error)]
+        return [spoken_text(error)]
     return [str(fault).removeprefix(f"flow.cases.{name}: ") for fault in error.faults]
 
 
@@ -272,7 +275,7 @@ def _carried_out(
     opened: OpenProject, built: Built, desk: Desk, wanted: tuple[Sequence[Form], bool, int]
 ) -> dict[str, Any]:
     fields, register, cards = wanted
-    prepared, faults = prepared_or_faults(built.case, built.forecast(cards=cards))
+    prepared, faults = prepared_or_spoken(built.case, built.forecast(cards=cards))
     refuse(faults, built.run.name)
     assert prepared is not None
     desk.note(state="running", n_cell=prepared.n_cell, step=0, travel=0.0,
@@ -285,7 +288,7 @@ def _carried_out(
         checkpoint=FlowStateFile(desk.checkpoint), watch=desk.watch,
         over_time=None if wish is None else OverTime(wish=wish, shelf=TimeFile(grows)),
     )  # fmt: skip
-    desk.note(state="finishing", travel=result.travel)
+    desk.note(state="finishing", travel=result.travel, seconds=result.made_with["seconds"])
     stem = f"flow-{slug(built.run.name)}"
     target, series = desk.folder / f"{stem}.npz", None
     if wish is not None:

@@ -34,7 +34,7 @@ def check_forms(forms: Sequence[Form]) -> None:
     """
     if "zarr" in forms and find_spec("zarr") is None:
         cure = "Install it with: pip install 'tuftwork[zarr]'."
-        raise InputError("fields", "zarr", "", "needs the library zarr", cure)
+        raise InputError("--zarr", "asked", "", "needs the library zarr", cure)
 
 
 def export_run(

@@ -27,7 +27,8 @@ def coarser_cell(run: FlowRun, by: float) -> str:
         If it would say nothing.
     """
     if not LEAST_RATIO <= by <= 4.0:
-        raise InputError("coarser", by, "", f"must lie between {LEAST_RATIO:g} and 4")
+        limit = f"must lie between {LEAST_RATIO:g} and 4 times the cells of the case"
+        raise InputError("--coarser", by, "times", limit, f"{COARSER:g} is a good start.")
     return f"{1e3 * run.cell.best * by:.4g} mm"
 
 

@@ -16,6 +16,7 @@ from tuftwork.flow.output import split_surface
 from tuftwork.flow.over_time import Axis, Kept, Wish, foresee
 from tuftwork.flow.prepare import body_length
 from tuftwork.flow.surface_map import SurfaceMap, boxes_of, outward, weights_of
+from tuftwork.study.flow.spoken import seen_as
 from tuftwork.study.flow.thin import thinned, whole
 
 GROWING = "over-time.part.nc"
@@ -34,6 +35,7 @@ _LONGEST, _MOST_PLANES = 100.0, 20
 """As the project file allows: lengths between samples, planes."""
 _ROOM = 0.9
 """Share of the free disk that may be taken. [-]"""
+_KEPT, _EVERY, _PLANE = (seen_as(f"over_time{key}") for key in ("", ".every", ".planes"))
 
 
 def planes_of(run: FlowRun) -> tuple[tuple[Axis, float], ...]:
@@ -62,22 +64,24 @@ def kept_as_asked(tree: Any) -> dict[str, Any] | None:
     if tree is None:
         return None
     if not isinstance(tree, Mapping):
-        raise InputError("over_time", repr(tree), "", "must hold every, planes and surface")
-    every = _number("over_time.every", tree.get("every"), "lengths")
+        raise InputError(_KEPT, repr(tree), "", "must hold every, planes and surface")
+    every = _number(_EVERY, tree.get("every"), "car lengths")
     if not 0 < every <= _LONGEST:
-        raise InputError("over_time.every", every, "lengths", f"must be above 0, to {_LONGEST:g}")
+        limit, cure = f"must be above 0, to {_LONGEST:g} car lengths", "0.1 is a good start."
+        raise InputError(_EVERY, every, "car lengths", limit, cure)
     planes = []
     for plane in tree.get("planes", ()):
-        axis, at = str(plane.get("axis")), _number("over_time.planes", plane.get("at"), "m")
+        axis, at = str(plane.get("axis")), _number(_PLANE, plane.get("at"), "m")
         if axis not in {"x", "y", "z"}:
-            raise InputError("over_time.planes", axis, "", "must be normal to x, y or z")
+            raise InputError(_PLANE, axis, "", "must be normal to x, y or z")
         planes.append({"axis": axis, "at": f"{at:.9g} m"})
     if len(planes) > _MOST_PLANES:
-        raise InputError("over_time.planes", len(planes), "", f"at most {_MOST_PLANES} are kept")
+        cure = f"Leave out {len(planes) - _MOST_PLANES} of them."
+        raise InputError(_PLANE, len(planes), "planes", f"at most {_MOST_PLANES} are kept", cure)
     surface = bool(tree.get("surface"))
     if not planes and not surface:
         cure = "Add a plane or keep the pressure on the car."
-        raise InputError("over_time", "nothing", "", "must keep something", cure)
+        raise InputError(_KEPT, "nothing", "", "must keep something", cure)
     return {"every": every, "planes": planes, "surface": surface}
 
 
@@ -176,21 +180,25 @@ def keeping_faults(case: FlowCase, run: FlowRun, folder: Path) -> tuple[InputErr
     try:
         kept = keeping(case, run)
     except InputError as error:
-        where = f"over_time.planes: {error.name}"
+        where = f"{_PLANE}: {error.name}"
         return (InputError(where, error.value, error.unit, error.limit, error.cure),)
     if kept is None:
         return ()
     if not kept.count:
-        limit = f"the run ends before a sample falls due after {run.settle:g} lengths of settling"
+        limit = (
+            f"the run ends before a sample falls due after {run.settle:g} car lengths of settling"
+        )
         every = run.over_time.every if run.over_time else 0.0
         is_over = run.longest <= run.settle
-        cure = f"Let it run more than {run.settle:g} lengths." if is_over else "Make it smaller."
-        return (InputError("over_time.every", every, "lengths", limit, cure),)
+        cure = (
+            f"Let it run more than {run.settle:g} car lengths." if is_over else "Make it smaller."
+        )
+        return (InputError(_EVERY, every, "car lengths", limit, cure),)
     free = shutil.disk_usage(folder).free
     if kept.size > _ROOM * free:
         limit = f"{free / 1e9:.1f} GB are free on the disk"
         cure = "Keep fewer planes, or samples further apart."
-        return (InputError("over_time", round(kept.size / 1e9, 2), "GB", limit, cure),)
+        return (InputError(_KEPT, round(kept.size / 1e9, 2), "GB", limit, cure),)
     return ()
 
 

@@ -22,6 +22,7 @@ from tuftwork.study.executor import Cluster, Executor, InLine, Processes
 from tuftwork.study.flow.case import built_case, flow_of, run_named
 from tuftwork.study.flow.desk import Desk, register_run, run_case, spoken_faults
 from tuftwork.study.flow.sighting import flown_runs
+from tuftwork.study.flow.spoken import seen_as
 from tuftwork.study.flow.sweep_desk import begin_sweep, end_sweep, is_told_to_stop
 
 AXES = {
@@ -103,7 +104,8 @@ def spread_cases(
     if not axes:
         return opened, (run.name,)
     if len(combinations) > _MOST:
-        raise InputError("cases", len(combinations), "", f"must be at most {_MOST}", "Use fewer.")
+        limit = f"must be at most {_MOST} in one spread"
+        raise InputError("cases to write", len(combinations), "", limit, "Give fewer values.")
     there = {case.name for case in flow_of(opened.project).cases}
     raw = next(c for c in opened.document["flow"]["cases"] if c["name"] == run.name)
     names = []
@@ -123,13 +125,17 @@ def spread_cases(
 
 def _read(name: str, values: Sequence[str]) -> list[str]:
     """Return values with their unit, each once."""
-    _, dimension, unit = AXES[name]
+    key, dimension, unit = AXES[name]
     out = []
     for value in values:
         text = value.strip()
         with suppress(ValueError):
             text = f"{float(text):g} {unit}"
-        parse_quantity(text, dimension)
+        try:
+            parse_quantity(text, dimension)
+        except InputError as error:
+            told = f"{seen_as(key)}, to be spread"
+            raise InputError(told, f"'{text}'", "", error.limit, error.cure) from error
         if text not in out:
             out.append(text)
     return out
@@ -215,7 +221,7 @@ def _outcomes(folder: Path, names: Sequence[str], how: tuple[str, int, int]) -> 
     """Yield (case, last state) as cases end."""
     scheduler, at_once, cards = how
     if at_once < 1:
-        raise InputError("at_once", at_once, "", "must be 1 or more")
+        raise InputError("--at-once", at_once, "cases", "must be 1 or more", "Use 1.")
     if not names:
         return
     threads = 0 if scheduler or at_once == 1 else max(1, (os.cpu_count() or 1) // at_once)

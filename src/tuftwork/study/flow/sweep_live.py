@@ -22,7 +22,7 @@ def spread_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     values = {axis: listed(str(message.get(axis, ""))) for axis in AXES}
     if not any(values.values()):
         limit = "needs front or rear ride heights, yaw angles or cells"
-        raise InputError("spread", "nothing", "", limit, "Such as 30, 40, 50 mm.")
+        raise InputError("values to spread", "none", "", limit, "Such as 30, 40, 50 mm.")
     opened, names = spread_cases(read_project(bench.folder), str(message.get("case", "")), values)
     bench.opened = opened
     return {"names": list(names), "sweep": sweep_tree(bench)}, {}

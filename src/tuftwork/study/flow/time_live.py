@@ -50,9 +50,9 @@ def frame_live(bench: Any, message: Mapping[str, Any]) -> tuple[dict[str, Any], 
         raise NotCovered(f"The file over time of '{name}' has gone: run the case again to have it.")
     number, plane = int(message.get("frame", 0)), int(message.get("plane", -1))
     if not 0 <= number < series.count:
-        raise InputError("frame", number, "", f"must be from 0 to {series.count - 1}")
+        raise InputError("sample", number + 1, "", f"must be from 1 to {series.count}")
     if not -1 <= plane < len(series.planes):
-        raise InputError("plane", plane, "", f"must be from 0 to {len(series.planes) - 1}")
+        raise InputError("plane", plane + 1, "", f"must be from 1 to {len(series.planes)}")
     arrays: dict[str, np.ndarray] = {}
     if message.get("surface") and series.n_vertex:
         arrays["surface"] = series.surface(number)
