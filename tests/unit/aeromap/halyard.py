@@ -1,13 +1,14 @@
 """The demo car as a project, the loads that were invented for it, and shorthand for tests."""
 
 import tomllib
+from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
 
 import numpy as np
 
-from tuftwork.aeromap.interface import PlatformState
-from tuftwork.aeromap.part import part_models, project_inputs
+from tuftwork.aeromap.interface import PartModel, PlatformState
+from tuftwork.aeromap.part import part_models, project_inputs, quickened
 from tuftwork.aeromap.tie import Sighting, Tied, tie
 from tuftwork.car import Measured, Project
 from tuftwork.quantity import Ensemble, draw_ensemble
@@ -72,13 +73,23 @@ def prior() -> Ensemble:
 
 
 @cache
+def quick_models() -> tuple[PartModel, ...]:
+    """Return the models as a study ties them: the air net behind its response surface."""
+    return quickened(part_models(project()), DENSITY)
+
+
+def sightings_of_rows(rows: Sequence[Measured]) -> tuple[Sighting, ...]:
+    """Return rows with the models that a study ties."""
+    return tuple(
+        Sighting(measured=row, models=quick_models(), density=DENSITY, viscosity=VISCOSITY)
+        for row in rows
+    )
+
+
+@cache
 def sightings(share: float = 0.03) -> tuple[Sighting, ...]:
     """Return the measured rows with their models."""
-    models = part_models(project())
-    return tuple(
-        Sighting(measured=row, models=models, density=DENSITY, viscosity=VISCOSITY)
-        for row in measured(share)
-    )
+    return sightings_of_rows(measured(share))
 
 
 @cache

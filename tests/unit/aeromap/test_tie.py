@@ -190,11 +190,8 @@ def test_the_cliff_goes_where_the_rows_put_it() -> None:
         )
         for row in halyard.measured()
     ]
-    models = part_models(halyard.project())
-    sightings = [
-        Sighting(measured=row, models=models, density=1.18, viscosity=1.83e-5) for row in rows
-    ]
-    there = {i.name: i for i in tie(sightings, halyard.prior(), QUICK).inputs}
+    moved = tie(halyard.sightings_of_rows(rows), halyard.prior(), QUICK)
+    there = {i.name: i for i in moved.inputs}
     here = {i.name: i for i in halyard.tied().inputs}
     key = "floor.model.peak_height"
     ratio = there[key].posterior.best / here[key].posterior.best
@@ -235,11 +232,7 @@ def test_rows_the_models_cannot_meet_are_named() -> None:
         if row.id == "M3" else row
         for row in halyard.measured()
     ]  # fmt: skip
-    models = part_models(halyard.project())
-    sightings = [
-        Sighting(measured=row, models=models, density=1.18, viscosity=1.83e-5) for row in rows
-    ]
-    notices = tie(sightings, halyard.prior(), QUICK).notices
+    notices = tie(halyard.sightings_of_rows(rows), halyard.prior(), QUICK).notices
     assert any(n.startswith("M3, front") for n in notices)
 
 
