@@ -143,6 +143,8 @@ def _why_not(folder: Path, evidence: str) -> str:
 
 
 def _said(state: dict[str, Any]) -> str:
+    from tuftwork.study.flow.page import spoken_time
+
     parts = [
         f"{label} {loads['mean']:.3f} ± {1.28 * loads['error']:.3f} m²".replace("-", "\u2212")
         for label, loads in (("CzSf", state["loads"]["front"]), ("CzSr", state["loads"]["rear"]),
@@ -150,8 +152,8 @@ def _said(state: dict[str, Any]) -> str:
     ]  # fmt: skip
     reached = "" if state["reached"] else " The asked error was not reached."
     return (
-        f"'{state['case']}' after {state['travel']:.1f} lengths: {', '.join(parts)} "
-        f"(statistical error only).{reached}"
+        f"'{state['case']}' after {state['travel']:.1f} lengths and "
+        f"{spoken_time(state['seconds'])}: {', '.join(parts)} (statistical error only).{reached}"
     )
 
 
@@ -214,22 +216,22 @@ def rerun(
     project: ProjectArgument = ".",
     case: CaseOption = "",
     coarser: Annotated[
-        float, typer.Option(help="Size of the cells over that of the case, 1.2 to 4.")
+        float, typer.Option(help="Size of the cells over that of the case, 1.2 to 4 times.")
     ] = 1.4,
     cards: CardsOption = 0,
     as_json: JsonOption = False,
 ) -> int:
-    """Run a case with larger cells too, and say how far its loads depend on them."""
-    from tuftwork.files import read_project
-    from tuftwork.study.flow.case import run_named
-    from tuftwork.study.flow.grid import coarser_cell, grid_tree
-    from tuftwork.study.flow.sweep import run_sweep, spread_cases
+    """Run a case with larger cells too, and say how far its loads depend on them.
 
-    opened = read_project(project)
-    run = run_named(opened.project, case)
-    opened, names = spread_cases(opened, run.name, {"cell": [coarser_cell(run, coarser)]})
-    found = run_sweep(opened.folder, (run.name, *names), cards=cards)
-    words = grid_tree(read_project(opened.folder).project, opened.folder, run.name)
+    Both are judged first: what is refused leaves nothing behind.
+    """
+    from tuftwork.files import read_project
+    from tuftwork.study.flow.grid import grid_tree
+    from tuftwork.study.flow.rerun import rerun_coarser
+
+    folder = read_project(project).folder
+    found = rerun_coarser(folder, case, coarser, cards=cards)
+    words = grid_tree(read_project(folder).project, folder, found[0].name)
     if as_json:
         print_json({"cases": [{"name": s.name, "state": s.state, "text": s.text} for s in found],
                     "grid": words})  # fmt: skip

@@ -51,7 +51,7 @@ def test_the_page_shows_and_saves_a_share_instead_of_an_area(tmp_path: Path) -> 
 @pytest.mark.parametrize("share", [0, -1, 60, "many"])
 def test_a_share_that_cannot_be_meant_is_refused_in_percent(share: Any, tmp_path: Path) -> None:
     bench = bench_of(tmp_path / "car")
-    with pytest.raises(InputError, match="error_pct"):
+    with pytest.raises(InputError, match=r"^Statistical error \(error_share\) = .* 0\.001 to 50 %"):
         bench.live({"do": "flow_cost", "case": "one", "error_pct": share})
 
 
@@ -64,7 +64,7 @@ def test_a_run_under_way_tells_the_error_that_was_asked_for() -> None:
 def test_a_refused_run_says_why_without_the_keys_it_stands_under(tmp_path: Path) -> None:
     late = CASE.replace("settle = 0.5", "settle = 3.0")
     bench = bench_of(tmp_path / "car", late + 'leave_out = ["wing*"]\n')
-    with pytest.raises(FileFault, match=r"(?s)flow\.cases\.one: settle"):
+    with pytest.raises(FileFault, match=r"(?s)flow\.cases\.one: Runs at most \(longest\)"):
         run_case(bench.folder, "one", register=False)
     page = bench.page("flow")
     (row,) = page["sweep"]["rows"]
@@ -72,7 +72,7 @@ def test_a_refused_run_says_why_without_the_keys_it_stands_under(tmp_path: Path)
     assert row["text"] == page["run"]["text"]
     assert "faults" not in row["text"]
     assert "flow.cases" not in row["text"]
-    assert row["text"].startswith("settle: must be from 0")
+    assert row["text"].startswith("Runs at most (longest): must be at least 1 car length more than")
     assert "part in leave_out: not known" in row["text"]
 
 

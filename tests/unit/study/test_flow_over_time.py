@@ -185,9 +185,9 @@ def test_the_page_gets_samples_one_by_one(bench: Bench) -> None:
     np.testing.assert_allclose(
         found["loss"], 1 - found["pressure"] - found["speed"] ** 2, atol=1e-5
     )
-    with pytest.raises(InputError, match="frame = 99"):
+    with pytest.raises(InputError, match="sample = 100: must be from 1 to"):
         frame_live(bench, {"case": "kept", "frame": 99})
-    with pytest.raises(InputError, match="plane = 2"):
+    with pytest.raises(InputError, match="plane = 3"):
         frame_live(bench, {"case": "kept", "frame": 0, "plane": 2})
 
 
@@ -221,7 +221,7 @@ def test_a_case_that_cannot_keep_it_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = bluff_project(tmp_path / "car", CASE + KEPT.replace('"3 m"', '"30 m"'))
-    with pytest.raises(FileFault, match=r"over_time.planes: x"):
+    with pytest.raises(FileFault, match=r"plane \(over_time\.planes\): x"):
         run_case(folder)
     text = (folder / "project.toml").read_text("utf-8")
     (folder / "project.toml").write_text(text.replace("every = 0.1", "every = 5.0"), "utf-8")

@@ -47,12 +47,19 @@ def test_so_it_is_in_a_file_of_surfaces(key: str, tmp_path: Path) -> None:
 
 def test_a_storage_that_the_back_end_has_not_is_a_fault_and_no_crash(tmp_path: Path) -> None:
     found = said(built(tmp_path / "storage", CASE + 'precision = "float32"\n'))
-    assert found == "precision = float32: the cpu back end offers float64."
+    assert found == (
+        "precision = float32: the cpu back end offers float64. "
+        "Take it away: the back end's first is used then."
+    )
 
 
 def test_settling_longer_than_the_run_is_told_before_it_runs(tmp_path: Path) -> None:
     found = said(built(tmp_path / "settle", CASE.replace("settle = 0.5", "settle = 3.0")))
-    assert found.startswith("settle = 3 body lengths: must be from 0 to below longest = 2")
+    assert found == (
+        "Runs at most (longest) = 2 car lengths: must be at least 1 car length more than "
+        "Settles for (settle) = 3 car lengths, to average over. "
+        "Let it run 4 or more, or settle for 1 or less."
+    )
 
 
 @pytest.mark.parametrize(

@@ -239,7 +239,7 @@ def run_case(
         longest=built.run.longest, settle=built.run.settle, asked="",
         pace=None, text="", faults=[], history=[],
     )  # fmt: skip
-    with gently((desk.folder / _STOP).touch):
+    with gently((desk.folder / _STOP).touch, lambda: desk.state["state"] != "preparing"):
         return _noted(opened, built, desk, (fields, register, cards))
 
 
@@ -259,6 +259,11 @@ def _noted(
         if isinstance(error, NotConverged):
             raise NotConverged(spoken_text(error)) from error
         raise (spoken(error) if isinstance(error, InputError) else error) from None
+    except KeyboardInterrupt:
+        begun = desk.state["state"] != "preparing"
+        text = "stopped at once; it goes on from its last checkpoint, if there is one"
+        desk.note(state="cancelled", text=text if begun else "stopped before it began")
+        raise
     except BaseException as error:
         desk.note(state="failed", text=f"{type(error).__name__}: {error}")
         raise
@@ -319,7 +324,8 @@ def register_run(folder: Path, case: str, record: Path) -> str:
         items = opened.project.evidence
         there = next((i.id for i in items if i.file == name and i.digest == digest), "")
         if there:
-            return [{place: there}]
+            is_noted = any(r.name == case and r.evidence == there for r in _cases(opened))
+            return [] if is_noted else [{place: there}]
         taken = {item.id for item in items}
         number = next(n for n in range(1, 10_000) if f"flow-{n}" not in taken)
         item = {

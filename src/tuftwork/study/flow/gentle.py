@@ -10,13 +10,17 @@ from tuftwork.errors import Cancelled
 
 
 @contextmanager
-def gently(ask_to_stop: Callable[[], None]) -> Iterator[None]:
+def gently(
+    ask_to_stop: Callable[[], None], has_begun: Callable[[], bool] = lambda: True
+) -> Iterator[None]:
     """Turn the first Ctrl-C into a request; a second one stops at once.
 
     Parameters
     ----------
     ask_to_stop
         Asks the work to stop at its next good moment by raising ``Cancelled`` there.
+    has_begun
+        Whether there is anything to keep yet; before that the first one stops at once.
 
     Raises
     ------
@@ -29,7 +33,7 @@ def gently(ask_to_stop: Callable[[], None]) -> Iterator[None]:
     asked: list[int] = []
 
     def answer(number: int, frame: FrameType | None) -> None:
-        if asked:
+        if asked or not has_begun():
             raise KeyboardInterrupt
         asked.append(number)
         ask_to_stop()

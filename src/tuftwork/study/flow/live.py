@@ -5,69 +5,28 @@ from typing import Any
 
 import numpy as np
 
-from tuftwork.car import FlowRun, Project
-from tuftwork.errors import InputError, NotCovered
+from tuftwork.car import Project
+from tuftwork.errors import NotCovered
 from tuftwork.files import NEW, REMOVE, OpenProject, edit_project, read_project, save_changes
-from tuftwork.flow.judge import prepared_or_faults
+from tuftwork.flow import Prepared
 from tuftwork.flow.scale import round_end
+from tuftwork.flow.setup import SOLID
 from tuftwork.study.flow.case import Built, built_case, run_named
 from tuftwork.study.flow.desk import Desk, start_process
 from tuftwork.study.flow.moments import said_of_shape
-from tuftwork.study.flow.over_time import keep_tree, kept_as_asked
 from tuftwork.study.flow.page import cost_tree, part_rows, record_of, state_tree
+from tuftwork.study.flow.setting import changed_run, moved
+from tuftwork.study.flow.spoken import prepared_or_spoken
 from tuftwork.study.flow.time_live import frames_tree
 
 Answer = tuple[dict[str, Any], dict[str, np.ndarray]]
-_FIELDS = {
-    "speed_kmh": ("speed", "km/h", 5.0, 400.0), "yaw_deg": ("yaw", "°", -30.0, 30.0),
-    "front_mm": ("ride_height_front", "mm", 1.0, 500.0),
-    "rear_mm": ("ride_height_rear", "mm", 1.0, 500.0), "cell_mm": ("cell", "mm", 0.5, 500.0),
-    "error_m2": ("error", "m^2", 1e-5, 1.0), "error_pct": ("error_share", "%", 1e-3, 50.0),
-}  # fmt: skip
-"""What the page may move: its name → key, unit, least, most."""
-
-
-def _changes(message: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the settings of a message as values of the case's keys."""
-    found: dict[str, Any] = {}
-    for name, (key, unit, low, high) in _FIELDS.items():
-        value = message.get(name)
-        if value is None:
-            if name == "error_pct" and name in message:  # the area holds again
-                found[key] = None
-            continue
-        try:
-            number = float(value)
-        except (TypeError, ValueError):
-            raise InputError(name, repr(value), unit, "must be a number") from None
-        if not low <= number <= high:
-            raise InputError(name, number, unit, f"must lie between {low:g} and {high:g}")
-        found[key] = f"{number:g} {unit}"
-    if "levels" in message:
-        found["levels"] = round(float(message["levels"]))
-    if "longest" in message:
-        found["longest"] = float(message["longest"])
-    if "back_end" in message:
-        found["back_end"], found["precision"] = str(message["back_end"]), ""
-    if "leave_out" in message:
-        found["leave_out"] = tuple(str(n) for n in message["leave_out"])
-    if "over_time" in message:
-        found["over_time"] = kept_as_asked(message["over_time"])
-    return found
-
-
-def _run(bench: Any, message: Mapping[str, Any]) -> FlowRun:
-    run = run_named(bench.opened.project, str(message.get("case", "")))
-    try:
-        return run.with_values(_changes(message))
-    except InputError:
-        raise
-    except ValueError as error:
-        raise InputError("case", f"'{run.name}'", "", str(error).splitlines()[0]) from error
 
 
 def _built(bench: Any, message: Mapping[str, Any]) -> Built:
-    return built_case(bench.opened.project, bench.folder, _run(bench, message))
+    project, folder = bench.opened.project, bench.folder
+    run = run_named(project, str(message.get("case", "")))
+    run = changed_run(run, moved(project, folder, run, message))
+    return built_case(project, folder, run)
 
 
 def cost_live(bench: Any, message: Mapping[str, Any]) -> Answer:
@@ -83,7 +42,7 @@ def cost_live(bench: Any, message: Mapping[str, Any]) -> Answer:
 def prepare_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     """Cut the grid and return what only that shows: the narrowest gap, cells, notices."""
     built = _built(bench, message)
-    prepared, faults = prepared_or_faults(built.case, built.forecast())
+    prepared, faults = prepared_or_spoken(built.case, built.forecast())
     if prepared is None:
         return {"faults": [str(f) for f in faults], "rows": [], "notices": []}, {}
     gap = "nothing faces anything closely"
@@ -91,7 +50,7 @@ def prepare_live(bench: Any, message: Mapping[str, Any]) -> Answer:
         place = ", ".join(f"{a} {v:.2f}" for a, v in zip("xyz", prepared.gap_at, strict=True))
         gap = f"{prepared.gap_cells} cells, {' and '.join(prepared.gap_between)} at {place} m"
     rows = [
-        ("cells that are computed", f"{prepared.n_plain / 1e6:.2f} million"),
+        ("cells that are computed", f"{_computed(prepared) / 1e6:.2f} million"),
         ("cells beside walls", f"{prepared.setup.walls.cell.size / 1e3:.0f} thousand"),
         ("narrowest gap", gap),
         ("frontal area", f"{prepared.frontal_area:.3f} m²"),
@@ -105,6 +64,12 @@ def prepare_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     }, {}  # fmt: skip
 
 
+def _computed(prepared: Prepared) -> int:
+    """Return how many cells are no solid, in all boxes; finer ones take more steps."""
+    outermost = int((prepared.setup.mark != SOLID).sum())
+    return outermost + sum(box.n_plain for box in prepared.boxes)
+
+
 def save_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     """Write the settings of a message into the project's case."""
     _, saved = _saved(bench, message)
@@ -113,24 +78,16 @@ def save_live(bench: Any, message: Mapping[str, Any]) -> Answer:
 
 def _saved(bench: Any, message: Mapping[str, Any]) -> tuple[Project, int]:
     """Write the settings of a message; return the project with them, and how many there were."""
-    changes = _changes(message)
     count = 0
 
     def edits(opened: OpenProject) -> list[dict[Any, Any]]:
         nonlocal count
         run = run_named(opened.project, str(message.get("case", "")))
-        new = run.with_values(changes)
-        found: dict[Any, Any] = {}
-        for key, value in changes.items():
-            if key == "over_time":  # as the page has it: the project may say it in other units
-                if keep_tree(run) != keep_tree(new):
-                    found["flow", "cases", run.name, key] = REMOVE if value is None else value
-            elif getattr(run, key) != getattr(new, key):
-                told = list(value) if key == "leave_out" else value
-                found["flow", "cases", run.name, key] = REMOVE if told is None else told
-        if ("flow", "cases", run.name, "precision") in found:
-            found["flow", "cases", run.name, "precision"] = REMOVE
-        count = len(found)
+        changes = moved(opened.project, bench.folder, run, message)
+        changed_run(run, changes)  # refused before anything is written
+        count = len(changes)
+        place = ("flow", "cases", run.name)
+        found = {(*place, k): REMOVE if v is None else v for k, v in changes.items()}
         return [found] if found else []
 
     opened = edit_project(bench.folder, edits)

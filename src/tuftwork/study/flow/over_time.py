@@ -185,14 +185,10 @@ def keeping_faults(case: FlowCase, run: FlowRun, folder: Path) -> tuple[InputErr
     if kept is None:
         return ()
     if not kept.count:
-        limit = (
-            f"the run ends before a sample falls due after {run.settle:g} car lengths of settling"
-        )
+        limit = f"the run ends before a sample falls due after settling for {run.settle:g}"
         every = run.over_time.every if run.over_time else 0.0
         is_over = run.longest <= run.settle
-        cure = (
-            f"Let it run more than {run.settle:g} car lengths." if is_over else "Make it smaller."
-        )
+        cure = f"Let it run more than {run.settle:g}." if is_over else "Make it smaller."
         return (InputError(_EVERY, every, "car lengths", limit, cure),)
     free = shutil.disk_usage(folder).free
     if kept.size > _ROOM * free:

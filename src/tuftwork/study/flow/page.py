@@ -19,8 +19,9 @@ from tuftwork.study.flow.desk import GOING, Desk
 from tuftwork.study.flow.grid import grid_tree
 from tuftwork.study.flow.inside import inside_rows
 from tuftwork.study.flow.moments import moment_rows, plain, spoken_road
-from tuftwork.study.flow.over_time import growing, keep_tree, keeping_row, said
+from tuftwork.study.flow.over_time import growing, keeping_row, said
 from tuftwork.study.flow.record import in_metres
+from tuftwork.study.flow.setting import setting_tree
 from tuftwork.study.flow.sighting import Flown, flown_runs
 from tuftwork.study.number import Number, number_of_quantity
 from tuftwork.study.support import counted
@@ -65,7 +66,7 @@ def flow_page(bench: Any, case: str = "") -> Page:
     except (InputError, FileFault, NotCovered) as error:
         fault = {"faults": [str(error)], "rows": [], "can_run": False}
         return tree | {"parts": _parts_or_none(project, folder, run), "cost": fault, "run": None,
-                       "result": _result(bench, run, ""), "text": ""}  # fmt: skip
+                       "result": _result(bench, run, None), "text": ""}  # fmt: skip
     desk = Desk.of(folder, built.digest)
     return tree | {
         "setting": setting_tree(run, built),
@@ -73,34 +74,8 @@ def flow_page(bench: Any, case: str = "") -> Page:
         "cost": cost_tree(built.forecast(), run, built.case),
         "run": state_tree(desk.read()),
         "kept": growing(desk.folder),
-        "result": _result(bench, run, built.digest),
+        "result": _result(bench, run, built),
         "text": "",
-    }
-
-
-def setting_tree(run: FlowRun, built: Built | None) -> Page:
-    """Return what the page's fields show; ride heights as drawn where the case has none."""
-
-    def mm(length: float | None) -> float | None:
-        return None if length is None else round(1e3 * length, 3)
-
-    front, rear = (None if h is None else h.best
-                   for h in (run.ride_height_front, run.ride_height_rear))  # fmt: skip
-    if built is not None:
-        front, rear = built.front, built.rear
-    return {
-        "speed_kmh": round(3.6 * run.speed.best, 3),
-        "yaw_deg": round(57.29577951308232 * run.yaw.best, 4),
-        "front_mm": mm(front),
-        "rear_mm": mm(rear),
-        "cell_mm": mm(run.cell.best),
-        "levels": run.levels,
-        "longest": run.longest,
-        "error_m2": run.error.best,
-        "error_pct": None if run.error_share is None else round(100 * run.error_share.best, 6),
-        "back_end": run.back_end,
-        "leave_out": list(run.leave_out),
-        "over_time": keep_tree(run),
     }
 
 
@@ -150,6 +125,7 @@ def cost_tree(seen: Forecast, run: FlowRun, case: FlowCase) -> Page:
         ("over the car's length", f"{seen.cells_per_length:.0f} cells"),
         ("memory", f"{seen.memory / 1e9:.2f} GB{each}{free}"),
         ("time at most", f"{spoken_time(seen.seconds)} {where}, {seen.n_step} steps"),
+        ("averaged over", _averaged(run)),
         ("blockage of the box", f"{100 * seen.blockage:.1f} %"),
     ]
     if seen.cards > 1:
@@ -163,6 +139,13 @@ def cost_tree(seen: Forecast, run: FlowRun, case: FlowCase) -> Page:
         "faults": [str(fault) for fault in seen.faults],
         "can_run": not seen.faults,
     }
+
+
+def _averaged(run: FlowRun) -> str:
+    left = run.longest - run.settle
+    if left <= 0:
+        return f"nothing: it settles for {run.settle:g} car lengths"
+    return f"at most {left:.4g} car lengths, after {run.settle:g} of settling"
 
 
 def _level_rows(seen: Forecast) -> list[tuple[str, str]]:
@@ -245,7 +228,7 @@ def flown_case(bench: Any, name: str) -> Flown:
     raise NotCovered(f"The case '{name}' has not been run to its end yet.")
 
 
-def _result(bench: Any, run: FlowRun, digest: str) -> Page | None:
+def _result(bench: Any, run: FlowRun, built: Built | None) -> Page | None:
     try:
         flown = flown_case(bench, run.name)
     except NotCovered:
@@ -269,7 +252,7 @@ def _result(bench: Any, run: FlowRun, digest: str) -> Page | None:
     return {
         "evidence": flown.evidence.id,
         "at": at,
-        "is_older": bool(digest) and digest != case["digest"],
+        "is_older": built is not None and not is_of(built, record),
         "loads": rows,
         "moments": moment_rows(record),
         "parts": parts,
@@ -287,6 +270,12 @@ def _result(bench: Any, run: FlowRun, digest: str) -> Page | None:
         "grid": grid_tree(bench.opened.project, bench.folder, run.name),
         "record": flown.evidence.file,
     }
+
+
+def is_of(built: Built, record: Page) -> bool:
+    """Return whether a record is of a case as the project has it now."""
+    settle = record["made_with"].get("settle", built.run.settle)
+    return bool(record["case"]["digest"] == built.digest and settle == built.run.settle)
 
 
 def _gap(grid: Page) -> str:
@@ -314,11 +303,20 @@ def facts_of(record: Page) -> str:
     shape = "generic shape" if case["is_generic"] else "imported shape"
     return (
         f"Lattice flow of tuftwork {made['version']} on {where}, {made['precision']} storage: "
-        f"{grid['n_plain'] / 1e6:.2f} million cells of {1e3 * case['cell']:.4g} mm, "
+        f"{_cells(record)}, "
         f"{made['steps']} steps, {made['travel']:.1f} car lengths, "
         f"{spoken_time(made['seconds'])}; {shape}, {spoken_road(case)}, "
         f"blockage {100 * grid['blockage']:.1f} %."
     )
+
+
+def _cells(record: Page) -> str:
+    """Return how many cells there were and their size; of several sizes the smallest."""
+    made, grid, size = record["made_with"], record["grid"], f"{1e3 * record['case']['cell']:.4g} mm"
+    count = made.get("cells", grid["n_plain"])
+    # updates in a step of the largest cells, which are more than cells where there are smaller ones
+    many = grid.get("boxes", 1) > 1 or grid["n_plain"] > count
+    return f"{count / 1e6:.2f} million cells{', the smallest' if many else ''} of {size}"
 
 
 def flow_chain(bench: Any, address: str) -> Page:

@@ -84,6 +84,7 @@ def record_tree(
         },
         "grid": {
             "shape": list(prepared.setup.shape), "n_plain": prepared.n_plain,
+            "boxes": 1 + len(result.boxes),
             "frontal_area": prepared.frontal_area, "blockage": prepared.blockage,
             "gap_cells": prepared.gap_cells, "gap_between": prepared.gap_between,
             "gap_at": prepared.gap_at, "origin": list(prepared.origin),

@@ -111,7 +111,7 @@ def spread_cases(
     names = []
     for chosen in combinations:
         told = dict(zip(axes, chosen, strict=True))
-        name = f"{run.name}, " + " ".join(f"{k} {v}" for k, v in told.items())
+        name = spread_name(run.name, told)
         names.append(name)
         if name in there:
             continue
@@ -121,6 +121,11 @@ def spread_cases(
             item["counts"] = False
         opened = save_changes(opened, {("flow", "cases", NEW): {"name": name} | item})
     return opened, tuple(names)
+
+
+def spread_name(base: str, told: Mapping[str, str]) -> str:
+    """Return what a case that is spread from another is called."""
+    return f"{base}, " + " ".join(f"{key} {value}" for key, value in told.items())
 
 
 def _read(name: str, values: Sequence[str]) -> list[str]:
@@ -195,7 +200,7 @@ def run_sweep(
     open_names = []
     for name in dict.fromkeys(wanted):
         run_named(opened.project, name)
-        state = _state_of(folder, name)
+        state = state_of(folder, name)
         if state is not None and state["state"] == "done":
             found[name] = _registered(folder, name, "was done")
             tell(found[name], len(found), len(set(wanted)))
@@ -255,13 +260,18 @@ def run_one(task: _Task) -> dict[str, str]:
     try:
         _take_card(task)
         run_case(folder, task.name, register=False, cards=task.cards)
-    except Cancelled as error:
-        return {"state": "cancelled", "text": str(error)}
-    except FileFault as error:
-        return {"state": "refused", "text": " ".join(spoken_faults(error, task.name))}
     except (TuftworkError, MemoryError) as error:
-        return {"state": "failed", "text": str(error)}
+        return how_it_ended(error, task.name)
     return {"state": "done", "text": ""}
+
+
+def how_it_ended(error: BaseException, name: str) -> dict[str, str]:
+    """Return state and words of a case that came to no result."""
+    if isinstance(error, Cancelled):
+        return {"state": "cancelled", "text": str(error)}
+    if isinstance(error, FileFault):
+        return {"state": "refused", "text": " ".join(spoken_faults(error, name))}
+    return {"state": "failed", "text": str(error)}
 
 
 def _take_card(task: _Task) -> None:
@@ -277,15 +287,19 @@ def _take_card(task: _Task) -> None:
         cupy.cuda.Device(task.place % count).use()
 
 
-def _state_of(folder: Path, name: str) -> dict[str, Any] | None:
-    """Return how the run of a case stands, None where it never began or its record has gone."""
+def state_of(folder: Path, name: str) -> dict[str, Any] | None:
+    """Return how the run of a case stands.
+
+    None where it never began, its record has gone or it settled for another travel than is asked.
+    """
+    opened = read_project(folder)
+    run = run_named(opened.project, name)
     desk = _desk(folder, name)
     state = desk.read()
-    if state is None or (
-        state["state"] == "done" and not (desk.folder / state["record"]).is_file()
-    ):
-        return None
-    return state
+    if state is None or state["state"] != "done":
+        return state
+    is_there = (desk.folder / state["record"]).is_file()
+    return state if is_there and state.get("settle", run.settle) == run.settle else None
 
 
 def _registered(folder: Path, name: str, how: str) -> Swept:

@@ -21,7 +21,7 @@ from tuftwork.errors import FileFault, InputError, NotCovered
 from tuftwork.files import write_atomic
 from tuftwork.study.flow.case import Built, built_case
 from tuftwork.study.flow.desk import GOING, Desk, is_alive
-from tuftwork.study.flow.page import state_tree, where_of
+from tuftwork.study.flow.page import is_of, state_tree, where_of
 from tuftwork.study.flow.sighting import Flown, flown_runs
 from tuftwork.study.number import number_of_quantity
 from tuftwork.study.store import digest_of
@@ -189,9 +189,11 @@ def _row(
     if built is None:
         word = "refused"
     elif flown is not None and word == "not run":
-        word = "done" if flown.record["case"]["digest"] == built.digest else "older"
+        word = "done" if is_of(built, flown.record) else "older"
     elif word == "done" and flown is None:
         word = "not run"  # its record has gone
+    elif word == "done" and state is not None and state["settle"] not in (None, run.settle):
+        word = "older"
     if is_swept and word in _OPEN and (state is None or word != "failed"):
         word = "waiting"
     row: dict[str, Any] = {
