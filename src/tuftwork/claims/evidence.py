@@ -94,16 +94,18 @@ def _computed(frame: Frame, computed: Sequence[Computed]) -> Statement:
     equations, columns = [], []
     for row in computed:
         for axle, draws in (("front", row.front), ("rear", row.rear)):
+            if draws is None:
+                continue
             curve = frame.axle(axle, row.speed, row.state)
             values = np.asarray(draws, dtype=float)
             equations.append(Equation(predict=curve, uses=curve.uses, is_relative=False,
-                                      observed=float(np.mean(values)), sd=1.0))  # fmt: skip
+                                      observed=float(np.median(values)), sd=1.0))  # fmt: skip
             columns.append(values)
         if row.drag is not None:
             name = frame.drag(row.state)
             values = np.asarray(row.drag, dtype=float)
             equations.append(Equation(predict=of_unknown(name), uses=(name,), is_relative=False,
-                                      observed=float(np.mean(values)), sd=1.0))  # fmt: skip
+                                      observed=float(np.median(values)), sd=1.0))  # fmt: skip
             columns.append(values)
     covariance = np.atleast_2d(np.cov(np.stack(columns)))
     # draws are few: a hundredth of each variance, uncorrelated, keeps the matrix from being thin

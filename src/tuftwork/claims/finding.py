@@ -20,7 +20,7 @@ class Computed:
     speed
         [m/s]
     front, rear, drag : (n_draw,)
-        CzS of the axles and CxS. [m²]
+        CzS of the axles and CxS; None where measured rows say it. [m²]
     parts
         Name of a part → its CzS, ``(n_draw,)``. [m²]
     state
@@ -28,8 +28,8 @@ class Computed:
     """
 
     speed: float
-    front: Float[np.ndarray, " n_draw"]
-    rear: Float[np.ndarray, " n_draw"]
+    front: Float[np.ndarray, " n_draw"] | None = None
+    rear: Float[np.ndarray, " n_draw"] | None = None
     drag: Float[np.ndarray, " n_draw"] | None = None
     parts: tuple[tuple[str, Float[np.ndarray, " n_draw"]], ...] = ()
     state: str = ""

@@ -225,7 +225,10 @@ def _parts(project: Project, computed: Sequence[Computed]) -> list[Unknown]:
             best, sd = part.downforce.best * area.best, arm * area.best / (2 * Z80)
         if part.name in found:
             together = np.concatenate(found[part.name])
-            best, sd = float(np.mean(together)), max(float(np.std(together)), 0.02 * (most - least))
+            best, sd = (
+                float(np.median(together)),
+                max(float(np.std(together)), 0.02 * (most - least)),
+            )
         known: Origin = "computed" if part.name in found else "assumed"
         unknowns.append(Unknown(name=f"part@{part.name}", label=f"CzS of the {part.name}",
                                 best=best, sd=sd, is_log=False, dimension="area", unit="m²",

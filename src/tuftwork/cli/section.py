@@ -10,6 +10,7 @@ from tuftwork.cli.show import show_lines, show_table
 
 if TYPE_CHECKING:
     from tuftwork.section import Polar
+    from tuftwork.study.job import Job
 
 ProjectOrOutline = Annotated[
     str,
@@ -134,7 +135,7 @@ def _wing_tree(
     from tuftwork.study.section_case import case_of, design_table, ranged, solve_span
     from tuftwork.study.section_help import edge_of
     from tuftwork.study.section_live import said, span_numbers
-    from tuftwork.study.section_page import CAUTIONS, span_page
+    from tuftwork.study.section_page import CAUTIONS, PROOF, span_page
     from tuftwork.wing import mount_factor, service_load
 
     opened = read_project(project)
@@ -168,8 +169,16 @@ def _wing_tree(
         {"label": f"hinge moment at {hinge:g} chord, towards more incidence",
          "number": number(service.hinge_moment, "moment", "N m")},
         {"label": "tip vortex, circulation over road speed", "number": found["vortex"]},
-        {"label": "least proof load", "number": number(1.5 * service.downforce, "force", "N")},
     ]  # fmt: skip
+    most, slow = _fastest(project, state, job)
+    fastest_at = said(case, design, most)
+    greatest = service.downforce * (most / v) ** 2
+    loads.append({
+        "label": f"least proof load at this setting, {PROOF:g} times that at {3.6 * most:.0f} km/h",
+        "number": number_of_quantity(
+            ranged(PROOF * greatest, "downforce", "force", "N", fastest_at)
+        ),
+    })  # fmt: skip
     if lever:
         loads.append(
             {"label": "actuator force", "number": number(service.actuator_force, "force", "N")}
@@ -183,9 +192,24 @@ def _wing_tree(
         "mount": {"kind": mount, "left_low": low, "left_high": high},
         "notices": list(result.notices) + (
             [f"No section named: {case.outline} stands in from camber and thickness."]
-            if case.is_stand_in else []),
+            if case.is_stand_in else []) + ([slow] if slow else []),
         "cautions": list(CAUTIONS), "case": case, "design": design,
     }  # fmt: skip
+
+
+def _fastest(project: str, state: str, job: "Job") -> tuple[float, str]:
+    """Return the fastest this car goes [m/s], and what to heed where that is not known."""
+    from tuftwork.study import Bench
+    from tuftwork.study.fastest import fastest
+
+    answers = Bench(project).answers_or_none()
+    if answers is None:
+        return job.top_speed, (
+            "No study stands yet, so the car's top speed is not known: the proof load is for the "
+            "fastest speed studied. Run the study first."
+        )
+    most = fastest(answers, answers.state_named(state) if answers.project.states else "")
+    return most.speed, most.notice
 
 
 def _speed(text: str, usual: float, to_si: Any) -> float:

@@ -136,6 +136,12 @@ def reduce(
     version: Annotated[
         str, typer.Option(help="as read, accepted, or all cures; the best founded unless given.")
     ] = "",
+    keep: Annotated[
+        bool,
+        typer.Option(
+            "--keep", help="Write the results into the project: the study stands on them."
+        ),
+    ] = False,
     as_json: JsonOption = False,
 ) -> int:
     """Reduce a test day: CzSf and CzSr per state and speed, differences, budget, coast-down."""
@@ -146,9 +152,15 @@ def reduce(
     if version and version not in VERSIONS:
         raise UnknownName("version", version, VERSIONS)
     wanted = {k: v for k, v in (("day", day), ("version", version)) if v}
-    page = Bench(project).page("results", **wanted)
+    bench = Bench(project)
+    page = bench.page("results", **wanted)
+    kept: list[str] = []
+    if keep and "refused" not in page:
+        from tuftwork.study.trial.keep import keep_results
+
+        kept = keep_results(bench, day, version)
     if as_json:
-        print_json(page)
+        print_json(page | ({"kept": kept} if keep else {}))
         return NO if "refused" in page else 0
     _show_sessions(page)
     if "refused" in page:
@@ -182,6 +194,9 @@ def reduce(
         show_table(f"Standard uncertainty, {budget['state']}, {budget['speed_kmh']:.0f} km/h",
                    ("from", "CzSf", "share", "CzSr", "share"), lines)  # fmt: skip
     show_lines(f"Note: {n}" for n in page["notices"])
+    if kept:
+        show_lines([f"Kept as [[measured]]: {kept[0]} to {kept[-1]}. Run the study again: budget, "
+                    "map, lap and claims then stand on them."])  # fmt: skip
     return 0
 
 

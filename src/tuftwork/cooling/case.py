@@ -82,7 +82,8 @@ def cooling_quantities(project: Project) -> dict[str, Quantity]:
     if table.duty is not None and table.duty.engine is not None:
         for name, band in engine_split(table.duty.engine).items():
             if any(circuit.carries == name for circuit in table.circuits):
-                found[f"cooling.duty.{name}"] = _banded(band)
+                # heat cannot turn round, and the oil's band is wide
+                found[f"cooling.duty.{name}"] = replace(_banded(band), spread="log")
     return found
 
 

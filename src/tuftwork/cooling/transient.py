@@ -12,11 +12,12 @@ from tuftwork.cooling.loop_part import Thermostat
 from tuftwork.cooling.net import has_fan
 from tuftwork.cooling.notice import TEMPERATURE_CAUTION
 from tuftwork.cooling.surroundings import Surroundings
-from tuftwork.cooling.system import CoolingSystem, solve_cooling
-from tuftwork.errors import InputError
+from tuftwork.cooling.system import CoolingState, CoolingSystem, solve_cooling
+from tuftwork.errors import InputError, NotConverged
 from tuftwork.quantity import Array, Numeric
 
 _FULL = 30.0  # [m/s] from which on full heat is passed
+_HALVINGS = 4  # of that heat at a crawl before the net counts as not converged
 _GRID = np.array([4.0, 8.0, 15.0, 25.0, 40.0, 60.0, 85.0])  # [m/s]
 
 
@@ -107,11 +108,8 @@ def heat_up(
     for name in masses:
         system.loop(name)
     open_system = replace(system, loops=tuple(_opened(loop) for loop in system.loops))
-    states = [
-        solve_cooling(
-            with_heat_scaled(open_system, _load(v)),
-            Surroundings(speed=v, temperature=temperature, pressure=pressure),
-        )
+    steady = [
+        _steady(open_system, Surroundings(speed=v, temperature=temperature, pressure=pressure))
         for v in _GRID.tolist()
     ]
     out: dict[str, HeatUp] = {}
@@ -119,11 +117,26 @@ def heat_up(
         if loop.name not in masses:
             raise InputError("masses", loop.name, "", "has no thermal mass", "Give its capacity.")
         resistance = np.stack([
-            (state.hottest(loop.name) - temperature) / np.maximum(loop.heat * _load(v), 1e-9)
-            for v, state in zip(_GRID.tolist(), states, strict=True)
+            (state.hottest(loop.name) - temperature) / np.maximum(loop.heat * load, 1e-9)
+            for load, state in steady
         ])  # fmt: skip
         out[loop.name] = _warmed(loop, stint, masses[loop.name], 1.0 / resistance, temperature)
     return out
+
+
+def _steady(system: CoolingSystem, around: Surroundings) -> tuple[float, CoolingState]:
+    """Return the share of full heat, and the steady state there.
+
+    At a crawl even that share may throttle a draw's little air until it never settles: then half.
+    A resistance hangs little on the heat it is taken at.
+    """
+    load = _load(float(np.max(around.speed)))
+    for _ in range(_HALVINGS):
+        try:
+            return load, solve_cooling(with_heat_scaled(system, load), around)
+        except NotConverged:
+            load *= 0.5
+    return load, solve_cooling(with_heat_scaled(system, load), around)
 
 
 def _load(speed: float) -> float:

@@ -9,6 +9,9 @@ from tuftwork.errors import InputError, NotConverged
 from tuftwork.lap.circuit import Circuit, Corner, circuit_of, class_of_radius
 from tuftwork.quantity import Array
 
+_LARGE = 0.05  # [-]  a change of a piece by more is no slip of the tape, and is told by name
+_TOLD = 3  # pieces told by name
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Piece:
@@ -71,18 +74,46 @@ def circuit_from_radii(
     for piece in pieces:
         _check(piece)
     done = list(pieces)
-    changed = 0.0
     if closed:
-        done, changed = _close(done, length)
+        done = _close(done, length)
     station, curvature, bank, corners = _lay(done)
     x, y = _plan(station, curvature)
-    notices: tuple[str, ...] = ()
-    if changed > 1e-9:
-        notices = (f"closing the loop changed a length or angle by up to {100 * changed:.1f} %",)
     return circuit_of(
         name, station, curvature, (x, y), bank=bank, closed=closed, corners=corners,
-        notices=notices,
+        notices=_changes(pieces, done),
     )  # fmt: skip
+
+
+def _changes(given: Sequence[Piece], done: Sequence[Piece]) -> tuple[str, ...]:
+    """Return what closing the loop changed: by name and size where it is more than a slip."""
+    share = [_size(after) / _size(before) - 1.0 for before, after in zip(given, done, strict=True)]
+    worst = sorted(range(len(share)), key=lambda i: -abs(share[i]))
+    if not worst or abs(share[worst[0]]) < 1e-9:
+        return ()
+    most = 100 * abs(share[worst[0]])
+    said = f"closing the loop changed a length or angle by up to {most:.1f} %"
+    large = [_changed(given, done, i) for i in worst[:_TOLD] if abs(share[i]) > _LARGE]
+    if large:
+        said += f": {'; '.join(large)}. The pieces as entered do not meet: check those first"
+    return (said,)
+
+
+def _size(piece: Piece) -> float:
+    return piece.length if piece.radius is None else abs(piece.angle)
+
+
+def _changed(given: Sequence[Piece], done: Sequence[Piece], index: int) -> str:
+    """Return one piece as entered and as driven, in words."""
+    before, after = given[index], done[index]
+    change = f"({100 * (_size(after) / _size(before) - 1):+.0f} %)".replace("-", "\u2212")
+    if before.radius is not None:
+        turns = [f"{np.degrees(abs(p.angle)):.0f}°" for p in (before, after)]
+        return f"turn of {before.name or 'a corner'} {turns[0]}, driven as {turns[1]} {change}"
+    following = [*given[index + 1 :], *given[:index]]
+    corner = next((p.name for p in following if p.radius is not None and p.name), "a corner")
+    return (
+        f"straight before {corner} {before.length:.0f} m, driven as {after.length:.0f} m {change}"
+    )
 
 
 def _check(piece: Piece) -> None:
@@ -152,8 +183,8 @@ def _plan(station: Array, curvature: Array) -> tuple[Array, Array]:
     return np.r_[0.0, np.cumsum(dx)], np.r_[0.0, np.cumsum(dy)]
 
 
-def _close(pieces: list[Piece], length: float | None) -> tuple[list[Piece], float]:
-    """Return pieces that close, and the largest relative change."""
+def _close(pieces: list[Piece], length: float | None) -> list[Piece]:
+    """Return pieces that close."""
     free = [i for i, p in enumerate(pieces) if not p.fixed]
     sense = np.sign(sum(p.angle for p in pieces)) or 1.0
 
@@ -183,7 +214,7 @@ def _close(pieces: list[Piece], length: float | None) -> tuple[list[Piece], floa
     for _ in range(60):
         miss = gap(delta)
         if np.max(np.abs(miss)) < 1e-12:
-            return moved(delta), float(np.max(np.abs(delta), initial=0.0))
+            return moved(delta)
         jac = np.stack(
             [(gap(delta + e) - gap(delta - e)) / 2e-6 for e in 1e-6 * np.eye(len(free))], axis=1
         )

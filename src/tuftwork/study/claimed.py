@@ -75,8 +75,10 @@ def claim_findings(answers: Answers) -> list[Finding]:
 
 def _computed(answers: Answers) -> tuple[Computed, ...]:
     """Return what the engines say where nothing was measured."""
-    if answers.is_tied or not answers.has_platform:
+    if not answers.has_platform:
         return ()
+    if answers.is_tied:
+        return _drag_alone(answers)
     base, keep = answers.states[0], answers.kept(answers.states[0])
     found = []
     for speed in answers.speeds:
@@ -92,6 +94,15 @@ def _computed(answers: Answers) -> tuple[Computed, ...]:
             )
         )
     return tuple(found)
+
+
+def _drag_alone(answers: Answers) -> tuple[Computed, ...]:
+    """Return the engines' drag where measured rows say the loads and none of them the drag."""
+    base = answers.states[0]
+    if any(row.drag is not None for row in answers.project.measured):
+        return ()
+    keep, speed = answers.kept(base), answers.speeds[-1]
+    return (Computed(speed=speed, drag=answers.draws(base, "drag", speed)[keep], state=base),)
 
 
 def _claim(answers: Answers, claim: ClaimFinding) -> dict[str, Any]:

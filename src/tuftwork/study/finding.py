@@ -10,6 +10,7 @@ import numpy as np
 
 from tuftwork.quantity import format_plain, probability, summarise
 from tuftwork.study.answers import Answers
+from tuftwork.study.choice import is_choice
 from tuftwork.study.number import Number
 
 _KMH = 3.6
@@ -160,7 +161,11 @@ def _shift_of_balance(answers: Answers) -> list[Finding]:
 
 def _states(answers: Answers) -> list[Finding]:
     """Return the state that gains most, and every state that does not deliver what it adds."""
-    gains = [state_gain(answers, state) for state in answers.states[1:]]
+    gains = [
+        state_gain(answers, state)
+        for state in answers.states[1:]
+        if is_choice(answers.project, state)
+    ]
     if not gains:
         return []
     best = max(gains, key=lambda g: float(g.total["best"]))

@@ -5,6 +5,7 @@ import numpy as np
 from tuftwork.lap.value import POINT
 from tuftwork.quantity import Array
 from tuftwork.study.answers import Answers
+from tuftwork.study.choice import is_choice, proposed
 from tuftwork.study.finding import Finding
 from tuftwork.study.lap import step_name
 from tuftwork.study.lap_answer import Laps, circuits_of
@@ -32,13 +33,14 @@ def lap_findings(answers: Answers) -> list[Finding]:
     if refused:
         return [_refused(names[0], *refused[0])]
     laps = Laps(answers=answers, circuit=names[0])
-    changes = {s: laps.change(s) for s in answers.states[1:]}
+    project = answers.project
+    changes = {s: laps.change(s) for s in answers.states[1:] if is_choice(project, s)}
     if not changes:
         return []
     best = min(changes, key=lambda s: float(np.nanmedian(changes[s])))
     found = _best(laps, best) if np.nanmedian(changes[best]) < 0.0 else []
     for state in changes:
-        if state != best and _is_part_change(answers, state):
+        if state != best and state in proposed(project) and _is_part_change(answers, state):
             found += _wrong_first(laps, state, best, changes)
     return found
 
@@ -99,13 +101,17 @@ def _wrong_first(laps: Laps, state: str, best: str, changes: dict[str, Array]) -
     row, rest = change_row(laps, state), change_row(laps, best, state)
     change, lost = row["change"], rest["change"]
     small = row["verdict"] in ("below noise", "sign unknown")
+    order = (
+        f"'{best}' first, then whatever is left to gain"
+        if _is_part_change(laps.answers, best)
+        else "the platform first, then the part"
+    )
     return [
         Finding(
             title=f"'{state}' first is the wrong move on this lap"
             + (": it cannot be told from nothing" if small else ""),
             text=f"A lap of {laps.circuit} changes by {change['text']} with '{state}' and by "
-            f"{lost['text']} more with '{best}' instead, the same draws for both: the platform "
-            "first, then the part.",
+            f"{lost['text']} more with '{best}' instead, the same draws for both: {order}.",
             verdict=VERDICTS[row["verdict"]], page="lap",
             worth=points_of(laps, best, lost["best"]),
             numbers=(change | {"label": f"'{state}'"}, lost | {"label": f"'{best}' instead"}),

@@ -118,9 +118,9 @@ def _first_move(answers: Answers, findings: list[Finding]) -> str:
     gains = [f for f in findings if f.page == "states" and f.value and f.value["best"] > 0]
     if not gains:
         return ""
-    best = max(gains, key=lambda f: f.value["best"] if f.value else 0.0)
-    clear = best.value is not None and best.value["low"] > 0
-    if not clear or best.value is None:
+    clear = [f for f in gains if f.value and f.value["low"] > 0]
+    best = max(clear, key=lambda f: f.value["best"] if f.value else 0.0, default=None)
+    if best is None or best.value is None:
         return "None of the states tried gains more than the noise."
     state = best.value["why"].split("/")[1]
     return f"Of the states tried, '{state}' gains most: {best.value['text']} of CzS."

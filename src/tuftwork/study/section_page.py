@@ -10,6 +10,7 @@ from tuftwork.car import Project, WingPart
 from tuftwork.quantity import exact, format_plain, from_si, to_si
 from tuftwork.section import describe, measure_slot
 from tuftwork.study.answers import Answers
+from tuftwork.study.fastest import fastest
 from tuftwork.study.number import Link, Number, number_of_quantity
 from tuftwork.study.section_case import (
     SectionCase,
@@ -34,6 +35,7 @@ from tuftwork.wing import WingResult, mount_factor, service_load
 
 Page = dict[str, Any]
 _KMH = 3.6
+PROOF = 1.5  # [-]  proof load over the greatest load; common practice, no source
 CAUTIONS = (
     "Desk estimate. Prove the wing, its mounts and what carries them by a proof load of at least "
     "one and a half times the greatest load before it runs.",
@@ -224,10 +226,11 @@ def _loads(
     at = said(case, case.design, speed)
     found = span_numbers(result, pressure, at)
     found |= service_numbers(case, result, pressure, at)
-    top = service_load(result, 0.5 * density * answers.job.top_speed**2, hinge_x=0.25 * case.chord)
-    fastest = said(case, case.design, answers.job.top_speed)
-    found["top"] = _number(top.downforce, "downforce", "force", "N", fastest)
-    found["proof"] = _number(1.5 * top.downforce, "downforce", "force", "N", fastest)
+    most = fastest(answers, state)
+    top = service_load(result, 0.5 * density * most.speed**2, hinge_x=0.25 * case.chord)
+    there = said(case, case.design, most.speed)
+    found["top"] = _number(top.downforce, "downforce", "force", "N", there)
+    found["proof"] = _number(PROOF * top.downforce, "downforce", "force", "N", there)
     words = {
         "force": "downforce on the mounts",
         "downforce": "CzS in straight air",
@@ -236,8 +239,8 @@ def _loads(
         "hinge": f"moment about {hinge_said(case)}, towards more incidence",
         "actuator": "force at the lever that holds it",
         "vortex": "tip vortex: circulation over road speed",
-        "top": "downforce at the fastest studied speed",
-        "proof": "least proof load, one and a half times that",
+        "top": f"downforce at {_KMH * most.speed:.0f}\u202fkm/h, {most.what}",
+        "proof": "least proof load at this setting, one and a half times that",
     }
     links = [
         Link(what="Polars of the section: panels and layers solved together", origin="computed",
@@ -315,6 +318,9 @@ def _notices(answers: Answers, case: SectionCase, worked: Tree, result: WingResu
             f"mounts from the {section.mount} leave {100 * low:.0f} to {100 * high:.0f} % of the "
             "downforce (common practice)"
         )
+    most = fastest(answers, answers.states[0])
+    if most.notice:
+        found.append(most.notice)
     low_speed = case.condition(min(answers.speeds)).reynolds
     if low_speed < 3e5:
         found.append(

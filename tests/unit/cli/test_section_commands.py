@@ -50,7 +50,11 @@ def test_wing_says_loads_span_and_hinge(project: Path, tmp_path: Path) -> None:
     words = ("wing", str(project), "--speed", "90 km/h", "--lever", "60", "--json")
     tree = json.loads(call(*words, "--export", str(tmp_path)))
     loads = {row["label"]: row["number"] for row in tree["loads"]}
-    assert loads["least proof load"]["best"] == pytest.approx(1.5 * loads["downforce"]["best"])
+    proof = loads["least proof load at this setting, 1.5 times that at 90 km/h"]
+    assert proof["best"] == pytest.approx(1.5 * loads["downforce"]["best"])
+    assert any("top speed is not known" in notice for notice in tree["notices"])
+    slow = json.loads(call("wing", str(project), "--speed", "45 km/h", "--json"))
+    assert slow["loads"][-1]["number"]["best"] == pytest.approx(proof["best"])  # not 45 km/h's
     assert loads["actuator force"]["best"] > 0.0
     assert len(tree["span"]["y_m"]) == len(tree["span"]["margin_deg"])
     assert [Path(f).suffix for f in tree["files"]] == [".csv", ".dxf", ".stl"]

@@ -55,6 +55,18 @@ def test_closing_changes_as_little_as_it_can() -> None:
     made = circuit_from_radii("bent", bent)
     assert np.hypot(made.x[-1] - made.x[0], made.y[-1] - made.y[0]) < 1e-6
     assert "closing the loop changed" in made.notices[0]
+    assert "driven as" not in made.notices[0]  # a slip of the tape
+
+
+def test_pieces_that_do_not_meet_are_told_by_name_with_both_sizes() -> None:
+    """A square whose last straight was entered at twice its length: 400 m for 200 m."""
+    square = [Piece(length=200.0), Piece(radius=40.0, angle=np.pi / 2, name="Gate")] * 4
+    wrong = [*square[:6], Piece(length=400.0), Piece(radius=40.0, angle=np.pi / 2, name="Mere")]
+    text = circuit_from_radii("wrong", wrong).notices[0]
+    told = text.split(": ", 1)[1]
+    assert told.startswith("straight before Mere 400 m, driven as 2")  # the slip comes first
+    assert "straight before Gate 200 m, driven as 2" in told
+    assert "do not meet" in text
 
 
 def test_what_cannot_close_says_so() -> None:

@@ -15,6 +15,7 @@ from tuftwork.files import read_project
 from tuftwork.files.map import read_map
 from tuftwork.quantity import ORIGINS
 from tuftwork.study import Bench
+from tuftwork.study.trial.keep import common_widening, keep_results
 from tuftwork.study.trial.learned_map import write_learned_map
 from tuftwork.study.trial.take import cure_live, take_cures, undo_cures
 
@@ -188,6 +189,41 @@ def test_cures_are_recorded_reversible_and_leave_the_log_alone(copied: Path) -> 
     undo_cures(Bench(copied), "", [1, 2, 3, 4, 5])
     assert (copied / "project.toml").read_text(encoding="utf-8").strip() == before.strip()
     assert (copied / "evidence" / "day-1.csv").read_bytes() == log
+
+
+def test_results_of_a_day_are_kept_as_measured_rows(
+    halyard: Bench, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    folder = tmp_path_factory.mktemp("kept") / "halyard"
+    shutil.copytree(halyard.folder, folder)
+    with pytest.raises(InputError, match="nobody accepted"):
+        keep_results(Bench(folder))
+    take_cures(Bench(folder), "", None)
+    old = len(read_project(folder).project.measured)
+    ids = keep_results(Bench(folder))
+    rows = {row.id: row for row in read_project(folder).project.measured}
+    assert len(rows) == old + len(ids)
+    fast = next(rows[i] for i in ids if abs(rows[i].speed.best * 3.6 - 220) < 2
+                and rows[i].state == "as raced")  # fmt: skip
+    rear = fast.downforce_rear
+    assert rear.low < TRUE_REAR_220 < rear.high
+    assert rear.origin == "measured"
+    assert fast.evidence == "L1"
+    number = next(r["rear"] for r in Bench(folder).page("results")["rows"]
+                  if r["state"] == "as raced" and abs(r["speed_kmh"] - 220) < 2)  # fmt: skip
+    assert rear.best == pytest.approx(number["best"], abs=1e-3)
+    assert rear.high - rear.low > number["high"] - number["low"]  # springs are common to all rows
+    assert keep_results(Bench(folder)) == ids  # replaced, not doubled
+    assert len(read_project(folder).project.measured) == old + len(ids)
+
+
+def test_what_is_common_to_rows_widens_them() -> None:
+    rng = np.random.default_rng(3)
+    own, common = rng.normal(size=(9, 20000)), rng.normal(size=20000)
+    assert common_widening(list(own)) == pytest.approx(1.0, abs=0.03)
+    assert common_widening([common] * 9) == pytest.approx(3.0, rel=1e-6)
+    half = [np.sqrt(0.5) * (row + common) for row in own]
+    assert common_widening(half) == pytest.approx(np.sqrt(1 + 8 * 0.5), rel=0.03)
 
 
 def test_wrong_cards_and_days_are_refused(copied: Path) -> None:
