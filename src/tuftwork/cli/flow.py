@@ -63,6 +63,8 @@ def prepare(
 
 
 def _show_prepared(tree: dict[str, Any]) -> None:
+    from tuftwork.study.flow.spoken import spoken_place
+
     does = {(True, False): "rolls", (False, True): "air passes"}
     rows = [(p["name"], "in" if p["in"] else "left out",
              does.get((p["rolls"], p["passes"]), ""), p["size"])
@@ -77,9 +79,8 @@ def _show_prepared(tree: dict[str, Any]) -> None:
         )
     show_table("Size and cost", ("what", "is"), [(r["label"], r["text"]) for r in tree["cost"]])
     if tree.get("gap_cells") is not None:
-        place = ", ".join(f"{a} {v:.2f}" for a, v in zip("xyz", tree["gap_at"], strict=True))
-        show_lines([f"Narrowest gap: {tree['gap_cells']} cells, between "
-                    f"{' and '.join(tree['gap_between'])} at {place} m."])  # fmt: skip
+        between, place = " and ".join(tree["gap_between"]), spoken_place(tree["gap_at"])
+        show_lines([f"Narrowest gap: {tree['gap_cells']} cells, between {between} at {place}."])
     show_lines(f"Mended: {text}" for text in tree["mended"])
     show_lines(tree["notices"])
     faults = tree["faults"]

@@ -13,6 +13,7 @@ from tuftwork.flow.checkpoint import Saved, Shelf, put_back, seconds_of, settled
 from tuftwork.flow.core_flow import core_flows, fan_doubts
 from tuftwork.flow.cut import momentum_unit
 from tuftwork.flow.doubt import Doubt, Lookout, jump_between_halves
+from tuftwork.flow.doubt_kept import doubts_as_text, recall_doubts
 from tuftwork.flow.engine import AbstractEngine, Backend, Precision
 from tuftwork.flow.over_time import Keeper, OverTime, pairs_between
 from tuftwork.flow.part_load import part_loads, sum_parts
@@ -77,7 +78,8 @@ class _Run:
     def saved(self, *more: Floats) -> Saved:
         """Return what to keep, with loads that are not in the series."""
         series = np.stack([*self.series, *more])
-        return to_save(self.engine, series, seconds=self.seconds, settle=self.rule.settle)
+        state = to_save(self.engine, series, seconds=self.seconds, settle=self.rule.settle)
+        return state | {"doubts": np.array(doubts_as_text(self.lookout))}
 
     def settled(self) -> Floats:
         """Total load areas after settling. Shape (n, 6)."""
@@ -199,6 +201,8 @@ def _run_on(
         job.series = list(put_back(engine, saved, checkpoint.name))
         job.first_step, job.before = engine.step, seconds_of(saved)
         job.exchange.flows = _flows_of(prepared, engine)
+        if "doubts" in saved:  # an older version kept none
+            recall_doubts(job.lookout, str(saved["doubts"]))
         is_anew = settled_again(engine, saved, settle=rule.settle, travel=job.travel)
     if over_time is not None:
         step = 0 if is_anew else engine.step

@@ -154,17 +154,17 @@ def _evidence(bench: Bench) -> dict[str, Any]:
 
 
 def _budget(bench: Bench, answers: Answers) -> dict[str, Any]:
-    page = bench.page("budget", speed=f"{usual_speed(answers) * _KMH:.4g}")
-    return page | {"shown": _shown(page["rows"], page["others"])}
-
-
-def _shown(rows: list[dict[str, Any]], others: dict[str, Any] | None) -> list[dict[str, Any]]:
-    """Return the rows to print: the small interactions as one, as in the figure."""
-    if others is None:
-        return rows
-    kept = [r for r in rows if r["kind"] != "interaction" or r["name"] not in others["names"]]
-    at = next(i for i, r in enumerate(kept) if r["kind"] not in ("part", "interaction"))
-    return [*kept[:at], others["row"], *kept[at:]]
+    """Return the budget's page with the rows to print, gathered as those of the figure."""
+    speed = usual_speed(answers)
+    # every digit: another studied speed may lie near
+    page = bench.page("budget", speed=repr(speed * _KMH))
+    known = {(row["kind"], row["name"]): row for row in page["rows"]}
+    if page["others"] is not None:
+        row = page["others"]["row"]
+        known[row["kind"], row["name"]] = row
+    own = answers.budget(answers.states[0], speed).gathered
+    runs = [row for row in page["rows"] if row["kind"] == "run"]
+    return page | {"shown": [*(known[row.kind, row.name] for row in own), *runs]}
 
 
 def _map(bench: Bench, answers: Answers) -> dict[str, Any]:

@@ -107,3 +107,25 @@ def test_before_anything_is_averaged_settling_may_be_changed_freely(prepared: Pr
     shorter = StopRule(error=1e-9, settle=0.45, longest=3.0)
     gone_on = run(prepared, rule=shorter, checkpoint=stopped(prepared, 0.4))
     same_means(gone_on, run(prepared, rule=shorter))
+
+
+def test_what_was_doubted_before_a_kill_stays_doubted(
+    prepared: Prepared, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also where the flow has mended itself since; when it was seen first is told as it was."""
+    monkeypatch.setattr("tuftwork.flow.doubt.FASTEST", 0.5)  # any air is too fast
+    shelf = stopped(prepared, 1.5)
+    monkeypatch.undo()
+    told: list[Progress] = []
+
+    def watch(progress: Progress) -> bool:
+        told.append(progress)
+        return True
+
+    found = run(prepared, rule=RULE, checkpoint=shelf, watch=watch)
+    (doubt,) = (d for d in found.doubts if d.kind == "speed")
+    assert doubt.travel < 1.0
+    assert doubt.part == "'brick'"
+    assert doubt.text in found.notices
+    assert doubt in told[0].doubts
+    assert not [d for d in run(prepared, rule=RULE).doubts if d.kind == "speed"]

@@ -6,6 +6,8 @@ import tomllib
 import zlib
 from importlib.resources import files
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 import tomlkit
@@ -15,7 +17,9 @@ from tuftwork.demo.rig import tunnel_table
 from tuftwork.errors import NotCovered
 from tuftwork.files import new_project
 from tuftwork.report import client_report, write_client_report
+from tuftwork.report.client import _budget, usual_speed
 from tuftwork.study import Bench
+from tuftwork.study.answers import Answers
 
 
 def test_the_report_is_a_pdf_with_the_answer_on_its_first_page(halyard: Bench) -> None:
@@ -37,6 +41,38 @@ def test_the_json_holds_every_number_with_its_range(halyard: Bench) -> None:
     assert "hf" in total["at"]
     assert tree["chains"]
     assert all(chain["steps"] for chain in tree["chains"])
+
+
+def test_figure_and_table_of_the_budget_stand_at_one_speed_and_have_the_same_rows() -> None:
+    """Two studied speeds less than a tenth of a km/h apart are two."""
+    speeds = tuple(v / 3.6 for v in (150.0, 220.0, 220.03, 250.0))
+    small = SimpleNamespace(kind="interaction", name="other interactions (2)")
+    whole = SimpleNamespace(kind="total", name="whole car")
+    asked: list[float] = []
+
+    def page(name: str, speed: str) -> dict[str, Any]:
+        asked.append(Answers.speed_named(answers, speed))
+        row = {"kind": "interaction", "name": small.name}
+        named = (("interaction", "wing → floor"), ("total", "whole car"), ("run", "3-D flow"))
+        rows = [{"kind": kind, "name": told} for kind, told in named]
+        return {"rows": rows, "others": {"row": row, "names": ["wing → floor"], "said": ""}}
+
+    def budget(state: str, speed: float) -> SimpleNamespace:
+        asked.append(speed)
+        return SimpleNamespace(gathered=(small, whole))
+
+    answers: Any = SimpleNamespace(speeds=speeds, states=("as raced",), budget=budget)
+    shown = _budget(SimpleNamespace(page=page), answers)["shown"]  # type: ignore[arg-type]
+    assert asked == [speeds[2], speeds[2]]
+    assert [row["name"] for row in shown] == [small.name, "whole car", "3-D flow"]
+
+
+def test_the_tables_rows_are_those_of_the_figure(halyard: Bench) -> None:
+    answers = halyard.answers
+    rows = answers.budget(answers.states[0], usual_speed(answers)).gathered
+    shown = _budget(halyard, answers)["shown"]
+    assert [row["name"] for row in shown if row["kind"] != "run"] == [row.name for row in rows]
+    assert any(row["name"].startswith("other interactions") for row in shown)
 
 
 def test_a_car_without_axles_still_gets_its_report(prototype: Bench) -> None:

@@ -1,5 +1,6 @@
 """When a run of the 3-D flow may end, and what is told before it: on the page as in the file."""
 
+import os
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -92,6 +93,36 @@ def test_the_time_left_is_that_of_this_process_from_a_checkpoint_too(
     # the first seven seconds compiled kernels and are not paid again
     assert tree["left_s"] == pytest.approx(2.0 * (60.0 - desk.state["travel"]))
     assert tree["progress"] == pytest.approx(desk.state["travel"] / 60.0)
+
+
+def gone_on(folder: Path, settle: float) -> Desk:
+    """The desk of a process that goes on where another one stopped, before its first sample."""
+    desk = Desk(folder=folder)
+    desk.note(state="cancelled", travel=5.0, seconds=60.0, settle=2.0, downforce=[0.1, 0.01],
+              doubts=["Doubtful."], history=[[2.5, 0, 0, 0, 0], [4.8, 0, 0, 0, 0]])  # fmt: skip
+    desk.checkpoint.write_bytes(b"state")
+    new = Desk(folder=folder)
+    new.note(state="preparing", pid=os.getpid(), longest=10.0, **new.so_far(settle))
+    return new
+
+
+def test_a_run_that_goes_on_shows_how_far_it_is_at_once(tmp_path: Path) -> None:
+    desk = gone_on(tmp_path, settle=2.0)
+    tree = state_tree(desk.state)
+    assert tree is not None
+    assert (tree["travel"], tree["seconds"], tree["progress"]) == (5.0, 60.0, 0.5)
+    assert tree["doubts"] == ["Doubtful."]
+    # the checkpoint was written a little before the last look: what came between is told again
+    desk.watch(Progress(step=1, travel=4.75, downforce_area=None, drag_area=None, seconds=58.0,
+                        rate=1e6))  # fmt: skip
+    assert [row[0] for row in desk.state["history"]] == [2.5]
+
+
+def test_loads_of_another_settling_are_not_shown_as_those_of_now(tmp_path: Path) -> None:
+    state = gone_on(tmp_path, settle=6.0).state
+    assert (state["travel"], state["history"], state.get("downforce")) == (5.0, [], None)
+    afresh = Desk(folder=tmp_path / "new").so_far(2.0)
+    assert afresh == {"history": []}
 
 
 @pytest.mark.parametrize(("counts", "told"), [("true", True), ("false", False)])

@@ -40,6 +40,8 @@ _EVERY = 0.5
 """Time between two writings of the state. [s]"""
 _POINTS = 400
 """Points of the kept history."""
+_KEPT = ("travel", "seconds", "doubts", "downforce", "drag", "history")
+"""What of a state still holds when its run goes on from its checkpoint."""
 GOING = ("preparing", "running", "finishing")
 
 Tell = Callable[[dict[str, Any]], None]
@@ -102,6 +104,18 @@ class Desk:
         state["can_resume"] = self.checkpoint.is_file()
         return state
 
+    def so_far(self, settle: float) -> dict[str, Any]:
+        """Return how far a run is that goes on from its checkpoint, nothing where it begins.
+
+        Its loads so far are not among it where it is averaged from another travel on now.
+        """
+        none: dict[str, Any] = {"history": []}
+        before = self.read()
+        if before is None or not before["can_resume"]:
+            return none
+        keys = _KEPT if before.get("settle") in (None, settle) else _KEPT[:3]
+        return none | {key: before[key] for key in keys if before.get(key) is not None}
+
     def ask_to_stop(self) -> bool:
         """Ask a run to stop at its next sample; False where none is going."""
         state = self.read()
@@ -115,6 +129,8 @@ class Desk:
         history = self.state.setdefault("history", [])
         if self.first is None:
             self.first = (progress.travel, progress.seconds)
+            # what was told after the checkpoint was written is run once more
+            history[:] = [row for row in history if row[0] < progress.travel]
         gone = progress.travel - self.first[0]
         down, drag = progress.downforce_area, progress.drag_area
         if down is not None and drag is not None:
@@ -237,7 +253,7 @@ def run_case(
         state="preparing", case=built.run.name, digest=built.digest, pid=os.getpid(),
         started=datetime.now(UTC).isoformat(timespec="seconds"), back_end=built.run.back_end,
         longest=built.run.longest, settle=built.run.settle, asked="",
-        pace=None, text="", faults=[], history=[],
+        pace=None, text="", faults=[], **desk.so_far(built.run.settle),
     )  # fmt: skip
     with gently((desk.folder / _STOP).touch, lambda: desk.state["state"] != "preparing"):
         return _noted(opened, built, desk, (fields, register, cards))
@@ -283,8 +299,8 @@ def _carried_out(
     prepared, faults = prepared_or_spoken(built.case, built.forecast(cards=cards))
     refuse(faults, built.run.name)
     assert prepared is not None
-    desk.note(state="running", n_cell=prepared.n_cell, step=0, travel=0.0,
-              asked=built.rule.asked)  # fmt: skip
+    desk.note(state="running", n_cell=prepared.n_cell, step=0, asked=built.rule.asked,
+              travel=desk.state.get("travel") or 0.0)  # fmt: skip
     wish = wish_of(built.run, prepared)
     grows = desk.folder / GROWING
     result = run(
@@ -360,6 +376,7 @@ def start_process(folder: Path, built: Built) -> dict[str, Any]:
             "case", f"'{built.run.name}'", "", "is running already", "Cancel it first."
         )
     refuse(built.forecast().faults, built.run.name)
+    before = desk.so_far(built.run.settle)
     desk.folder.mkdir(parents=True, exist_ok=True)
     (desk.folder / _STOP).unlink(missing_ok=True)
     code = "from tuftwork.cli import main; main()"
@@ -374,6 +391,6 @@ def start_process(folder: Path, built: Built) -> dict[str, Any]:
     if said is not None and said.get("pid") == process.pid:
         return said  # it was quicker than this process, and knows better
     desk.note(state="preparing", case=built.run.name, digest=built.digest, pid=process.pid,
-              back_end=built.run.back_end, longest=built.run.longest, pace=None, text="", faults=[],
-              history=[])  # fmt: skip
+              back_end=built.run.back_end, longest=built.run.longest, settle=built.run.settle,
+              pace=None, text="", faults=[], **before)  # fmt: skip
     return desk.state

@@ -16,7 +16,7 @@ from tuftwork.study.flow.desk import Desk, start_process
 from tuftwork.study.flow.moments import said_of_shape
 from tuftwork.study.flow.page import cost_tree, part_rows, record_of, state_tree
 from tuftwork.study.flow.setting import changed_run, moved
-from tuftwork.study.flow.spoken import prepared_or_spoken
+from tuftwork.study.flow.spoken import prepared_or_spoken, spoken_place
 from tuftwork.study.flow.time_live import frames_tree
 
 Answer = tuple[dict[str, Any], dict[str, np.ndarray]]
@@ -47,8 +47,8 @@ def prepare_live(bench: Any, message: Mapping[str, Any]) -> Answer:
         return {"faults": [str(f) for f in faults], "rows": [], "notices": []}, {}
     gap = "nothing faces anything closely"
     if prepared.gap_cells is not None and prepared.gap_between and prepared.gap_at:
-        place = ", ".join(f"{a} {v:.2f}" for a, v in zip("xyz", prepared.gap_at, strict=True))
-        gap = f"{prepared.gap_cells} cells, {' and '.join(prepared.gap_between)} at {place} m"
+        gap = f"{prepared.gap_cells} cells, {' and '.join(prepared.gap_between)} at "
+        gap += f"{spoken_place(prepared.gap_at)}"
     rows = [
         ("cells that are computed", f"{_computed(prepared) / 1e6:.2f} million"),
         ("cells beside walls", f"{prepared.setup.walls.cell.size / 1e3:.0f} thousand"),

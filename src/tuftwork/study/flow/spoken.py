@@ -4,6 +4,8 @@ The solver's rooms call things by their own names, in SI; whoever writes a case 
 knows neither.
 """
 
+from collections.abc import Sequence
+
 from tuftwork.car import FlowRun
 from tuftwork.errors import InputError, UnknownName
 from tuftwork.flow import FlowCase, Prepared
@@ -74,6 +76,12 @@ def spoken(fault: InputError) -> InputError:
 def _travel(text: str) -> str:
     """Return words in which a body on the lattice is a car."""
     return text.replace("body length", "car length")
+
+
+def spoken_place(at: Sequence[float]) -> str:
+    """Return a place in car axes to the centimetre, its letters and numbers kept together. [m]."""
+    told = ", ".join(f"{axis}\u00a0{value:.2f}" for axis, value in zip("xyz", at, strict=True))
+    return f"{told}\u00a0m".replace("-", "\u2212")
 
 
 def spoken_text(error: BaseException) -> str:
