@@ -147,6 +147,36 @@ def test_a_project_without_a_shape_is_given_one_and_what_cannot_run_is_refused(
     expect(error).to_have_value("2")
 
 
+def test_settling_and_the_end_of_a_run_are_handles_that_keep_apart_and_save_only_themselves(
+    page: Page, tmp_path: Path
+) -> None:
+    folder = tmp_path / "settles"
+    site = Site(bench_of(folder, HEAD + FLOW))  # type: ignore[arg-type]
+    before = (folder / "project.toml").read_text("utf-8").splitlines()
+    site.open(page, "flow")
+    settles, ends = (page.get_by_role("slider", name=n) for n in ("Settles for", "Runs at most"))
+    refused = page.get_by_role("alert").filter(has_text="Runs at most (longest) = 3 car lengths")
+    cost = page.get_by_role("region", name="Set up")
+    expect(refused).to_be_visible()  # the project itself settles for longer than it runs
+    settles.press("Home")
+    expect(refused).to_have_count(0)
+    settles.press("End")
+    expect(ends).to_have_value("31")  # pushed ahead of it
+    expect(cost).to_contain_text("at most 1 car length, after 30 of settling")
+    ends.press("Home")
+    expect(ends).to_have_value("31")
+    settles.fill("2")
+    ends.press("Home")
+    expect(ends).to_have_value("3")
+    expect(cost).to_contain_text("at most 1 car length, after 2 of settling")
+    expect(page.get_by_role("alert")).to_have_count(0)
+    page.get_by_role("button", name="Save settings").click()
+    expect(page.get_by_role("button", name="Save settings")).to_have_count(0)
+    after = (folder / "project.toml").read_text("utf-8").splitlines()
+    assert [line for line in after if line not in before] == ["settle = 2.0"]
+    assert [line for line in before if line not in after] == []
+
+
 def test_a_run_under_way_shows_means_with_their_error_and_can_be_cancelled(
     page: Page, tmp_path: Path
 ) -> None:
@@ -164,10 +194,11 @@ def test_a_run_under_way_shows_means_with_their_error_and_can_be_cancelled(
     run = page.get_by_role("region", name="The run")
     expect(run.get_by_role("progressbar")).to_have_attribute("aria-valuenow", "70")
     expect(run).to_contain_text(re.compile(r"ends at a statistical error of 1\s% of CzS"))
+    expect(run).to_contain_text(re.compile(r"60\ss so far"))
     expect(run.get_by_text("CxS so far, statistical error only")).to_be_visible()
     expect(run.get_by_role("img", name="Means so far")).to_be_visible()
     expect(page.get_by_role("button", name="Run it")).to_be_disabled()
     run.get_by_role("button", name="Cancel").click()
     until(page, (desk.folder / "stop").is_file)
     desk.note(state="cancelled", text="stopped at step 900, 2.20 body lengths")
-    expect(run.get_by_text("stopped at step 900")).to_be_visible()
+    expect(run.get_by_text("Stopped at step 900, 2.20 body lengths.")).to_be_visible()

@@ -91,6 +91,7 @@ export const tie = (text: string) =>
   text
     .replace(/(\d)[ \u00a0]°(?!C)/g, "$1°")
     .replace(/ ± (?=\d)/g, "\u00a0±\u00a0")
+    .replace(/\b([xyz]) (?=[\u2212-]?\d)/g, "$1\u00a0")
     .replace(/(\d) (?=(?:mm|m²|m|km\/h|kg|N|%|°C|s|degrees|points?|cells|steps|Pa|kW)(?![\wµ]))/g, "$1\u00a0");
 
 /** A moment as the reader's clock had it: 2026-11-25 18:33. */

@@ -7,41 +7,16 @@ import { useHandles, useLive } from "../live";
 import { duration, tie, write } from "../number";
 import { act, line, place, revision } from "../store";
 import type { Num, Refusal } from "../types";
-import { Choice, Slider } from "../widgets/control";
 import { StateWord } from "../widgets/mark";
 import { NumberText } from "../widgets/num";
 import { Busy, Notices, RefusedNote } from "../widgets/state";
 import { type Block, type Message, Refused } from "../wire";
 import { Cases, type Sweep, WORDS } from "./flow-cases";
-import { Entry, type Keep, KeepOverTime } from "./flow-keep";
+import { movedFields, type Part, SetUp, type Setting } from "./flow-set";
 import { Page } from "./page";
 import { LineChart } from "./sections-draw";
 import "./flow.css";
 
-interface Setting {
-  speed_kmh: number;
-  yaw_deg: number;
-  front_mm: number | null;
-  rear_mm: number | null;
-  cell_mm: number;
-  levels: number;
-  longest: number;
-  error_m2: number;
-  /** The same as a share of each load, which then holds instead; null: the area holds. */
-  error_pct: number | null;
-  back_end: "cpu" | "cuda";
-  leave_out: string[];
-  over_time: Keep | null;
-}
-interface Part {
-  name: string;
-  in: boolean;
-  rolls: boolean;
-  passes: boolean;
-  is_plate: boolean;
-  size: string;
-  triangles: number;
-}
 interface Row {
   label: string;
   text: string;
@@ -51,13 +26,16 @@ interface Cost {
   faults: string[];
   can_run: boolean;
 }
-type Priced = { cost: Cost; parts: Part[] };
+type Priced = { cost: Cost; parts: Part[]; run: Run | null };
 interface Run {
   state: string;
   is_going: boolean;
   travel: number | null;
   longest: number | null;
+  settle: number | null;
   rate: number | null;
+  /** Of all its processes. */
+  seconds: number | null;
   text: string | null;
   faults: string[] | null;
   can_resume: boolean;
@@ -207,12 +185,14 @@ function CaseOf({ tree }: { tree: Tree }) {
   const { live, refusal: costRefusal } = useLive<Setting, Priced>(
     setting,
     async (wanted) => {
-      const { header } = await line.ask({ do: "flow_cost", ...common, ...wanted });
+      const { header } = await line.ask({ do: "flow_cost", ...common, ...movedFields(wanted, tree.setting) });
       return header as unknown as Priced;
     },
     { when: isMoved },
   );
   const { cost, parts } = (isMoved && live.value) || tree;
+  // a run goes on from its checkpoint with another end or error too, and not with another cell
+  const goesOn = isMoved ? live.value?.run?.can_resume : run.value?.can_resume;
   const refused = refusal.value ?? (isMoved ? costRefusal.value : null);
   useEffect(() => {
     run.value = tree.run;
@@ -227,77 +207,38 @@ function CaseOf({ tree }: { tree: Tree }) {
   const now = setting.value;
   const going = run.value?.is_going ?? false;
   const start = async () => {
-    const answer = await deed({ do: "flow_start", ...common, ...now });
+    const answer = await deed({ do: "flow_start", ...common, ...movedFields(now, tree.setting) });
     if (!answer) return;
     settle(now); // a start saves the settings
     run.value = (answer.header as unknown as { run: Run }).run;
   };
   const save = async () => {
-    if (await deed({ do: "flow_save", ...common, ...now })) settle(now);
+    if (await deed({ do: "flow_save", ...common, ...movedFields(now, tree.setting) })) settle(now);
   };
   const look = async () => {
     const mine = (looks.current += 1);
     cut.value = "busy";
-    const answer = await ask({ do: "flow_prepare", ...common, ...now });
+    const answer = await ask({ do: "flow_prepare", ...common, ...movedFields(now, tree.setting) });
     if (mine === looks.current) cut.value = answer ? (answer.header as never) : null;
   };
   return (
     <>
       <section class="flow-set" aria-label="Set up">
-        <div>
-          <h2>Set up</h2>
-          <div class="sliders">
-            <Slider label="Speed" value={now.speed_kmh} low={20} high={360} step={1} unit="km/h"
-              onMove={(speed_kmh) => move({ speed_kmh })} />
-            <Slider label="Yaw" value={now.yaw_deg} low={-15} high={15} step={0.5} unit="°"
-              onMove={(yaw_deg) => move({ yaw_deg })} />
-            {now.front_mm !== null && (
-              <Slider label="Front ride height" value={now.front_mm} low={10} high={250} step={0.5} unit="mm"
-                onMove={(front_mm) => move({ front_mm })} />
-            )}
-            {now.rear_mm !== null && (
-              <Slider label="Rear ride height" value={now.rear_mm} low={10} high={250} step={0.5} unit="mm"
-                onMove={(rear_mm) => move({ rear_mm })} />
-            )}
-            <Slider label="Cell" value={now.cell_mm} low={3} high={100} step={0.5} unit="mm"
-              onMove={(cell_mm) => move({ cell_mm })} />
-            <Slider label="Doublings outwards" value={now.levels} low={0} high={4} step={1} unit="times"
-              onMove={(levels) => move({ levels })} />
-            <Slider label="Runs at most" value={now.longest} low={2} high={60} step={1} unit="car lengths"
-              onMove={(longest) => move({ longest })} />
-          </div>
-          <Ending now={now} onMove={move} />
-          <Choice label="Runs on" value={now.back_end} options={[["cpu", "this machine's cores"], ["cuda", "a graphics card"]]}
-            onPick={(back_end) => move({ back_end })} />
-          <KeepOverTime now={now.over_time} onMove={(over_time) => move({ over_time })} />
-          <h3>Parts</h3>
-          <div class="flow-parts" tabIndex={0} role="group" aria-label="Parts that are run">
-            {parts.map((part) => (
-              <label key={part.name}>
-                <input type="checkbox" checked={part.in}
-                  onChange={(event) => move({ leave_out: event.currentTarget.checked
-                    ? now.leave_out.filter((n) => n !== part.name) : [...now.leave_out, part.name] })} />
-                <span>{part.name}{part.rolls ? ", rolls" : ""}{part.passes ? ", air passes" : ""}{part.is_plate ? ", thin plate" : ""}</span>
-                <small>{part.size}</small>
-              </label>
-            ))}
-          </div>
-        </div>
+        <SetUp now={now} own={tree.setting} parts={parts} onMove={move} />
         <div>
           <h2>What it costs</h2>
-          <Pairs rows={cost.rows} />
+          <Pairs rows={[...cost.rows, ...(cut.value && cut.value !== "busy" ? cut.value.rows : [])]} />
           <Faults faults={cost.faults} />
           {cut.value === "busy" && <Busy what="Cutting the grid" />}
           {cut.value && cut.value !== "busy" && (
             <>
-              <Pairs rows={cut.value.rows} />
               <Faults faults={cut.value.faults} />
               <Notices notices={cut.value.notices} />
             </>
           )}
           <div class="deeds">
             <button type="button" class="do" disabled={!cost.can_run || going} onClick={() => void start()}>
-              {run.value?.can_resume && !isMoved ? "Go on from the checkpoint" : "Run it"}
+              {goesOn ? "Go on from the checkpoint" : "Run it"}
             </button>
             <button type="button" class="do quiet" disabled={!cost.can_run || cut.value === "busy"} onClick={() => void look()}>
               Cut the grid and look
@@ -322,23 +263,6 @@ function CaseOf({ tree }: { tree: Tree }) {
   );
 }
 
-/** The statistical error at which a run may end: an area, or a share of each load. */
-function Ending({ now, onMove }: { now: Setting; onMove: (change: Partial<Setting>) => void }) {
-  const isShare = now.error_pct !== null;
-  return (
-    <div class="flow-end" role="group" aria-label="Statistical error at which it ends">
-      <span>Ends at a statistical error of</span>
-      <Entry label="Statistical error of CzS and CxS" value={now.error_pct ?? now.error_m2} low={0}
-        onMove={(error) => onMove(isShare ? { error_pct: error } : { error_m2: error })} />
-      <select aria-label="Unit of that error" value={isShare ? "share" : "area"}
-        onChange={(event) => onMove({ error_pct: event.currentTarget.value === "share" ? 1 : null })}>
-        <option value="area">m² (CzS, CxS)</option>
-        <option value="share">% of CzS, of CxS</option>
-      </select>
-    </div>
-  );
-}
-
 function Pairs({ rows }: { rows: Row[] }) {
   if (!rows.length) return null;
   return (
@@ -358,7 +282,7 @@ function Faults({ faults }: { faults: string[] }) {
   return (
     <div class="note refused" role="alert">
       <p><b>It would be refused{faults.length > 1 ? `, for ${faults.length} reasons` : ""}.</b></p>
-      <ol class="faults">{faults.map((text) => <li key={text}>{text}</li>)}</ol>
+      <ol class="faults">{faults.map((text) => <li key={text}>{tie(text)}</li>)}</ol>
     </div>
   );
 }
@@ -401,6 +325,7 @@ function Going({ name, run, onCancel }: { name: string; run: { value: Run | null
           <span class="what">
             {write(state.travel ?? 0, 2)} of at most {write(state.longest ?? 0, 1)} car lengths
             {state.rate ? ` · ${write(state.rate / 1e6, 1)} million cells a second` : ""}
+            {state.seconds ? ` · ${duration(state.seconds)} so far` : ""}
             {state.asked && <span class="faint"> · ends at a statistical error of {tie(state.asked)}</span>}
             {state.left_s != null && <span class="faint"> · at most {duration(state.left_s)} left</span>}
           </span>
@@ -414,7 +339,12 @@ function Going({ name, run, onCancel }: { name: string; run: { value: Run | null
           </button>
         </div>
       )}
-      {state.text && !state.is_going && <p>{state.text}</p>}
+      {state.text && !state.is_going && (
+        <p>
+          {tie(sentence(state.text))}
+          {state.can_resume && state.seconds ? <span class="faint"> {duration(state.seconds)} of computing so far.</span> : ""}
+        </p>
+      )}
       {state.is_going && state.doubts.length > 0 && <Doubts doubts={state.doubts} />}
       {state.is_going && (
         <dl class="numbers">
@@ -424,7 +354,7 @@ function Going({ name, run, onCancel }: { name: string; run: { value: Run | null
               <dd><NumberText number={number} label={number.label} /></dd>
             </div>
           ))}
-          {Object.keys(state.numbers).length === 0 && <p class="faint">The flow settles; loads follow.</p>}
+          {Object.keys(state.numbers).length === 0 && <p class="faint">{(state.travel ?? 0) < (state.settle ?? Infinity) ? "The flow settles; loads follow." : "Loads follow."}</p>}
         </dl>
       )}
       {state.is_going && history && history.travel?.length > 1 && <Means history={history} />}
@@ -432,6 +362,7 @@ function Going({ name, run, onCancel }: { name: string; run: { value: Run | null
   );
 }
 
+const sentence = (text: string) => (/[.!?]$/.test(text) ? upper(text) : `${upper(text)}.`);
 const upper = (text: string) => text.charAt(0).toUpperCase() + text.slice(1);
 
 /** Signs that a flow is finite but wrong, with their places. */
@@ -439,7 +370,7 @@ function Doubts({ doubts }: { doubts: string[] }) {
   return (
     <div class="note stale" role="status">
       <p><b>The flow looks wrong.</b> Its numbers are finite, but do not rely on them before these are cleared.</p>
-      <ul class="faults">{doubts.map((text) => <li key={text}>{upper(text.replace(/^Doubtful: /, ""))}</li>)}</ul>
+      <ul class="faults">{doubts.map((text) => <li key={text}>{tie(upper(text.replace(/^Doubtful: /, "")))}</li>)}</ul>
     </div>
   );
 }

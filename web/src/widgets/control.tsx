@@ -39,11 +39,12 @@ interface SliderProps {
   high: number;
   step: number;
   unit: string;
+  /** Digits after the point, where the value may stand between two steps. */
+  places?: number;
   onMove: (value: number) => void;
 }
 
-export function Slider({ label, value: exact, low, high, step, unit, onMove }: SliderProps) {
-  const places = step < 1 ? 1 : 0;
+export function Slider({ label, value: exact, low, high, step, unit, places = step < 1 ? 1 : 0, onMove }: SliderProps) {
   const value = Number(exact.toFixed(places));
   const read = write(value, places);
   return (

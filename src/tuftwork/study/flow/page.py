@@ -145,7 +145,8 @@ def _averaged(run: FlowRun) -> str:
     left = run.longest - run.settle
     if left <= 0:
         return f"nothing: it settles for {run.settle:g} car lengths"
-    return f"at most {left:.4g} car lengths, after {run.settle:g} of settling"
+    lengths = "car length" if left == 1 else "car lengths"
+    return f"at most {left:.4g} {lengths}, after {run.settle:g} of settling"
 
 
 def _level_rows(seen: Forecast) -> list[tuple[str, str]]:
