@@ -172,7 +172,7 @@ def test_keeping_over_time_is_set_up_on_the_page(page: Page, timed: Site) -> Non
     cost = page.get_by_role("region", name="Set up").locator(".pairs")
     expect(cost).not_to_contain_text("kept over time")
     own.get_by_text("samples as the run goes on").click()
-    expect(page.get_by_role("alert")).to_contain_text("Let it run more than 4 lengths.")
+    expect(page.get_by_role("alert")).to_contain_text("Let it run 5 or more, or settle for 2")
     own.get_by_role("textbox", name="Car lengths").fill("0.5")
     own.get_by_role("button", name="Add a plane").click()
     second = own.get_by_role("textbox", name="Place of plane 2")
@@ -187,7 +187,7 @@ def test_keeping_over_time_is_set_up_on_the_page(page: Page, timed: Site) -> Non
     second.fill("4,5")
     second.press("Enter")
     # three lengths are over before the flow has settled: nothing would be kept
-    expect(page.get_by_role("alert")).to_contain_text("ends before a sample falls due")
+    expect(page.get_by_role("alert")).to_contain_text("It would be refused.")
     page.get_by_role("slider", name="Runs at most").fill("8")
     expect(page.get_by_role("alert")).to_have_count(0)
     expect(cost).to_contain_text("kept over time")

@@ -184,12 +184,12 @@ def keeping_faults(case: FlowCase, run: FlowRun, folder: Path) -> tuple[InputErr
         return (InputError(where, error.value, error.unit, error.limit, error.cure),)
     if kept is None:
         return ()
+    if not kept.count and run.longest <= run.settle:
+        return ()  # that the run ends before it has settled is a fault of its own
     if not kept.count:
         limit = f"the run ends before a sample falls due after settling for {run.settle:g}"
         every = run.over_time.every if run.over_time else 0.0
-        is_over = run.longest <= run.settle
-        cure = f"Let it run more than {run.settle:g}." if is_over else "Make it smaller."
-        return (InputError(_EVERY, every, "car lengths", limit, cure),)
+        return (InputError(_EVERY, every, "car lengths", limit, "Make it smaller."),)
     free = shutil.disk_usage(folder).free
     if kept.size > _ROOM * free:
         limit = f"{free / 1e9:.1f} GB are free on the disk"
