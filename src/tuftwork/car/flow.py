@@ -157,7 +157,7 @@ class FlowRun(Table):
     ] = "cpu"
     precision: Annotated[
         Literal["", "float64", "float32", "float16"],
-        Field(description="Storage; the back end's first unless given"),
+        Field(description="Storage; float32 unless given"),
     ] = ""
     cards: Annotated[
         int, Field(ge=1, le=256, strict=True, description="Graphics cards that share the box")

@@ -12,26 +12,26 @@ from numba import njit, prange
 THIRD, NINTH, SIXTH, TWOTHIRD = 1.0 / 3.0, 1.0 / 9.0, 1.0 / 6.0, 2.0 / 3.0
 
 
-@njit(inline="always")
+@njit(error_model="numpy")
 @no_type_check
 def max2(a, b):
     return a if a > b else b
 
 
-@njit(inline="always")
+@njit(error_model="numpy")
 @no_type_check
 def min2(a, b):
     return a if a < b else b
 
 
-@njit(inline="always")
+@njit(error_model="numpy")
 @no_type_check
 def ahead(n, count):
     """Next of ``count`` places in a ring."""
     return n + 1 if n + 1 < count else 0
 
 
-@njit(inline="always")
+@njit(error_model="numpy")
 @no_type_check
 def behind(n, count):
     """The place before in a ring of ``count``."""
@@ -73,15 +73,29 @@ OPP = np.array([0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15, 18, 17
 
 WIDE = 64
 """Cells collided together: what is read and written of them stays in the nearest cache."""
+SHARES = 256
+"""Shares in which the rows of a box are given to the cores; room to work in is made for each."""
+NUMBERS = np.array([1.0, 0.5, THIRD, 2.0, 1.5, 3.0, NINTH, 8.0, SIXTH, TWOTHIRD])
+"""The numbers of the collision, to be had in the precision of the populations."""
 
 
 @njit(
     cache=True, error_model="numpy", fastmath={"contract", "nsz", "reassoc", "nnan", "ninf"}
 )
 @no_type_check
-def collide_cells(held, count, setting):
+def collide_cells(held, count, setting, number):
     """Collide ``count`` cells, in a buffer of 27 rows before and 27 rows after, in place."""
     om, Fx, Fy, Fz, nu = setting[0], setting[1], setting[2], setting[3], setting[4]
+    n_1_0 = number[0]
+    n_0_5 = number[1]
+    n_third = number[2]
+    n_2_0 = number[3]
+    n_1_5 = number[4]
+    n_3_0 = number[5]
+    n_ninth = number[6]
+    n_8_0 = number[7]
+    n_sixth = number[8]
+    n_twothird = number[9]
     for n in range(count):
         i = np.uint64(n)  # one buffer and unsigned places: several cells go at once
         f0 = held[i + np.uint64(0)]
@@ -153,34 +167,34 @@ def collide_cells(held, count, setting):
         ryy = s3 + sxy + syz + cc
         rzz = s5 + sxz + syz + cc
         d = rxx + s3 + s5 + syz + f0
-        rho = 1.0 + d
-        ir = 1.0 / rho
-        u = (o1 + o7 + o13 + o9 + o11 + oa + ob + 0.5 * Fx) * ir
-        v = (o3 + o7 - o13 + o15 + o17 + oa - ob + 0.5 * Fy) * ir
-        w = (o5 + o9 - o11 + o15 - o17 + oc + od + 0.5 * Fz) * ir
+        rho = n_1_0 + d
+        ir = n_1_0 / rho
+        u = (o1 + o7 + o13 + o9 + o11 + oa + ob + n_0_5 * Fx) * ir
+        v = (o3 + o7 - o13 + o15 + o17 + oa - ob + n_0_5 * Fy) * ir
+        w = (o5 + o9 - o11 + o15 - o17 + oc + od + n_0_5 * Fz) * ir
         ru = rho * u
         rv = rho * v
         rw = rho * w
-        d3 = d * THIRD
-        pxx = rxx - ru * u + 0.5 * (Fx * u + Fx * u) - d3
-        pyy = ryy - rv * v + 0.5 * (Fy * v + Fy * v) - d3
-        pzz = rzz - rw * w + 0.5 * (Fz * w + Fz * w) - d3
-        pxy = s7 - s13 + ca - cb - ru * v + 0.5 * (Fx * v + Fy * u)
-        pxz = s9 - s11 + cd + ce - ru * w + 0.5 * (Fx * w + Fz * u)
-        pyz = s15 - s17 + cd - ce - rv * w + 0.5 * (Fy * w + Fz * v)
+        d3 = d * n_third
+        pxx = rxx - ru * u + n_0_5 * (Fx * u + Fx * u) - d3
+        pyy = ryy - rv * v + n_0_5 * (Fy * v + Fy * v) - d3
+        pzz = rzz - rw * w + n_0_5 * (Fz * w + Fz * w) - d3
+        pxy = s7 - s13 + ca - cb - ru * v + n_0_5 * (Fx * v + Fy * u)
+        pxz = s9 - s11 + cd + ce - ru * w + n_0_5 * (Fx * w + Fz * u)
+        pyz = s15 - s17 + cd - ce - rv * w + n_0_5 * (Fy * w + Fz * v)
         tr = pxx + pyy + pzz
-        dxu = -0.5 * ir * (om * (2.0 * pxx - pyy - pzz) + tr)
-        dyv = dxu + 1.5 * om * ir * (pxx - pyy)
-        dzw = dxu + 1.5 * om * ir * (pxx - pzz)
+        dxu = -n_0_5 * ir * (om * (n_2_0 * pxx - pyy - pzz) + tr)
+        dyv = dxu + n_1_5 * om * ir * (pxx - pyy)
+        dzw = dxu + n_1_5 * om * ir * (pxx - pzz)
         cx = u * u * dxu
         cy = v * v * dyv
         cz = w * w * dzw
-        ts = -1.5 * rho * (cx + cy + cz)
-        hw = 3.0 * rho * (1.0 - 0.5 * om)
-        kw = 1.0 - om
+        ts = -n_1_5 * rho * (cx + cy + cz)
+        hw = n_3_0 * rho * (n_1_0 - n_0_5 * om)
+        kw = n_1_0 - om
         d1 = kw * (pxx - pyy) - hw * (cx - cy)
         d2 = kw * (pxx - pzz) - hw * (cx - cz)
-        qxx = (ts + d1 + d2) * THIRD
+        qxx = (ts + d1 + d2) * n_third
         qyy = qxx - d1
         qzz = qxx - d2
         qxy = kw * pxy
@@ -192,192 +206,192 @@ def collide_cells(held, count, setting):
         hxy = qxy * ir
         hxz = qxz * ir
         hyz = qyz * ir
-        k200 = qxx + d * THIRD
-        k020 = qyy + d * THIRD
-        k002 = qzz + d * THIRD
+        k200 = qxx + d * n_third
+        k020 = qyy + d * n_third
+        k002 = qzz + d * n_third
         k110 = qxy
-        k220 = (qxx + qyy) * THIRD + qxx * ay + 2.0 * qxy * hxy + d * NINTH
+        k220 = (qxx + qyy) * n_third + qxx * ay + n_2_0 * qxy * hxy + d * n_ninth
         k101 = qxz
-        k202 = (qxx + qzz) * THIRD + qxx * az + 2.0 * qxz * hxz + d * NINTH
+        k202 = (qxx + qzz) * n_third + qxx * az + n_2_0 * qxz * hxz + d * n_ninth
         k011 = qyz
-        k022 = (qyy + qzz) * THIRD + qyy * az + 2.0 * qyz * hyz + d * NINTH
-        k211 = (THIRD + ax) * qyz + 2.0 * qxy * hxz
-        k121 = (THIRD + ay) * qxz + 2.0 * qxy * hyz
-        k112 = (THIRD + az) * qxy + 2.0 * qxz * hyz
-        k222 = (qxx + qyy + qzz) * NINTH + (qxx * ay + qxx * az + qyy * az) * THIRD + qxx * ay * az + 2.0 * ((THIRD + ax) * qyz * hyz + (THIRD + ay) * qxz * hxz + (THIRD + az) * qxy * hxy) + 8.0 * qxy * hxz * hyz + d * THIRD * NINTH
+        k022 = (qyy + qzz) * n_third + qyy * az + n_2_0 * qyz * hyz + d * n_ninth
+        k211 = (n_third + ax) * qyz + n_2_0 * qxy * hxz
+        k121 = (n_third + ay) * qxz + n_2_0 * qxy * hyz
+        k112 = (n_third + az) * qxy + n_2_0 * qxz * hyz
+        k222 = (qxx + qyy + qzz) * n_ninth + (qxx * ay + qxx * az + qyy * az) * n_third + qxx * ay * az + n_2_0 * ((n_third + ax) * qyz * hyz + (n_third + ay) * qxz * hxz + (n_third + az) * qxy * hxy) + n_8_0 * qxy * hxz * hyz + d * n_third * n_ninth
         k000 = d
-        k100 = 0.5 * Fx
-        k010 = 0.5 * Fy
-        k001 = 0.5 * Fz
-        k120 = 0.5 * Fx * THIRD
-        k102 = 0.5 * Fx * THIRD
-        k210 = 0.5 * Fy * THIRD
-        k012 = 0.5 * Fy * THIRD
-        k201 = 0.5 * Fz * THIRD
-        k021 = 0.5 * Fz * THIRD
-        k122 = 0.5 * Fx * NINTH
-        k212 = 0.5 * Fy * NINTH
-        k221 = 0.5 * Fz * NINTH
+        k100 = n_0_5 * Fx
+        k010 = n_0_5 * Fy
+        k001 = n_0_5 * Fz
+        k120 = n_0_5 * Fx * n_third
+        k102 = n_0_5 * Fx * n_third
+        k210 = n_0_5 * Fy * n_third
+        k012 = n_0_5 * Fy * n_third
+        k201 = n_0_5 * Fz * n_third
+        k021 = n_0_5 * Fz * n_third
+        k122 = n_0_5 * Fx * n_ninth
+        k212 = n_0_5 * Fy * n_ninth
+        k221 = n_0_5 * Fz * n_ninth
         uu = u * u
         vv = v * v
         ww = w * w
-        du = 2.0 * u
-        dv = 2.0 * v
-        dw = 2.0 * w
-        tx00 = k000 + 1.0
+        du = n_2_0 * u
+        dv = n_2_0 * v
+        dw = n_2_0 * w
+        tx00 = k000 + n_1_0
         ex00 = k200 + du * k100 + tx00 * uu
-        ox00 = 0.5 * (k100 + tx00 * u)
+        ox00 = n_0_5 * (k100 + tx00 * u)
         x00m = k000 - ex00
-        x00n = 0.5 * ex00 + ox00
-        x00l = 0.5 * ex00 - ox00
+        x00n = n_0_5 * ex00 + ox00
+        x00l = n_0_5 * ex00 - ox00
         ex01 = k201 + du * k101 + k001 * uu
-        ox01 = 0.5 * (k101 + k001 * u)
+        ox01 = n_0_5 * (k101 + k001 * u)
         x01m = k001 - ex01
-        x01n = 0.5 * ex01 + ox01
-        x01l = 0.5 * ex01 - ox01
-        tx02 = k002 + THIRD
+        x01n = n_0_5 * ex01 + ox01
+        x01l = n_0_5 * ex01 - ox01
+        tx02 = k002 + n_third
         ex02 = k202 + du * k102 + tx02 * uu
-        ox02 = 0.5 * (k102 + tx02 * u)
+        ox02 = n_0_5 * (k102 + tx02 * u)
         x02m = k002 - ex02
-        x02n = 0.5 * ex02 + ox02
-        x02l = 0.5 * ex02 - ox02
+        x02n = n_0_5 * ex02 + ox02
+        x02l = n_0_5 * ex02 - ox02
         ex10 = k210 + du * k110 + k010 * uu
-        ox10 = 0.5 * (k110 + k010 * u)
+        ox10 = n_0_5 * (k110 + k010 * u)
         x10m = k010 - ex10
-        x10n = 0.5 * ex10 + ox10
-        x10l = 0.5 * ex10 - ox10
+        x10n = n_0_5 * ex10 + ox10
+        x10l = n_0_5 * ex10 - ox10
         ex11 = k211 + k011 * uu
-        ox11 = 0.5 * (k011 * u)
+        ox11 = n_0_5 * (k011 * u)
         x11m = k011 - ex11
-        x11n = 0.5 * ex11 + ox11
-        x11l = 0.5 * ex11 - ox11
+        x11n = n_0_5 * ex11 + ox11
+        x11l = n_0_5 * ex11 - ox11
         ex12 = k212 + du * k112 + k012 * uu
-        ox12 = 0.5 * (k112 + k012 * u)
+        ox12 = n_0_5 * (k112 + k012 * u)
         x12m = k012 - ex12
-        x12n = 0.5 * ex12 + ox12
-        x12l = 0.5 * ex12 - ox12
-        tx20 = k020 + THIRD
+        x12n = n_0_5 * ex12 + ox12
+        x12l = n_0_5 * ex12 - ox12
+        tx20 = k020 + n_third
         ex20 = k220 + du * k120 + tx20 * uu
-        ox20 = 0.5 * (k120 + tx20 * u)
+        ox20 = n_0_5 * (k120 + tx20 * u)
         x20m = k020 - ex20
-        x20n = 0.5 * ex20 + ox20
-        x20l = 0.5 * ex20 - ox20
+        x20n = n_0_5 * ex20 + ox20
+        x20l = n_0_5 * ex20 - ox20
         ex21 = k221 + du * k121 + k021 * uu
-        ox21 = 0.5 * (k121 + k021 * u)
+        ox21 = n_0_5 * (k121 + k021 * u)
         x21m = k021 - ex21
-        x21n = 0.5 * ex21 + ox21
-        x21l = 0.5 * ex21 - ox21
-        tx22 = k022 + THIRD * THIRD
+        x21n = n_0_5 * ex21 + ox21
+        x21l = n_0_5 * ex21 - ox21
+        tx22 = k022 + n_third * n_third
         ex22 = k222 + du * k122 + tx22 * uu
-        ox22 = 0.5 * (k122 + tx22 * u)
+        ox22 = n_0_5 * (k122 + tx22 * u)
         x22m = k022 - ex22
-        x22n = 0.5 * ex22 + ox22
-        x22l = 0.5 * ex22 - ox22
-        tyl0 = x00l + SIXTH
+        x22n = n_0_5 * ex22 + ox22
+        x22l = n_0_5 * ex22 - ox22
+        tyl0 = x00l + n_sixth
         eyl0 = x20l + dv * x10l + tyl0 * vv
-        oyl0 = 0.5 * (x10l + tyl0 * v)
+        oyl0 = n_0_5 * (x10l + tyl0 * v)
         yl0m = x00l - eyl0
-        yl0n = 0.5 * eyl0 + oyl0
-        yl0l = 0.5 * eyl0 - oyl0
+        yl0n = n_0_5 * eyl0 + oyl0
+        yl0l = n_0_5 * eyl0 - oyl0
         eyl1 = x21l + dv * x11l + x01l * vv
-        oyl1 = 0.5 * (x11l + x01l * v)
+        oyl1 = n_0_5 * (x11l + x01l * v)
         yl1m = x01l - eyl1
-        yl1n = 0.5 * eyl1 + oyl1
-        yl1l = 0.5 * eyl1 - oyl1
-        tyl2 = x02l + SIXTH * THIRD
+        yl1n = n_0_5 * eyl1 + oyl1
+        yl1l = n_0_5 * eyl1 - oyl1
+        tyl2 = x02l + n_sixth * n_third
         eyl2 = x22l + dv * x12l + tyl2 * vv
-        oyl2 = 0.5 * (x12l + tyl2 * v)
+        oyl2 = n_0_5 * (x12l + tyl2 * v)
         yl2m = x02l - eyl2
-        yl2n = 0.5 * eyl2 + oyl2
-        yl2l = 0.5 * eyl2 - oyl2
-        tym0 = x00m + TWOTHIRD
+        yl2n = n_0_5 * eyl2 + oyl2
+        yl2l = n_0_5 * eyl2 - oyl2
+        tym0 = x00m + n_twothird
         eym0 = x20m + dv * x10m + tym0 * vv
-        oym0 = 0.5 * (x10m + tym0 * v)
+        oym0 = n_0_5 * (x10m + tym0 * v)
         ym0m = x00m - eym0
-        ym0n = 0.5 * eym0 + oym0
-        ym0l = 0.5 * eym0 - oym0
+        ym0n = n_0_5 * eym0 + oym0
+        ym0l = n_0_5 * eym0 - oym0
         eym1 = x21m + dv * x11m + x01m * vv
-        oym1 = 0.5 * (x11m + x01m * v)
+        oym1 = n_0_5 * (x11m + x01m * v)
         ym1m = x01m - eym1
-        ym1n = 0.5 * eym1 + oym1
-        ym1l = 0.5 * eym1 - oym1
-        tym2 = x02m + TWOTHIRD * THIRD
+        ym1n = n_0_5 * eym1 + oym1
+        ym1l = n_0_5 * eym1 - oym1
+        tym2 = x02m + n_twothird * n_third
         eym2 = x22m + dv * x12m + tym2 * vv
-        oym2 = 0.5 * (x12m + tym2 * v)
+        oym2 = n_0_5 * (x12m + tym2 * v)
         ym2m = x02m - eym2
-        ym2n = 0.5 * eym2 + oym2
-        ym2l = 0.5 * eym2 - oym2
-        tyn0 = x00n + SIXTH
+        ym2n = n_0_5 * eym2 + oym2
+        ym2l = n_0_5 * eym2 - oym2
+        tyn0 = x00n + n_sixth
         eyn0 = x20n + dv * x10n + tyn0 * vv
-        oyn0 = 0.5 * (x10n + tyn0 * v)
+        oyn0 = n_0_5 * (x10n + tyn0 * v)
         yn0m = x00n - eyn0
-        yn0n = 0.5 * eyn0 + oyn0
-        yn0l = 0.5 * eyn0 - oyn0
+        yn0n = n_0_5 * eyn0 + oyn0
+        yn0l = n_0_5 * eyn0 - oyn0
         eyn1 = x21n + dv * x11n + x01n * vv
-        oyn1 = 0.5 * (x11n + x01n * v)
+        oyn1 = n_0_5 * (x11n + x01n * v)
         yn1m = x01n - eyn1
-        yn1n = 0.5 * eyn1 + oyn1
-        yn1l = 0.5 * eyn1 - oyn1
-        tyn2 = x02n + SIXTH * THIRD
+        yn1n = n_0_5 * eyn1 + oyn1
+        yn1l = n_0_5 * eyn1 - oyn1
+        tyn2 = x02n + n_sixth * n_third
         eyn2 = x22n + dv * x12n + tyn2 * vv
-        oyn2 = 0.5 * (x12n + tyn2 * v)
+        oyn2 = n_0_5 * (x12n + tyn2 * v)
         yn2m = x02n - eyn2
-        yn2n = 0.5 * eyn2 + oyn2
-        yn2l = 0.5 * eyn2 - oyn2
-        tzll = yl0l + SIXTH * SIXTH
+        yn2n = n_0_5 * eyn2 + oyn2
+        yn2l = n_0_5 * eyn2 - oyn2
+        tzll = yl0l + n_sixth * n_sixth
         ezll = yl2l + dw * yl1l + tzll * ww
-        ozll = 0.5 * (yl1l + tzll * w)
+        ozll = n_0_5 * (yl1l + tzll * w)
         g8 = yl0l - ezll
-        g22 = 0.5 * ezll + ozll
-        g20 = 0.5 * ezll - ozll
-        tzlm = yl0m + SIXTH * TWOTHIRD
+        g22 = n_0_5 * ezll + ozll
+        g20 = n_0_5 * ezll - ozll
+        tzlm = yl0m + n_sixth * n_twothird
         ezlm = yl2m + dw * yl1m + tzlm * ww
-        ozlm = 0.5 * (yl1m + tzlm * w)
+        ozlm = n_0_5 * (yl1m + tzlm * w)
         g2 = yl0m - ezlm
-        g12 = 0.5 * ezlm + ozlm
-        g10 = 0.5 * ezlm - ozlm
-        tzln = yl0n + SIXTH * SIXTH
+        g12 = n_0_5 * ezlm + ozlm
+        g10 = n_0_5 * ezlm - ozlm
+        tzln = yl0n + n_sixth * n_sixth
         ezln = yl2n + dw * yl1n + tzln * ww
-        ozln = 0.5 * (yl1n + tzln * w)
+        ozln = n_0_5 * (yl1n + tzln * w)
         g14 = yl0n - ezln
-        g26 = 0.5 * ezln + ozln
-        g24 = 0.5 * ezln - ozln
-        tzml = ym0l + TWOTHIRD * SIXTH
+        g26 = n_0_5 * ezln + ozln
+        g24 = n_0_5 * ezln - ozln
+        tzml = ym0l + n_twothird * n_sixth
         ezml = ym2l + dw * ym1l + tzml * ww
-        ozml = 0.5 * (ym1l + tzml * w)
+        ozml = n_0_5 * (ym1l + tzml * w)
         g4 = ym0l - ezml
-        g18 = 0.5 * ezml + ozml
-        g16 = 0.5 * ezml - ozml
-        tzmm = ym0m + TWOTHIRD * TWOTHIRD
+        g18 = n_0_5 * ezml + ozml
+        g16 = n_0_5 * ezml - ozml
+        tzmm = ym0m + n_twothird * n_twothird
         ezmm = ym2m + dw * ym1m + tzmm * ww
-        ozmm = 0.5 * (ym1m + tzmm * w)
+        ozmm = n_0_5 * (ym1m + tzmm * w)
         g0 = ym0m - ezmm
-        g5 = 0.5 * ezmm + ozmm
-        g6 = 0.5 * ezmm - ozmm
-        tzmn = ym0n + TWOTHIRD * SIXTH
+        g5 = n_0_5 * ezmm + ozmm
+        g6 = n_0_5 * ezmm - ozmm
+        tzmn = ym0n + n_twothird * n_sixth
         ezmn = ym2n + dw * ym1n + tzmn * ww
-        ozmn = 0.5 * (ym1n + tzmn * w)
+        ozmn = n_0_5 * (ym1n + tzmn * w)
         g3 = ym0n - ezmn
-        g15 = 0.5 * ezmn + ozmn
-        g17 = 0.5 * ezmn - ozmn
-        tznl = yn0l + SIXTH * SIXTH
+        g15 = n_0_5 * ezmn + ozmn
+        g17 = n_0_5 * ezmn - ozmn
+        tznl = yn0l + n_sixth * n_sixth
         eznl = yn2l + dw * yn1l + tznl * ww
-        oznl = 0.5 * (yn1l + tznl * w)
+        oznl = n_0_5 * (yn1l + tznl * w)
         g13 = yn0l - eznl
-        g23 = 0.5 * eznl + oznl
-        g25 = 0.5 * eznl - oznl
-        tznm = yn0m + SIXTH * TWOTHIRD
+        g23 = n_0_5 * eznl + oznl
+        g25 = n_0_5 * eznl - oznl
+        tznm = yn0m + n_sixth * n_twothird
         eznm = yn2m + dw * yn1m + tznm * ww
-        oznm = 0.5 * (yn1m + tznm * w)
+        oznm = n_0_5 * (yn1m + tznm * w)
         g1 = yn0m - eznm
-        g9 = 0.5 * eznm + oznm
-        g11 = 0.5 * eznm - oznm
-        tznn = yn0n + SIXTH * SIXTH
+        g9 = n_0_5 * eznm + oznm
+        g11 = n_0_5 * eznm - oznm
+        tznn = yn0n + n_sixth * n_sixth
         eznn = yn2n + dw * yn1n + tznn * ww
-        oznn = 0.5 * (yn1n + tznn * w)
+        oznn = n_0_5 * (yn1n + tznn * w)
         g7 = yn0n - eznn
-        g19 = 0.5 * eznn + oznn
-        g21 = 0.5 * eznn - oznn
+        g19 = n_0_5 * eznn + oznn
+        g21 = n_0_5 * eznn - oznn
         held[i + np.uint64(1728)] = g0
         held[i + np.uint64(1792)] = g1
         held[i + np.uint64(1856)] = g2
@@ -406,7 +420,7 @@ def collide_cells(held, count, setting):
         held[i + np.uint64(3328)] = g25
         held[i + np.uint64(3392)] = g26
 
-@njit(inline="always")
+@njit(error_model="numpy")
 @no_type_check
 def carry(to, at, of, begin, count):
     """Copy ``count`` values from one flat array into another."""
@@ -434,8 +448,9 @@ def plain_runs(flag, here, first, last, run):
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge, held, run):
+def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge, room):
     """Advance the plain cells of one row by one step in place."""
+    held, run, number = room
     lx, ly, lz = shape[0], shape[1], shape[2]
     k, j = row // ly, row % ly
     here, size = row * lx, lx * ly * lz
@@ -457,7 +472,7 @@ def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge,
             carry(held, to + begin - first, f, back + begin - ex, end - begin)
             if end < last:
                 held[to + end - first] = f[back]
-        collide_cells(held, (last - first + 7) // 8 * 8, setting)
+        collide_cells(held, (last - first + 15) // 16 * 16, setting, number)
         if has_sponge:
             G = stream[row if stream.shape[0] > 1 else 0]
             across = max2(sy[j], sz[k])
@@ -485,31 +500,33 @@ def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge,
                 carry(f, ahead + begin + ex, held, of + begin, end - begin)
 
 
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def room_for(f):
+    """Room for the cells that one core collides, and the numbers, in the precision of ``f``."""
+    return np.zeros(54 * WIDE, f.dtype), np.empty((WIDE, 2), np.int64), NUMBERS.astype(f.dtype)
+
+
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
 def step_bulk(f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance every plain cell on all cores."""
-    flat = f.reshape(-1)
-    for row in prange(shape[1] * shape[2]):
-        held = np.zeros(54 * WIDE)
-        run = np.empty((WIDE, 2), np.int64)
-        bulk_row(
-            np.int64(row), flat, flag, shape, even, setting, stream, sx, sy, sz, has_sponge,
-            held, run,
-        )
+    flat, own = f.reshape(-1), setting.astype(f.dtype)
+    rows = shape[1] * shape[2]
+    shares = min(rows, SHARES)
+    for share in prange(shares):
+        room, n = room_for(f), np.int64(share)
+        for row in range(rows * n // shares, rows * (n + 1) // shares):
+            bulk_row(row, flat, flag, shape, even, own, stream, sx, sy, sz, has_sponge, room)
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
 def step_bulk_alone(f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance every plain cell on one core."""
-    flat = f.reshape(-1)
-    held = np.zeros(54 * WIDE)
-    run = np.empty((WIDE, 2), np.int64)
+    flat, own, room = f.reshape(-1), setting.astype(f.dtype), room_for(f)
     for row in range(shape[1] * shape[2]):
-        bulk_row(
-            row, flat, flag, shape, even, setting, stream, sx, sy, sz, has_sponge, held, run
-        )
+        bulk_row(row, flat, flag, shape, even, own, stream, sx, sy, sz, has_sponge, room)
 
 
 @njit(cache=True, error_model="numpy")
@@ -2054,9 +2071,10 @@ def step_wall(
 ):
     """Advance every cell beside a wall on all cores."""
     for m in prange(cell.size):
+        # the loop counts unsigned: without this the cell would be compiled twice
         wall_cell(
-            m, f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo, table,
-            zone, full, core, out
+            np.int64(m), f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo,
+            table, zone, full, core, out
         )
 
 

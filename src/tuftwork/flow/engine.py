@@ -1,4 +1,4 @@
-"""What every back end can do, and the CPU one (Numba, double precision)."""
+"""What every back end can do, and the CPU one (Numba)."""
 
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
@@ -20,10 +20,12 @@ Precision = Literal["float64", "float32", "float16"]
 SMALL = 30_000
 """Below this many cells one thread is faster than waiting for the others. [cells]"""
 PRECISIONS: dict[str, tuple[Precision, ...]] = {
-    "cpu": ("float64",),
+    "cpu": ("float32", "float64"),
     "cuda": ("float32", "float16"),
 }
-"""Storage each back end offers; arithmetic is double on the CPU and single on the card."""
+"""Storage each back end offers, what a run takes unasked first; single arithmetic on a card.
+
+On the CPU air away from walls is computed in the precision it is stored in, the rest in double."""
 
 
 class AbstractEngine(ABC):
@@ -185,14 +187,14 @@ def lever(setup: Setup) -> Floats:
 
 
 class CpuEngine(AbstractEngine):
-    """Back end on the CPU: Numba, all cores, double precision, one copy of the populations."""
+    """Back end on the CPU: Numba, all cores, one copy of the populations."""
 
     backend: Backend = "cpu"
-    precision: Precision = "float64"
 
-    def __init__(self, setup: Setup) -> None:
+    def __init__(self, setup: Setup, precision: Precision = "float64") -> None:
         super().__init__(setup)
-        self._f = np.zeros((27, setup.n_cell))
+        self.precision = precision
+        self._f = np.zeros((27, setup.n_cell), precision)
         walls = setup.walls
         self._arm = lever(setup)
         self._surface = walls.table()
@@ -200,7 +202,9 @@ class CpuEngine(AbstractEngine):
         self._zone, self._full = walls.zones()
         self._full = self._full.astype(float)
         self._core = walls.core_table()
-        self._cut, self._geo = (np.ascontiguousarray(x.T, dtype=float) for x in (walls.cut, walls.geometry))
+        self._cut, self._geo = (
+            np.ascontiguousarray(x.T, dtype=float) for x in (walls.cut, walls.geometry)
+        )
         self._of = np.ascontiguousarray(walls.surface_of.T)
         self._setting = np.array(
             [
@@ -362,7 +366,7 @@ def build_engine(
     backend
         ``"cpu"`` or ``"cuda"``.
     precision
-        Storage of the populations; None takes the back end's first.
+        Storage of the populations; None is double on the CPU and single on a card.
 
     Returns
     -------
@@ -379,11 +383,11 @@ def build_engine(
     if backend not in PRECISIONS:
         raise UnknownName("backend", backend, PRECISIONS)
     offered = {str(name): name for name in PRECISIONS[backend]}
-    chosen = precision or next(iter(offered))
+    chosen = precision or ("float64" if backend == "cpu" else "float32")
     if chosen not in offered:
         raise InputError("precision", chosen, "", f"the {backend} back end offers {list(offered)}")
     if backend == "cpu":
-        return CpuEngine(setup)
+        return CpuEngine(setup, offered[chosen])
     from tuftwork.flow.cuda import CudaEngine
 
     return CudaEngine(setup, offered[chosen])

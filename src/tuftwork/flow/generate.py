@@ -4,6 +4,7 @@ The generated file is kept in the package so that its compiled form can be cache
 a test checks that it still says what the recipe says.
 """
 
+import re
 from pathlib import Path
 
 from tuftwork.flow import porous_recipe, recipe, wall_recipe
@@ -11,6 +12,7 @@ from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY
 from tuftwork.flow.setup import THIN
 
 WIDE = 64
+_NUMBER = re.compile(r"\b(?:\d+\.\d+|THIRD|NINTH|SIXTH|TWOTHIRD)\b")
 TARGET = Path(__file__).with_name("_cpu_kernel.py")
 
 _HEAD = '''"""CPU kernels, generated from recipe.py by generate.py. Do not edit."""
@@ -27,26 +29,26 @@ from numba import njit, prange
 THIRD, NINTH, SIXTH, TWOTHIRD = 1.0 / 3.0, 1.0 / 9.0, 1.0 / 6.0, 2.0 / 3.0
 
 
-@njit(inline="always")
+@njit(error_model="numpy")
 @no_type_check
 def max2(a, b):
     return a if a > b else b
 
 
-@njit(inline="always")
+@njit(error_model="numpy")
 @no_type_check
 def min2(a, b):
     return a if a < b else b
 
 
-@njit(inline="always")
+@njit(error_model="numpy")
 @no_type_check
 def ahead(n, count):
     """Next of ``count`` places in a ring."""
     return n + 1 if n + 1 < count else 0
 
 
-@njit(inline="always")
+@njit(error_model="numpy")
 @no_type_check
 def behind(n, count):
     """The place before in a ring of ``count``."""
@@ -86,22 +88,27 @@ def varies(table, m):
 
 _ROW = '''WIDE = {wide}
 """Cells collided together: what is read and written of them stays in the nearest cache."""
+SHARES = 256
+"""Shares in which the rows of a box are given to the cores; room to work in is made for each."""
+NUMBERS = np.array([{numbers}])
+"""The numbers of the collision, to be had in the precision of the populations."""
 
 
 @njit(
     cache=True, error_model="numpy", fastmath={{"contract", "nsz", "reassoc", "nnan", "ninf"}}
 )
 @no_type_check
-def collide_cells(held, count, setting):
+def collide_cells(held, count, setting, number):
     """Collide ``count`` cells, in a buffer of 27 rows before and 27 rows after, in place."""
     om, Fx, Fy, Fz, nu = setting[0], setting[1], setting[2], setting[3], setting[4]
+{named}
     for n in range(count):
         i = np.uint64(n)  # one buffer and unsigned places: several cells go at once
 '''
 
 _BULK = '''
 
-@njit(inline="always")
+@njit(error_model="numpy")
 @no_type_check
 def carry(to, at, of, begin, count):
     """Copy ``count`` values from one flat array into another."""
@@ -129,8 +136,9 @@ def plain_runs(flag, here, first, last, run):
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
-def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge, held, run):
+def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge, room):
     """Advance the plain cells of one row by one step in place."""
+    held, run, number = room
     lx, ly, lz = shape[0], shape[1], shape[2]
     k, j = row // ly, row % ly
     here, size = row * lx, lx * ly * lz
@@ -152,7 +160,7 @@ def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge,
             carry(held, to + begin - first, f, back + begin - ex, end - begin)
             if end < last:
                 held[to + end - first] = f[back]
-        collide_cells(held, (last - first + 7) // 8 * 8, setting)
+        collide_cells(held, (last - first + 15) // 16 * 16, setting, number)
         if has_sponge:
             G = stream[row if stream.shape[0] > 1 else 0]
             across = max2(sy[j], sz[k])
@@ -180,31 +188,33 @@ def bulk_row(row, f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge,
                 carry(f, ahead + begin + ex, held, of + begin, end - begin)
 
 
+@njit(cache=True, error_model="numpy")
+@no_type_check
+def room_for(f):
+    """Room for the cells that one core collides, and the numbers, in the precision of ``f``."""
+    return np.zeros(54 * WIDE, f.dtype), np.empty((WIDE, 2), np.int64), NUMBERS.astype(f.dtype)
+
+
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
 def step_bulk(f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance every plain cell on all cores."""
-    flat = f.reshape(-1)
-    for row in prange(shape[1] * shape[2]):
-        held = np.zeros(54 * WIDE)
-        run = np.empty((WIDE, 2), np.int64)
-        bulk_row(
-            np.int64(row), flat, flag, shape, even, setting, stream, sx, sy, sz, has_sponge,
-            held, run,
-        )
+    flat, own = f.reshape(-1), setting.astype(f.dtype)
+    rows = shape[1] * shape[2]
+    shares = min(rows, SHARES)
+    for share in prange(shares):
+        room, n = room_for(f), np.int64(share)
+        for row in range(rows * n // shares, rows * (n + 1) // shares):
+            bulk_row(row, flat, flag, shape, even, own, stream, sx, sy, sz, has_sponge, room)
 
 
 @njit(cache=True, error_model="numpy")
 @no_type_check
 def step_bulk_alone(f, flag, shape, even, setting, stream, sx, sy, sz, has_sponge):
     """Advance every plain cell on one core."""
-    flat = f.reshape(-1)
-    held = np.zeros(54 * WIDE)
-    run = np.empty((WIDE, 2), np.int64)
+    flat, own, room = f.reshape(-1), setting.astype(f.dtype), room_for(f)
     for row in range(shape[1] * shape[2]):
-        bulk_row(
-            row, flat, flag, shape, even, setting, stream, sx, sy, sz, has_sponge, held, run
-        )
+        bulk_row(row, flat, flag, shape, even, own, stream, sx, sy, sz, has_sponge, room)
 
 
 '''
@@ -260,9 +270,10 @@ def step_wall(
 ):
     """Advance every cell beside a wall on all cores."""
     for m in prange(cell.size):
+        # the loop counts unsigned: without this the cell would be compiled twice
         wall_cell(
-            m, f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo, table,
-            zone, full, core, out
+            np.int64(m), f, shape, even, setting, stream, sx, sy, sz, cell, cut, sid, main, geo,
+            table, zone, full, core, out
         )
 
 
@@ -333,18 +344,34 @@ def _wall_body() -> list[str]:
     return out
 
 
+def _with_numbers(lines: list[str]) -> tuple[list[str], dict[str, str]]:
+    """Give the numbers of some lines a name each, which may stand for any precision."""
+    names: dict[str, str] = {}
+
+    def named(found: re.Match[str]) -> str:
+        return names.setdefault(found.group(), "n_" + found.group().replace(".", "_").lower())
+
+    return [_NUMBER.sub(named, line) for line in lines], names
+
+
 def cpu_source() -> str:
     """Return the text of the CPU kernels."""
     table = (
         f"VEL = np.array({VELOCITY.tolist()}, dtype=np.int64)\n"
         f"OPP = np.array({OPPOSITE.tolist()}, dtype=np.int64)\n\n\n"
     )
+    body, names = _with_numbers(recipe.python_lines(recipe.collision(), 2))
     row = [f"        f{n} = held[i + np.uint64({n * WIDE})]" for n in range(N_VELOCITY)]
-    row += recipe.python_lines(recipe.collision(), 2)
+    row += body
     row += [
         f"        held[i + np.uint64({(N_VELOCITY + n) * WIDE})] = g{n}" for n in range(N_VELOCITY)
     ]
-    text = _HEAD + table + _ROW.format(wide=WIDE) + "\n".join(row) + _BULK
+    head = _ROW.format(
+        wide=WIDE,
+        numbers=", ".join(names),
+        named="\n".join(f"    {name} = number[{n}]" for n, name in enumerate(names.values())),
+    )
+    text = _HEAD + table + head + "\n".join(row) + _BULK
     return text + _WALL + "\n".join(_wall_body()) + "\n" + _WALL_END
 
 

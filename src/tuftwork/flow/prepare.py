@@ -8,7 +8,7 @@ import numpy.typing as npt
 from tuftwork.errors import InputError
 from tuftwork.flow.case import FlowCase, FlowPart
 from tuftwork.flow.cut import cut_case, momentum_unit
-from tuftwork.flow.engine import Backend, Precision
+from tuftwork.flow.engine import PRECISIONS, Backend, Precision
 from tuftwork.flow.near import Gap, narrowest_of, near_notices, near_parts
 from tuftwork.flow.nest import Nest, answers_for, shown
 from tuftwork.flow.nest_prepare import Lay, cut_lays, lay_zones
@@ -333,7 +333,8 @@ class Cost:
 
 
 RATES: dict[tuple[Backend, Precision], float] = {
-    ("cpu", "float64"): 1.2e7,
+    ("cpu", "float32"): 3.6e7,
+    ("cpu", "float64"): 2.4e7,
     ("cuda", "float32"): 1.0e10,
     ("cuda", "float16"): 1.5e10,
 }
@@ -363,7 +364,7 @@ def estimate_cost(
     cost
         Memory and time at the recorded rate of the back end.
     """
-    chosen: Precision = precision or ("float64" if backend == "cpu" else "float32")
+    chosen: Precision = precision or PRECISIONS[backend][0]
     setup = prepared.setup
     size = {"float64": 8, "float32": 4, "float16": 2}[chosen]
     mean = 4 * (8 if backend == "cpu" else 4)

@@ -14,7 +14,7 @@ from tuftwork.flow.core_flow import core_flows, fan_doubts
 from tuftwork.flow.cut import momentum_unit
 from tuftwork.flow.doubt import Doubt, Lookout, jump_between_halves
 from tuftwork.flow.doubt_kept import doubts_as_text, recall_doubts
-from tuftwork.flow.engine import AbstractEngine, Backend, Precision
+from tuftwork.flow.engine import PRECISIONS, AbstractEngine, Backend, Precision
 from tuftwork.flow.over_time import Keeper, OverTime, pairs_between
 from tuftwork.flow.part_load import part_loads, sum_parts
 from tuftwork.flow.passage import with_flux
@@ -176,7 +176,7 @@ def run(
     Cancelled
         If ``watch`` returned False; the checkpoint holds the state.
     """
-    engine = build_cards(prepared, backend, precision, cards)
+    engine = build_cards(prepared, backend, precision or PRECISIONS[backend][0], cards)
     try:
         return _run_on(engine, prepared, rule or StopRule(), (checkpoint, watch, over_time))
     finally:

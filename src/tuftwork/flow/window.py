@@ -49,7 +49,7 @@ def moments_in(populations: Floats, setup: Setup, force: Floats, window: Window)
         Which cells.
     """
     f = cut_out(populations.reshape(27, *setup.shape[::-1]), window)
-    flat = f.reshape(27, -1)
+    flat = f.reshape(27, -1).astype(float, copy=False)
     density = 1.0 + flat.sum(axis=0)
     velocity = (VELOCITY.T.astype(float) @ flat + 0.5 * force[:, None]) / density
     return np.concatenate([density[None], velocity]).reshape(4, *f.shape[1:])

@@ -36,6 +36,7 @@ def card_on_host(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(
     params=[
         pytest.param(("cpu", "float64"), id="cpu"),
+        pytest.param(("cpu", "float32"), id="cpu-float32"),
         pytest.param(("host", "float32"), id="card-on-host"),
         pytest.param(("cuda", "float32"), id="cuda-float32", marks=pytest.mark.gpu),
         pytest.param(("cuda", "float16"), id="cuda-float16", marks=pytest.mark.gpu),

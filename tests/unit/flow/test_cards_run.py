@@ -42,7 +42,7 @@ def slabs_for_cards(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_shared_run_gives_the_same_and_goes_on_with_another_number_of_cards(
     prepared: Prepared, tmp_path: Path
 ) -> None:
-    alone = run(prepared, rule=RULE)
+    alone = run(prepared, rule=RULE, precision="float64")
     shelf = FlowStateFile(tmp_path / "state.npz")
     with pytest.raises(Cancelled):
         run(prepared, rule=RULE, backend="cuda", cards=2, checkpoint=shelf,

@@ -148,7 +148,10 @@ def test_a_forecast_refuses_what_does_not_fit_and_says_what_would() -> None:
     assert fine.cells_per_length == pytest.approx(10.0)
     assert fine.road_cells == pytest.approx(3.0)
     half = forecast(small_case(), lengths=3.0, backend="cuda", precision="float16", free=1e10)
-    assert half.memory < 0.5 * fine.memory
+    double = forecast(small_case(), lengths=3.0, precision="float64", free=1e10)
+    assert half.memory < 0.5 * double.memory
+    assert fine.memory < 0.75 * double.memory
+    assert fine.seconds < double.seconds
 
 
 def test_the_stated_bias_holds_what_was_seen_and_never_moves_the_value() -> None:

@@ -65,7 +65,7 @@ def test_preparation_tells_size_blockage_and_cost(prepared: Prepared) -> None:
     assert prepared.gap_cells is not None
     one, two = (estimate_cost(prepared, lengths=n) for n in (1.0, 2.0))
     assert two.seconds == pytest.approx(2 * one.seconds)
-    assert one.memory > 27 * 8 * prepared.setup.n_cell
+    assert one.memory > 27 * 4 * prepared.setup.n_cell
     assert (
         estimate_cost(prepared, lengths=1, backend="cuda", precision="float16").memory < one.memory
     )
@@ -75,7 +75,7 @@ def test_result_names_what_made_it_and_says_when_the_error_was_not_reached(
     result: FlowResult,
 ) -> None:
     assert result.made_with["backend"] == "cpu"
-    assert result.made_with["precision"] == "float64"
+    assert result.made_with["precision"] == "float32"
     assert not result.reached
     assert any("not reached" in n for n in result.notices)
     assert any("not as truth" in n for n in result.notices)

@@ -175,7 +175,7 @@ def test_a_shared_run_with_finer_boxes_gives_the_same_and_goes_on_with_other_car
     crews = CpuCrewForCards()
     monkeypatch.setattr(slab_nest_engine, "crew_on_cards", crews)
     case = prepare(small_body())
-    alone = run(case, rule=RULE)
+    alone = run(case, rule=RULE, precision="float64")
     shelf = Memory()
     seen: list[float] = []
 
