@@ -1,8 +1,8 @@
 """What was marked on pictures: marks, planes, readings, and the stock of aero features."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from tuftwork.car.table import Table, number
 from tuftwork.quantity import Quantity
@@ -20,6 +20,17 @@ FeatureKind = Literal[
 ]  # fmt: skip
 
 
+def _as_points(given: Any) -> Any:
+    """Return a mark's pixels as a list of points: one point may be written as ``[x, y]``."""
+    is_point = isinstance(given, list | tuple) and len(given) == 2
+    if is_point and all(isinstance(n, int | float) and not isinstance(n, bool) for n in given):
+        return [given]
+    return given
+
+
+Marked = Annotated[list[Pixel], BeforeValidator(_as_points)]
+
+
 class Photo(Table):
     """One picture and the marks on it."""
 
@@ -35,8 +46,11 @@ class Photo(Table):
         Field(gt=4.0, le=3000.0, description="Focal length as on 36 mm film, else the file's own"),
     ] = None
     marks: Annotated[
-        dict[str, list[Pixel]],
-        Field(description="Name → pixels: a point, an edge of two, an outline of several"),
+        dict[str, Marked],
+        Field(
+            description="Name → pixels: a point [x, y], an edge [[x, y], [x, y]], an outline of "
+            "several; x to the right and y down from the picture's upper left"
+        ),
     ] = {}
     on: Annotated[dict[str, str], Field(description="Mark → plane it lies on")] = {}
     along: Annotated[

@@ -78,7 +78,13 @@ def together_text(findings: Sequence[ClaimFinding], conflicts: Sequence[Sequence
     words = {"contradicts": "contradict what is known", "needs an assumption":
              "need an assumption", "consistent": "agree with it", "unknown":
              "cannot be checked yet"}  # fmt: skip
-    told = [f"{counts[v]} {words[v]}" for v in words if v in counts]
+    one = {"contradicts": "contradicts what is known", "needs an assumption":
+           "needs an assumption", "consistent": "agrees with it"}  # fmt: skip
+    told = [
+        f"{counts[v]} {one.get(v, words[v]) if counts[v] == 1 else words[v]}"
+        for v in words
+        if v in counts
+    ]
     text = f"Of {len(findings)} claims {', '.join(told)}."
     between = [c for c in conflicts if len(c) > 1 and set(c) <= {f.id for f in findings}]
     if between:

@@ -229,7 +229,10 @@ def trim_table(
         raise NotCovered(
             f"no setting keeps the front share at {100 * request.front_share:.1f} % ± "
             f"{100 * request.band:.1f} %; "
-            f"nearest is '{near.setting.name}' with {100 * near.front_share:.1f} %"
+            f"nearest is '{near.setting.name}' with {100 * near.front_share:.1f} %. What is turned "
+            f"reaches {100 * min(r.front_share for r in left):.1f} to "
+            f"{100 * max(r.front_share for r in left):.1f} %: set front_share there, widen the "
+            "band, or give more values and ride heights"
         )
     extra = tuple(
         row(s.kind, s.setting, solve(s.setting, s.aero, s.grip_scale), s.note) for s in special
@@ -308,8 +311,9 @@ def _first_step(kept: Sequence[TrimRow], left: Sequence[TrimRow], request: TrimR
         return "No setting in the list moves balance rearward: ask before changing anything."
     step = min(safer, key=lambda r: here.front_share - r.front_share)
     return (
-        f"If loose in fast corners do this first: {step.setting.name} "
-        f"(front share {100 * step.front_share:.1f} %, {step.lap_change - here.lap_change:+.2f} s)."
+        f"If loose in fast corners do this first: from {here.setting.name}, the quickest here, to "
+        f"{step.setting.name} (front share {100 * here.front_share:.1f} % to "
+        f"{100 * step.front_share:.1f} %)."
     )
 
 

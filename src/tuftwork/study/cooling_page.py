@@ -19,13 +19,15 @@ from tuftwork.study.cooling_edit import KINDS
 from tuftwork.study.cooling_layout import net_drawn
 from tuftwork.study.cooling_stint import stint_page
 from tuftwork.study.cooling_tell import Teller, certain
+from tuftwork.study.cooling_widening import widening_notices
 from tuftwork.study.front_air import air_fed
-from tuftwork.study.lap_history import duty_driven
+from tuftwork.study.lap_history import duty_driven, lap_history
 from tuftwork.study.number import number_of_quantity
 from tuftwork.study.support import Support, counted
 
 Page = dict[str, Any]
 _KMH = 3.6
+_SAME_SPEED = 0.1  # [-]  a lap's mean so near the entered speed is that speed
 _KELVIN = 273.15
 
 
@@ -86,7 +88,9 @@ def _page(answers: Answers) -> Page:
         "duty": _duty(answers, tell.table),
         "stint": stint_page(tell, answers.results["cooling stint"]),
         "controls": _controls(tell.table),
-        "notices": list(dict.fromkeys([*net["notices"], VENT_CAUTION])),
+        "notices": list(
+            dict.fromkeys([*net["notices"], VENT_CAUTION, *widening_notices(case, net)])
+        ),
     }
 
 
@@ -105,7 +109,22 @@ def _duty(answers: Answers, table: Cooling) -> str:
         f"Duty from the {source}: {100 * duty.lap_mean:.0f} % of full load as its mean and "
         f"{100 * duty.worst_minute:.0f} % in its worst minute"
     )
-    return f"{own}; entered were {said}." if said else f"{own}."
+    text = f"{own}; entered were {said}." if said else f"{own}."
+    return text + _of_speed(answers, table)
+
+
+def _of_speed(answers: Answers, table: Cooling) -> str:
+    """Say so where heat is the lap's and the speed that cools it is another one."""
+    history = lap_history(answers.project, answers.results, 400)
+    if history is None:
+        return ""
+    lap, entered = float(np.mean(history.speed)), table.speed.best
+    if abs(lap / entered - 1.0) < _SAME_SPEED:
+        return ""
+    return (
+        f" The air here is that of the entered {_KMH * entered:.0f}\u202fkm/h; the mean of that "
+        f"lap is {_KMH * lap:.0f}\u202fkm/h, which the stint takes."
+    )
 
 
 def _circuit(tell: Teller, circuit: Circuit, net: Page) -> Page:

@@ -299,14 +299,13 @@ def _rest_without_driver(answers: Answers) -> list[Finding]:
         front = other.ride_height_front.best - usual.ride_height_front.best
         rear = other.ride_height_rear.best - usual.ride_height_rear.best
         kilograms = usual.mass.best - other.mass.best
-        if max(abs(front), abs(rear)) < 1e-3:
-            continue
+        if kilograms <= 0.0 or max(abs(front), abs(rear)) < 1e-3:
+            continue  # with ballast or more fuel it is another car, not a sheet without its driver
         lost = _worth_of_height(answers, rear)
         found.append(
             Finding(
                 title=f"Ride heights '{other.name}' are not those the car runs at",
-                text=f"They were taken {abs(kilograms):.0f} kg "
-                f"{'lighter' if kilograms > 0 else 'heavier'} and read "
+                text=f"They were taken {kilograms:.0f} kg lighter and read "
                 f"{1e3 * front:+.0f} mm front, {1e3 * rear:+.0f} mm rear against "
                 f"'{usual.name}'. Everything here is for '{usual.name}'.".replace("-", MINUS),
                 verdict="needs an assumption",

@@ -105,12 +105,18 @@ def answer_of(answers: Answers, findings: list[Finding]) -> str:
         share = answers.ride_number(base, "share", speed)
         heights = ", ".join(answers.at(base, speed).split(", ")[:2])
         made = f"At {speed * _KMH:.0f}\u202fkm/h, {base}, it rides at {heights} and makes CzS "
-        made += f"{total['text']} with {share['text']} of it in front."
+        made += f"{total['text']}, {_kilograms(total)}, with {share['text']} of it in front."
     else:
         row = summarise(answers.budget(base, speed).total.total)
         made = f"The parts add up to CzS {format_plain(row.best, 'area')}."
     best = _first_move(answers, findings)
     return f"{made} {best}".strip()
+
+
+def _kilograms(number: Any) -> str:
+    """Return a downforce area as what a client thinks in: kilograms at its speed."""
+    best, low, high = (number[end] * number["kg_per_m2"] for end in ("best", "low", "high"))
+    return f"{best:.0f}\u202fkg ({low:.0f} to {high:.0f})".replace("-", "\u2212")
 
 
 def _first_move(answers: Answers, findings: list[Finding]) -> str:

@@ -229,7 +229,7 @@ def states_page(answers: Answers) -> Page:
     if answers.has_platform:
         gains = [state_gain(answers, state) for state in answers.states[1:]]
     for gain in gains:
-        noise = gain.total["low"] < 0 < gain.total["high"]
+        noise = gain.total["low"] <= 0 <= gain.total["high"]  # nothing at all is no loss either
         better = "gains" if gain.total["best"] > 0 else "loses"
         rows.append(
             {

@@ -40,7 +40,8 @@ def air_speed_error(scene: Look) -> Found:
     )
     said = [f"{ratios.size} both-way pairs read {np.min(ratios):.3f} to {np.max(ratios):.3f} of "
             f"the speed over ground, {mean:.4f} in the mean; wind cancels in a pair.",
-            f"Dynamic pressure is then {100 * (mean**2 - 1):+.1f} % off."]  # fmt: skip
+            f"Dynamic pressure is then {100 * abs(mean**2 - 1):.1f} % too "
+            f"{'high' if mean > 1 else 'low'}."]  # fmt: skip
     way = "high" if off > 0 else "low"
     return [written("air-speed error", f"Air speed reads {100 * abs(off):.1f} % {way}",
                     (100 * off, 100 * doubt), "%", said, [cure])]  # fmt: skip

@@ -1,7 +1,12 @@
 """What a device does, and how it fails, is no change that somebody chose."""
 
+from types import SimpleNamespace
+from typing import Any, cast
+
 from tuftwork.car import Project
+from tuftwork.study.answers import Answers
 from tuftwork.study.choice import is_choice, proposed
+from tuftwork.study.finding import _rest_without_driver
 
 _PROJECT = {
     "form": 1,
@@ -40,3 +45,10 @@ def test_without_a_device_a_part_taken_off_may_be_chosen() -> None:
     project = Project.model_validate({**_PROJECT, "devices": []})
     assert is_choice(project, "wing gone")
     assert not is_choice(project, "jammed")
+
+
+def test_a_state_with_ballast_is_no_sheet_without_its_driver() -> None:
+    race: dict[str, Any] = _PROJECT["mass_states"][0]  # type: ignore[index]
+    ballast = {**race, "name": "ballast", "mass": "940 kg", "ride_height_front": "56 mm"}
+    project = Project.model_validate({**_PROJECT, "mass_states": [race, ballast]})
+    assert _rest_without_driver(cast("Answers", SimpleNamespace(project=project))) == []

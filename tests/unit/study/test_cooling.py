@@ -329,3 +329,15 @@ def test_layout_puts_every_part_on_a_place_of_its_own() -> None:
     assert len(set(found.parts.values())) == len(edges)
     assert found.nodes["n2"][0] > found.nodes["n1"][0]
     assert found.parts["c"][0] == found.nodes["n1"][0] + 0.5
+
+
+def test_a_mouth_that_opens_onto_a_larger_core_for_nothing_is_told(halyard: Bench) -> None:
+    """Borda and Carnot by hand: 0.090 m² onto 0.62 by 0.48 m is K = (1 - 0.090/0.2976)² = 0.49."""
+    page = halyard.page("cooling")
+    told = next(n for n in page["notices"] if n.startswith("nose: "))
+    assert "0.090\u202fm² of mouth opens onto 0.298\u202fm² of core" in told
+    assert "K 0.49 of the mouth's head" in told
+    flow = next(p for p in page["net"]["parts"] if p["name"] == "nose")["flow"]["best"]
+    lost = float(told.split("head, ")[1].split("\u202f")[0])
+    density = 101100.0 / (287.05 * 301.15)  # 1011 hPa, 28 °C
+    assert lost == pytest.approx(0.4867 * 0.5 * flow**2 / (density * 0.090**2), rel=0.03)

@@ -97,7 +97,8 @@ function Spent({ page }: { page: LapPage }) {
                 const [x0, y1] = place(edges_rear[i], edges_front[j]);
                 const [x1, y0] = place(edges_rear[i + 1], edges_front[j + 1]);
                 return (
-                  <rect key={`${j} ${i}`} class="spent" x={x0} y={y0} width={x1 - x0} height={y1 - y0}
+                  <rect key={`${j} ${i}`} class="spent" x={x0} y={y0} width={Math.max(0, x1 - x0)}
+                    height={Math.max(0, y1 - y0)}
                     fill-opacity={0.1 + 0.75 * Math.sqrt(value / most)}>
                     <title>{`hf ${write(edges_front[j], 0)} to ${write(edges_front[j + 1], 0)} mm, hr ${write(edges_rear[i], 0)} to ${write(edges_rear[i + 1], 0)} mm: ${write(value, 1)} s at ${write(page.occupancy.speed_kmh[j][i], 0)} km/h`}</title>
                   </rect>

@@ -47,10 +47,10 @@ def _fault_finding(answers: Answers, day: TrialDay, tree: Tree) -> list[Finding]
             worth = abs(numbers[0]["best"] - numbers[1]["best"])
             text += (f" As read, CzSr at {fast['speed'] * KMH:.0f} km/h is {numbers[0]['text']}; "
                      f"with all cures {numbers[1]['text']}.")  # fmt: skip
-    many = f"{len(left)} fault{'s' if len(left) > 1 else ''}"
+    many = f"{len(left)} faults that bend" if len(left) > 1 else "1 fault that bends"
     return [
         Finding(
-            title=f"The log of '{day.name}' holds {many} that bend every number in it", text=text,
+            title=f"The log of '{day.name}' holds {many} every number in it", text=text,
             verdict="needs an assumption", page="log", worth=worth, numbers=numbers,
             test="Zero the pots with the driver on board, press each corner by hand, and read the "
             "air speed at two speeds both ways: five minutes in the car park.",
