@@ -4,7 +4,8 @@ import fcntl
 import json
 import os
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -32,39 +33,59 @@ LONG = (
 """Files that take longest come first: at the end of a run no worker then waits for one of them."""
 
 
+@contextmanager
+def made_once(factory: pytest.TempPathFactory, name: str) -> Iterator[tuple[Path, bool]]:
+    """Give a folder that all workers of a run share, and whether it has been made already."""
+    base = factory.getbasetemp()
+    place = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "shared"
+    place.mkdir(exist_ok=True)
+    with (place / f"{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield place / name, (place / f"{name}.done").exists()
+        (place / f"{name}.done").touch()
+
+
 def computed_once(factory: pytest.TempPathFactory, name: str, write: Callable[[Path], Path]) -> Any:
     """Return a computed project; where several workers share a run, the first computes it."""
     from tuftwork.study import Bench
 
-    base = factory.getbasetemp()
-    place = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "computed"
-    place.mkdir(exist_ok=True)
-    with (place / f"{name}.lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        folder = place / name
-        if not (place / f"{name}.done").exists():
+    with made_once(factory, name) as (folder, is_made):
+        if not is_made:
             bench = Bench(write(folder))
             bench.run()
-            (place / f"{name}.done").touch()
             return bench
     return Bench(folder)
 
 
-@pytest.fixture(scope="session")
-def halyard(tmp_path_factory: pytest.TempPathFactory) -> Any:
-    """The demo project, computed once for a whole run: read it, never change it."""
-    from tuftwork.demo import write_demo
+NewDemo = Callable[[str, Path], Path]
 
-    return computed_once(tmp_path_factory, "halyard", write_demo)
+
+@pytest.fixture(scope="session")
+def new_demo(tmp_path_factory: pytest.TempPathFactory) -> NewDemo:
+    """Write a demo project by its name, never run; its pictures are drawn once for a whole run."""
+    from tuftwork.demo import DEMOS
+
+    def write(name: str, folder: Path) -> Path:
+        with made_once(tmp_path_factory, f"{name} as written") as (source, is_made):
+            if not is_made:
+                DEMOS[name](source)
+        return Path(shutil.copytree(source, folder, dirs_exist_ok=True))
+
+    return write
+
+
+@pytest.fixture(scope="session")
+def halyard(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Any:
+    """The demo project, computed once for a whole run: read it, never change it."""
+    return computed_once(tmp_path_factory, "halyard", lambda place: new_demo("halyard", place))
 
 
 @pytest.fixture
-def computed_demo(halyard: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+def computed_demo(halyard: Any, new_demo: NewDemo, monkeypatch: pytest.MonkeyPatch) -> None:
     """Let whoever writes the demo find its steps done, as this run has computed them."""
-    from tuftwork.demo import write_demo
 
     def write(folder: Path) -> Path:
-        write_demo(folder)
+        new_demo("halyard", folder)
         shutil.copytree(halyard.folder / "results", folder / "results")
         return folder
 
@@ -72,11 +93,42 @@ def computed_demo(halyard: Any, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture(scope="session")
-def front_car(tmp_path_factory: pytest.TempPathFactory) -> Any:
+def front_car(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Any:
     """The demo with a splitter whose channels are solved, computed once: never change it."""
-    from tests.front_car import write_front_car
+    from tests.front_car import turned_front_car
 
-    return computed_once(tmp_path_factory, "front_car", write_front_car)
+    return computed_once(
+        tmp_path_factory, "front_car", lambda place: turned_front_car(new_demo("halyard", place))
+    )
+
+
+@pytest.fixture(scope="session")
+def nose(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Any:
+    """A car of which nothing but the splitter is described, computed once: never change it."""
+    from tests.front_car import turned_nose_alone
+
+    return computed_once(
+        tmp_path_factory, "nose", lambda place: turned_nose_alone(new_demo("halyard", place))
+    )
+
+
+@pytest.fixture(scope="session")
+def computed_small_car(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """A small car with a device and states, computed once: read it, never change it."""
+    from tests.unit.study.small_car import write_small_car
+
+    return computed_once(tmp_path_factory, "small_car", write_small_car)
+
+
+@pytest.fixture(scope="session")
+def two_states(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """The small car in two states with few draws, computed once: read it, never change it."""
+    from tests.unit.study.small_car import STATES, write_small_car
+
+    def write(place: Path) -> Path:
+        return write_small_car(place, draws=32, states=STATES[:2], devices=[], schedules=[])
+
+    return computed_once(tmp_path_factory, "two_states", write)
 
 
 @pytest.fixture(scope="session")

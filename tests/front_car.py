@@ -9,8 +9,6 @@ from typing import Any
 
 import tomlkit
 
-from tuftwork.demo import write_demo
-
 SPLITTER: dict[str, Any] = {
     "stiffness": "150 N/mm ± 20 %",
     "footplate_depth": "20 mm ± 2 mm",
@@ -25,9 +23,9 @@ SPLITTER: dict[str, Any] = {
 _KEPT = ("form", "about", "car", "mass_states", "weather", "parts", "states", "cooling", "study")
 
 
-def write_front_car(folder: Path) -> Path:
-    """Write the variant, tied to nothing: parts, two states, air net; its floor in closed form."""
-    place = write_demo(folder) / "project.toml"
+def turned_front_car(folder: Path) -> Path:
+    """Turn the demo into it, tied to nothing: parts, two states, air net; floor in closed form."""
+    place = folder / "project.toml"
     tree = tomlkit.parse(place.read_text("utf-8")).unwrap()
     for part in tree["parts"]:
         if part["kind"] == "floor":
@@ -41,9 +39,9 @@ def write_front_car(folder: Path) -> Path:
     return folder
 
 
-def write_nose_alone(folder: Path) -> Path:
-    """Write a car of which nothing but a splitter with one open channel is described."""
-    place = write_demo(folder) / "project.toml"
+def turned_nose_alone(folder: Path) -> Path:
+    """Turn the demo into a car of which nothing but a splitter with an open channel is told."""
+    place = folder / "project.toml"
     tree = tomlkit.parse(place.read_text("utf-8")).unwrap()
     (own,) = (p for p in tree["parts"] if p["kind"] == "splitter")
     tree["parts"] = [own | {"channel": {"handover": "-0.60 m", "pressure": "-0.4 ± 0.1"}}]

@@ -1,6 +1,7 @@
 """The page of the car in a real browser, over the real study of a small car."""
 
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -16,10 +17,9 @@ SHEETS = ("budget", "together", "states", "map", "platform", "leverage")
 
 
 @pytest.fixture(scope="module")
-def car_site(tmp_path_factory: pytest.TempPathFactory) -> Site:
-    folder = write_small_car(Path(tmp_path_factory.mktemp("site")) / "car", draws=32)
-    bench = Bench(folder, runs_itself=False)
-    bench.run()
+def car_site(computed_small_car: Bench, tmp_path_factory: pytest.TempPathFactory) -> Site:
+    folder = Path(tmp_path_factory.mktemp("site")) / "car"
+    bench = Bench(shutil.copytree(computed_small_car.folder, folder), runs_itself=False)
     run_survey(bench, Survey.of(cells=64, share=0.8, roll="1 °"), watch=lambda *_: None)
     bench.page("car")  # the first look works chains out; what is tested is the page
     return Site(bench)  # type: ignore[arg-type]

@@ -8,17 +8,17 @@ import tomlkit
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import Site
 from tests.browser.test_access import AXE, TAGS, broken_rules
+from tests.conftest import NewDemo
 
-from tuftwork.demo import write_demo
 from tuftwork.study import Bench
 
 WAIT = 60_000  # [ms]  kernels from a cold start on a busy machine
 
 
 @pytest.fixture(scope="module")
-def floored(tmp_path_factory: pytest.TempPathFactory) -> Site:
+def floored(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Site:
     """Serve the demo's floor alone: no axles, few draws, so that its study is short."""
-    folder = write_demo(Path(tmp_path_factory.mktemp("floors")) / "halyard")
+    folder = new_demo("halyard", Path(tmp_path_factory.mktemp("floors")) / "halyard")
     tree = tomlkit.parse((folder / "project.toml").read_text("utf-8")).unwrap()
     tree["parts"] = [p for p in tree["parts"] if p["kind"] == "floor"]
     keep = ("form", "about", "car", "mass_states", "weather", "parts", "study")

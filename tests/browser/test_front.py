@@ -8,18 +8,18 @@ import pytest
 import tomlkit
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import Site
-from tests.front_car import SPLITTER, write_nose_alone
+from tests.conftest import NewDemo
+from tests.front_car import SPLITTER
 
-from tuftwork.demo import write_demo
 from tuftwork.study import Bench
 
 WAIT = 60_000  # [ms]  kernels from a cold start on a busy machine
 
 
 @pytest.fixture(scope="module")
-def fronted(tmp_path_factory: pytest.TempPathFactory) -> Site:
+def fronted(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Site:
     """Serve the demo's floor and a splitter with ramps: no axles, no air net, few draws."""
-    folder = write_demo(Path(tmp_path_factory.mktemp("fronts")) / "halyard")
+    folder = new_demo("halyard", Path(tmp_path_factory.mktemp("fronts")) / "halyard")
     tree = tomlkit.parse((folder / "project.toml").read_text("utf-8")).unwrap()
     tree["parts"] = [p for p in tree["parts"] if p["kind"] in ("floor", "splitter")]
     for part in tree["parts"]:
@@ -53,16 +53,8 @@ def test_the_splitter_stands_under_the_floor_with_numbers_and_a_sweep(
     expect(page.get_by_role("complementary", name="Why")).to_contain_text("settled together")
 
 
-@pytest.fixture(scope="module")
-def nose(tmp_path_factory: pytest.TempPathFactory) -> Site:
-    """Serve a car of which nothing but the splitter is described."""
-    bench = Bench(write_nose_alone(tmp_path_factory.mktemp("nose") / "car"), runs_itself=False)
-    bench.run()
-    return Site(bench)  # type: ignore[arg-type]
-
-
-def test_without_a_floor_the_page_shows_the_front_floor_alone(page: Page, nose: Site) -> None:
-    nose.open(page, "floor")
+def test_without_a_floor_the_page_shows_the_front_floor_alone(page: Page, nose: Bench) -> None:
+    Site(Bench(nose.folder, runs_itself=False)).open(page, "floor")  # type: ignore[arg-type]
     front = page.locator(".floor-front")
     expect(front.get_by_role("heading", name="Front floor: splitter")).to_be_visible(timeout=WAIT)
     expect(page.get_by_text("No floor in this project")).to_be_visible()

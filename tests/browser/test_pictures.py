@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import PATIENCE, Site, until
+from tests.conftest import NewDemo
 
-from tuftwork.demo import DEMOS
 from tuftwork.study import Bench
 
 SIZE = (4240, 2832)  # [pixel] twelve megapixels
@@ -33,11 +33,11 @@ FITTED = """() => new Promise(done => {
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def folder(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Path:
     """The road car's study with its side picture blown up to twelve megapixels."""
     from PIL import Image
 
-    made = DEMOS["road"](Path(tmp_path_factory.mktemp("large")) / "road")
+    made = new_demo("road", Path(tmp_path_factory.mktemp("large")) / "road")
     path = made / "evidence" / "photo-p1.jpg"
     with Image.open(path) as small:
         header = small.getexif()

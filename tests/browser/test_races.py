@@ -16,8 +16,8 @@ from tests.browser.conftest import DRAWN, PATIENCE, Site, Watch, until
 from tests.browser.test_flow import HEAD, bench_of
 from tests.browser.test_flow_cases import Idle, note
 from tests.browser.test_pictures import FITTED
+from tests.conftest import NewDemo
 
-from tuftwork.demo import DEMOS
 from tuftwork.study import Bench
 from tuftwork.study.flow.sweep_desk import begin_sweep, end_sweep
 
@@ -78,8 +78,8 @@ def flow_site(tmp_path: Path) -> Site:
 
 
 @pytest.fixture(scope="module")
-def road(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return DEMOS["road"](Path(tmp_path_factory.mktemp("races")) / "road")
+def road(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Path:
+    return new_demo("road", Path(tmp_path_factory.mktemp("races")) / "road")
 
 
 @pytest.fixture

@@ -4,18 +4,16 @@ The expected figures are the scenario's own (invented with it, worked by hand at
 results of this program.
 """
 
-from pathlib import Path
-
 import pytest
+from tests.conftest import NewDemo
 
 from tuftwork.claims import ClaimsReport, Figure, check_claims
-from tuftwork.demo import write_demo
 from tuftwork.files import read_project
 
 
 @pytest.fixture(scope="module")
-def report(tmp_path_factory: pytest.TempPathFactory) -> ClaimsReport:
-    folder: Path = write_demo(tmp_path_factory.mktemp("demo") / "halyard")
+def report(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> ClaimsReport:
+    folder = new_demo("halyard", tmp_path_factory.mktemp("demo") / "halyard")
     return check_claims(read_project(folder).project)
 
 

@@ -4,7 +4,6 @@ import shutil
 from pathlib import Path
 
 import pytest
-from tests.unit.study.small_car import STATES, write_small_car
 
 from tuftwork.errors import Cancelled, FileFault, NotCovered
 from tuftwork.study import Bench
@@ -16,20 +15,10 @@ def copy(halyard: Bench, tmp_path: Path) -> Path:
     return Path(shutil.copytree(halyard.folder, tmp_path / "halyard"))
 
 
-@pytest.fixture(scope="module")
-def computed_small(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = write_small_car(
-        Path(tmp_path_factory.mktemp("small")) / "car", draws=32, states=STATES[:2], devices=[],
-        schedules=[],
-    )  # fmt: skip
-    Bench(folder).run()
-    return folder
-
-
 @pytest.fixture
-def small(computed_small: Path, tmp_path: Path) -> Path:
+def small(two_states: Bench, tmp_path: Path) -> Path:
     """A copy of a computed small car, for what is the same with any project."""
-    return Path(shutil.copytree(computed_small, tmp_path / "car"))
+    return Path(shutil.copytree(two_states.folder, tmp_path / "car"))
 
 
 def replace(folder: Path, old: str, new: str) -> None:

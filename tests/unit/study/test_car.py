@@ -23,10 +23,8 @@ SPEED = 220 / 3.6
 
 
 @pytest.fixture(scope="module")
-def bench(tmp_path_factory: pytest.TempPathFactory) -> Bench:
-    found = Bench(write_small_car(Path(tmp_path_factory.mktemp("car")) / "car"))
-    found.run()
-    return found
+def bench(computed_small_car: Bench) -> Bench:
+    return computed_small_car
 
 
 @pytest.fixture(scope="module")

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 import tomlkit
+from tests.conftest import NewDemo
 from typer.testing import CliRunner
 
 from tuftwork.aeromap.interface import PlatformState
@@ -14,7 +15,6 @@ from tuftwork.aeromap.part import ChannelFloor, draws_of
 from tuftwork.aeromap.tie import KnownBefore
 from tuftwork.car import Evidence, Floor, FloorChannel, Splitter
 from tuftwork.cli import program
-from tuftwork.demo import write_demo
 from tuftwork.demo.truth import true_loads
 from tuftwork.errors import FileFault
 from tuftwork.files.project import read_project
@@ -70,8 +70,8 @@ class Tied:
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write_demo(Path(tmp_path_factory.mktemp("sweep")) / "halyard")
+def folder(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Path:
+    return new_demo("halyard", Path(tmp_path_factory.mktemp("sweep")) / "halyard")
 
 
 @pytest.fixture(scope="module")
@@ -207,9 +207,9 @@ def test_what_is_known_before_is_where_the_tie_begins() -> None:
 
 
 @pytest.fixture(scope="module")
-def bench(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+def bench(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Bench:
     """The demo's floor alone on a car without axles, tied to a sweep."""
-    folder = write_demo(Path(tmp_path_factory.mktemp("tied")) / "halyard")
+    folder = new_demo("halyard", Path(tmp_path_factory.mktemp("tied")) / "halyard")
     tree = tomlkit.parse((folder / "project.toml").read_text("utf-8")).unwrap()
     tree["parts"] = [p for p in tree["parts"] if p["kind"] == "floor"]
     tree["parts"][0]["channel"] = {"sweep": "S1", "base_pressure": "-0.2"}

@@ -5,7 +5,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.front_car import write_nose_alone
 from typer.testing import CliRunner
 
 from tuftwork.cli import program
@@ -140,14 +139,6 @@ class TestSharedAir:
     def test_its_row_stands_in_the_budget(self, front_car: Bench) -> None:
         rows = {r["name"]: r for r in front_car.page("budget")["rows"]}
         assert rows["splitter → air through the car"]["front"]["best"] < -0.005
-
-
-@pytest.fixture(scope="module")
-def nose(tmp_path_factory: pytest.TempPathFactory) -> Bench:
-    """Return a computed car of which only the splitter is described."""
-    bench = Bench(write_nose_alone(tmp_path_factory.mktemp("nose") / "car"), runs_itself=False)
-    bench.run()
-    return bench
 
 
 class TestWithoutAFloor:

@@ -12,10 +12,10 @@ from threading import Event, Thread
 from typing import Any
 
 import pytest
+from tests.conftest import NewDemo
 from tests.unit.study.small_car import write_small_car
 from tests.unit.study.test_flow_sweep import TEXT
 
-from tuftwork.demo import DEMOS
 from tuftwork.errors import FileFault, InputError
 from tuftwork.files import edit_project, read_project, save_changes
 from tuftwork.study import Bench
@@ -286,8 +286,10 @@ def test_two_columns_told_before_the_study_ran_again_are_both_remembered(day: Be
     assert {name: roles[name] for name in names} == dict.fromkeys(names, "")
 
 
-def test_marks_that_another_page_saved_are_not_taken_back(tmp_path: Path) -> None:
-    bench = Bench(DEMOS["road"](tmp_path / "road"), runs_itself=False)
+def test_marks_that_another_page_saved_are_not_taken_back(
+    new_demo: NewDemo, tmp_path: Path
+) -> None:
+    bench = Bench(new_demo("road", tmp_path / "road"), runs_itself=False)
     photo = bench.page("pictures")["picture"]
     name, was = photo["id"], {key: json.loads(json.dumps(photo[key])) for key in ("marks", "on")}
     mine, theirs, gone, *_ = was["marks"]

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.conftest import NewDemo
 
-from tuftwork.demo import DEMOS
 from tuftwork.errors import InputError, UnknownName
 from tuftwork.quantity import Quantity, draw_ensemble, parse_quantity
 from tuftwork.reading import ask_of, correlations, measure
@@ -18,15 +18,15 @@ from tuftwork.study.picture.shared import cited_readings, shared_correlations
 
 
 @pytest.fixture(scope="module")
-def halyard_unrun(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+def halyard_unrun(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Bench:
     folder = Path(tmp_path_factory.mktemp("rules")) / "halyard"
-    return Bench(DEMOS["halyard"](folder), runs_itself=False)
+    return Bench(new_demo("halyard", folder), runs_itself=False)
 
 
 @pytest.fixture(scope="module")
-def road_unrun(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+def road_unrun(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Bench:
     folder = Path(tmp_path_factory.mktemp("rules")) / "road"
-    return Bench(DEMOS["road"](folder), runs_itself=False)
+    return Bench(new_demo("road", folder), runs_itself=False)
 
 
 def test_a_pipe_says_which_circuit_and_how_much_it_would_carry(halyard_unrun: Bench) -> None:

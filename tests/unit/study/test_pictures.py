@@ -4,8 +4,8 @@ import shutil
 from pathlib import Path
 
 import pytest
+from tests.conftest import NewDemo
 
-from tuftwork.demo import DEMOS
 from tuftwork.demo.mould import Mould
 from tuftwork.demo.photo import ROAD, halyard_shots
 from tuftwork.errors import InputError, NotCovered
@@ -16,16 +16,16 @@ from tuftwork.study.picture.save import fill_keys
 
 
 @pytest.fixture(scope="module")
-def bench(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+def bench(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Bench:
     """The Halyard, written and never run."""
     folder = Path(tmp_path_factory.mktemp("pictures")) / "halyard"
-    return Bench(DEMOS["halyard"](folder), runs_itself=False)
+    return Bench(new_demo("halyard", folder), runs_itself=False)
 
 
 @pytest.fixture(scope="module")
-def road(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+def road(tmp_path_factory: pytest.TempPathFactory, new_demo: NewDemo) -> Bench:
     """The road car of the picture-only study, computed."""
-    made = Bench(DEMOS["road"](Path(tmp_path_factory.mktemp("road")) / "road"))
+    made = Bench(new_demo("road", Path(tmp_path_factory.mktemp("road")) / "road"))
     made.run()
     return made
 

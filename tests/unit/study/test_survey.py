@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from tests.unit.study.small_car import STATES, small_car, write_small_car
+from tests.unit.study.small_car import small_car
 
 from tuftwork.aeromap.dataset import from_dataset
 from tuftwork.aeromap.surrogate import fit_surrogate, next_run, with_factor
@@ -29,13 +29,8 @@ QUIET: Any = lambda share, step, left_s: None  # noqa: E731
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    place = write_small_car(
-        Path(tmp_path_factory.mktemp("survey")) / "car", draws=32, states=STATES[:2],
-        devices=[], schedules=[],
-    )  # fmt: skip
-    Bench(place).run()
-    return place
+def folder(two_states: Bench, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return Path(shutil.copytree(two_states.folder, tmp_path_factory.mktemp("survey") / "car"))
 
 
 def cells_on_disk(plan: Plan) -> list[tuple[Any, ...]]:
