@@ -149,11 +149,27 @@ def settled_again(engine: AbstractEngine, saved: Saved, *, settle: float, travel
         need some that were not taken: only the loads are kept one by one.
     """
     began = float(saved.get("settle", np.array(settle)))
-    if began == settle or travel <= min(began, settle):
-        return False
-    if settle < travel:
-        limit = f"the checkpoint at {travel:.2f} holds means of the fields from {began:g} on"
-        cure = f"Keep {began:g}, or let it settle for {ceil(travel)} or more."
-        raise InputError("settle", settle, "body lengths", limit, cure)
-    engine.clear()
-    return True
+    fault = settling_fault(began, settle, travel)
+    if fault is not None:
+        raise fault
+    is_anew = travel > min(began, settle) and began != settle
+    if is_anew:
+        engine.clear()
+    return is_anew
+
+
+def settling_fault(began: float, settle: float, travel: float) -> InputError | None:
+    """Return why a run cannot go on with another settling; None where it can.
+
+    Parameters
+    ----------
+    began, settle
+        Travel after which its means began, and after which they shall begin. [body lengths]
+    travel
+        Of its checkpoint. [body lengths]
+    """
+    if began == settle or travel <= min(began, settle) or settle >= travel:
+        return None
+    limit = f"the checkpoint at {travel:.2f} holds means of the fields from {began:g} on"
+    cure = f"Keep {began:g}, or let it settle for {ceil(travel)} or more."
+    return InputError("settle", settle, "body lengths", limit, cure)

@@ -1,5 +1,6 @@
 """When a run of the 3-D flow may end, and what is told before it: on the page as in the file."""
 
+import json
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -116,6 +117,45 @@ def test_a_run_that_goes_on_shows_how_far_it_is_at_once(tmp_path: Path) -> None:
     desk.watch(Progress(step=1, travel=4.75, downforce_area=None, drag_area=None, seconds=58.0,
                         rate=1e6))  # fmt: skip
     assert [row[0] for row in desk.state["history"]] == [2.5]
+
+
+def test_a_settling_that_the_checkpoint_cannot_give_is_told_before_the_run(tmp_path: Path) -> None:
+    """By page and command, and the checkpoint's state stays what it was."""
+    bench = bench_of(tmp_path / "car", CASE.replace("longest = 2.0", "longest = 9.0"))
+    project = bench.opened.project
+    desk = Desk.of(bench.folder, built_case(project, bench.folder, run_named(project)).digest)
+    gone_on(desk.folder, settle=2.0)
+    desk.note(state="cancelled", settle=2.0, travel=5.0)
+
+    def faults(settle: float) -> list[str]:
+        answer, _ = bench.live({"do": "flow_cost", "case": "one", "settle": settle})
+        return list(answer["cost"]["faults"])
+
+    assert faults(2.0) == faults(5.0) == faults(7.0) == []
+    (fault,) = faults(3.0)
+    assert fault == (
+        "Settles for (settle) = 3 car lengths: the checkpoint at 5.00 holds means of the fields "
+        "from 2 on. Keep 2, or let it settle for 5 or more."
+    )
+    kept = (desk.folder / "run.json").read_bytes()
+    for start in (lambda: bench.live({"do": "flow_start", "case": "one", "settle": 3.0}),
+                  lambda: run_case(bench.folder, "one")):  # fmt: skip
+        with pytest.raises(FileFault, match=r"Keep 2, or let it settle for 5 or more"):
+            start()
+        assert desk.read()["settle"] == 2.0  # type: ignore[index]
+    assert json.loads(kept)["travel"] == desk.read()["travel"] == 5.0  # type: ignore[index]
+
+
+def test_a_run_that_ends_between_two_writings_says_where_it_stood(tmp_path: Path) -> None:
+    desk = Desk(folder=tmp_path)
+    desk.note(state="running")
+    for travel in (1.0, 2.0):
+        desk.watch(Progress(step=1, travel=travel, downforce_area=None, drag_area=None,
+                            seconds=7.0 * travel, rate=1e6))  # fmt: skip
+    desk.note(state="cancelled")
+    told = Desk(folder=tmp_path).read()
+    assert told is not None
+    assert (told["travel"], told["seconds"]) == (2.0, 14.0)
 
 
 def test_loads_of_another_settling_are_not_shown_as_those_of_now(tmp_path: Path) -> None:

@@ -11,20 +11,20 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from threading import Thread
 from typing import Any
 
-from tuftwork.car import FlowRun
 from tuftwork.errors import Cancelled, Fault, FileFault, InputError, NotConverged, TuftworkError
-from tuftwork.files import NEW, OpenProject, edit_project, read_project, write_atomic
-from tuftwork.files.evidence import copy_in
+from tuftwork.files import OpenProject, read_project, write_atomic
 from tuftwork.files.flow import write_flow_record
 from tuftwork.files.flow_state import FlowStateFile
 from tuftwork.files.time_file import TimeFile
 from tuftwork.flow import Prepared, Progress, run
+from tuftwork.flow.checkpoint import settling_fault
+from tuftwork.flow.judge import Forecast
 from tuftwork.flow.over_time import OverTime
 from tuftwork.flow.slab_crew import mpi_world
 from tuftwork.flow.statistics import SeriesMean
@@ -33,6 +33,7 @@ from tuftwork.study.flow.files import Form, check_forms, export_run, slug
 from tuftwork.study.flow.gentle import gently
 from tuftwork.study.flow.over_time import GROWING, kept_as, wish_of
 from tuftwork.study.flow.record import record_tree
+from tuftwork.study.flow.register import register_run
 from tuftwork.study.flow.spoken import prepared_or_spoken, spoken, spoken_text
 
 _STATE, _STOP, _CHECKPOINT, _LOG = "run.json", "stop", "state.npz", "log.txt"
@@ -40,7 +41,7 @@ _EVERY = 0.5
 """Time between two writings of the state. [s]"""
 _POINTS = 400
 """Points of the kept history."""
-_KEPT = ("travel", "seconds", "doubts", "downforce", "drag", "history")
+_KEPT = ("settle", "travel", "seconds", "doubts", "downforce", "drag", "history")
 """What of a state still holds when its run goes on from its checkpoint."""
 GOING = ("preparing", "running", "finishing")
 
@@ -113,7 +114,7 @@ class Desk:
         before = self.read()
         if before is None or not before["can_resume"]:
             return none
-        keys = _KEPT if before.get("settle") in (None, settle) else _KEPT[:3]
+        keys = _KEPT if before.get("settle") in (None, settle) else _KEPT[:4]
         return none | {key: before[key] for key in keys if before.get(key) is not None}
 
     def ask_to_stop(self) -> bool:
@@ -139,10 +140,11 @@ class Desk:
             )
             if len(history) > _POINTS:
                 del history[1:-1:2]
+        # known at every sample, so that whatever ends it says where it stood; written seldom
+        self.state |= {"travel": progress.travel, "seconds": progress.seconds}
         if time.monotonic() - self.written > _EVERY:
             self.note(
-                state="running", step=progress.step, travel=progress.travel,
-                rate=progress.rate, seconds=progress.seconds,
+                state="running", step=progress.step, rate=progress.rate,
                 # of this process: a run that goes on from a checkpoint has travelled before it
                 pace=(progress.seconds - self.first[1]) / gone if gone > 0 else None,
                 downforce=_pair(down), drag=_pair(drag),
@@ -168,6 +170,16 @@ def is_alive(pid: int) -> bool:
     except (PermissionError, OSError):
         return True
     return True
+
+
+def judged(built: Built, desk: Desk, cards: int = 0) -> Forecast:
+    """Return the forecast of a case, with what keeps it from going on from its checkpoint."""
+    seen, state = built.forecast(cards=cards), desk.read()
+    if state is None or not state["can_resume"] or state.get("settle") is None:
+        return seen
+    settle, travel = built.run.settle, state.get("travel") or 0.0
+    fault = settling_fault(state["settle"], settle, travel)
+    return seen if fault is None else replace(seen, faults=(*seen.faults, spoken(fault)))
 
 
 def refuse(faults: Sequence[InputError], name: str) -> None:
@@ -249,22 +261,24 @@ def run_case(
         raise InputError("case", f"'{built.run.name}'", "", "is running already",
                          "Watch it on the page Flow, or cancel it first.")  # fmt: skip
     (desk.folder / _STOP).unlink(missing_ok=True)
+    seen = judged(built, desk, cards)
     desk.note(
         state="preparing", case=built.run.name, digest=built.digest, pid=os.getpid(),
         started=datetime.now(UTC).isoformat(timespec="seconds"), back_end=built.run.back_end,
-        longest=built.run.longest, settle=built.run.settle, asked="",
-        pace=None, text="", faults=[], **desk.so_far(built.run.settle),
+        longest=built.run.longest, asked="", pace=None, text="", faults=[],
+        **desk.so_far(built.run.settle),
     )  # fmt: skip
     with gently((desk.folder / _STOP).touch, lambda: desk.state["state"] != "preparing"):
-        return _noted(opened, built, desk, (fields, register, cards))
+        return _noted(opened, built, desk, (fields, register, cards), seen)
 
 
 def _noted(
-    opened: OpenProject, built: Built, desk: Desk, wanted: tuple[Sequence[Form], bool, int]
-) -> dict[str, Any]:
+    opened: OpenProject, built: Built, desk: Desk, wanted: tuple[Sequence[Form], bool, int],
+    seen: Forecast,
+) -> dict[str, Any]:  # fmt: skip
     """Carry a run out and note how it ends, whatever happens."""
     try:
-        return _carried_out(opened, built, desk, wanted)
+        return _carried_out(opened, built, desk, wanted, seen)
     except Cancelled as error:
         desk.note(state="cancelled", text=spoken_text(error))
         raise Cancelled(spoken_text(error)) from error
@@ -293,14 +307,15 @@ def spoken_faults(error: BaseException, name: str) -> list[str]:
 
 
 def _carried_out(
-    opened: OpenProject, built: Built, desk: Desk, wanted: tuple[Sequence[Form], bool, int]
-) -> dict[str, Any]:
+    opened: OpenProject, built: Built, desk: Desk, wanted: tuple[Sequence[Form], bool, int],
+    seen: Forecast,
+) -> dict[str, Any]:  # fmt: skip
     fields, register, cards = wanted
-    prepared, faults = prepared_or_spoken(built.case, built.forecast(cards=cards))
+    prepared, faults = prepared_or_spoken(built.case, seen)
     refuse(faults, built.run.name)
     assert prepared is not None
     desk.note(state="running", n_cell=prepared.n_cell, step=0, asked=built.rule.asked,
-              travel=desk.state.get("travel") or 0.0)  # fmt: skip
+              settle=built.run.settle, travel=desk.state.get("travel") or 0.0)  # fmt: skip
     wish = wish_of(built.run, prepared)
     grows = desk.folder / GROWING
     result = run(
@@ -331,34 +346,6 @@ def _carried_out(
     return desk.state
 
 
-def register_run(folder: Path, case: str, record: Path) -> str:
-    """Put a finished run into ``evidence/``, note it in the project, and return its id."""
-    name, digest = copy_in(record, folder)
-    place = ("flow", "cases", case, "evidence")
-
-    def edits(opened: OpenProject) -> list[dict[Any, Any]]:
-        items = opened.project.evidence
-        there = next((i.id for i in items if i.file == name and i.digest == digest), "")
-        if there:
-            is_noted = any(r.name == case and r.evidence == there for r in _cases(opened))
-            return [] if is_noted else [{place: there}]
-        taken = {item.id for item in items}
-        number = next(n for n in range(1, 10_000) if f"flow-{n}" not in taken)
-        item = {
-            "id": f"flow-{number}", "title": f"3-D flow of this program: {case}", "kind": "run",
-            "file": name, "digest": digest, "day": datetime.now(UTC).date(),
-            "note": "Computed, with a stated bias; a rival opinion, not a measurement.",
-        }  # fmt: skip
-        return [{("evidence", NEW): item, place: item["id"]}]
-
-    saved = edit_project(folder, edits)  # a page may be saving settings at this very moment
-    return next(run.evidence for run in _cases(saved) if run.name == case)
-
-
-def _cases(opened: OpenProject) -> Sequence[FlowRun]:
-    return opened.project.flow.cases if opened.project.flow else ()
-
-
 def start_process(folder: Path, built: Built) -> dict[str, Any]:
     """Start a run as a process of its own and return its first state.
 
@@ -375,7 +362,7 @@ def start_process(folder: Path, built: Built) -> dict[str, Any]:
         raise InputError(
             "case", f"'{built.run.name}'", "", "is running already", "Cancel it first."
         )
-    refuse(built.forecast().faults, built.run.name)
+    refuse(judged(built, desk).faults, built.run.name)
     before = desk.so_far(built.run.settle)
     desk.folder.mkdir(parents=True, exist_ok=True)
     (desk.folder / _STOP).unlink(missing_ok=True)
@@ -391,6 +378,6 @@ def start_process(folder: Path, built: Built) -> dict[str, Any]:
     if said is not None and said.get("pid") == process.pid:
         return said  # it was quicker than this process, and knows better
     desk.note(state="preparing", case=built.run.name, digest=built.digest, pid=process.pid,
-              back_end=built.run.back_end, longest=built.run.longest, settle=built.run.settle,
-              pace=None, text="", faults=[], **before)  # fmt: skip
+              back_end=built.run.back_end, longest=built.run.longest, pace=None, text="", faults=[],
+              **before)  # fmt: skip
     return desk.state

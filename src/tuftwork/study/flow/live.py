@@ -12,7 +12,7 @@ from tuftwork.flow import Prepared
 from tuftwork.flow.scale import round_end
 from tuftwork.flow.setup import SOLID
 from tuftwork.study.flow.case import Built, built_case, run_named
-from tuftwork.study.flow.desk import Desk, start_process
+from tuftwork.study.flow.desk import Desk, judged, start_process
 from tuftwork.study.flow.moments import said_of_shape
 from tuftwork.study.flow.page import cost_tree, part_rows, record_of, state_tree
 from tuftwork.study.flow.setting import changed_run, moved
@@ -32,10 +32,10 @@ def _built(bench: Any, message: Mapping[str, Any]) -> Built:
 def cost_live(bench: Any, message: Mapping[str, Any]) -> Answer:
     """Return size, cost and faults with the settings of a message, and the part list."""
     built = _built(bench, message)
-    state = state_tree(Desk.of(bench.folder, built.digest).read())
+    desk = Desk.of(bench.folder, built.digest)
     return {
-        "cost": cost_tree(built.forecast(), built.run, built.case), "parts": part_rows(built),
-        "run": state,
+        "cost": cost_tree(judged(built, desk), built.run, built.case), "parts": part_rows(built),
+        "run": state_tree(desk.read()),
     }, {}  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from tuftwork.flow.judge import Forecast
 from tuftwork.quantity import Z80, Quantity
 from tuftwork.study.answers import Answers
 from tuftwork.study.flow.case import Built, built_case, run_named, shape_of
-from tuftwork.study.flow.desk import GOING, Desk
+from tuftwork.study.flow.desk import GOING, Desk, judged
 from tuftwork.study.flow.grid import grid_tree
 from tuftwork.study.flow.inside import inside_rows
 from tuftwork.study.flow.moments import moment_rows, plain, spoken_road
@@ -71,7 +71,7 @@ def flow_page(bench: Any, case: str = "") -> Page:
     return tree | {
         "setting": setting_tree(run, built),
         "parts": part_rows(built),
-        "cost": cost_tree(built.forecast(), run, built.case),
+        "cost": cost_tree(judged(built, desk), run, built.case),
         "run": state_tree(desk.read()),
         "kept": growing(desk.folder),
         "result": _result(bench, run, built),

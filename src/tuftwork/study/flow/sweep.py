@@ -20,7 +20,8 @@ from tuftwork.quantity import Quantity, format_quantity, parse_quantity
 from tuftwork.quantity.format import THIN
 from tuftwork.study.executor import Cluster, Executor, InLine, Processes
 from tuftwork.study.flow.case import built_case, flow_of, run_named
-from tuftwork.study.flow.desk import Desk, register_run, run_case, spoken_faults
+from tuftwork.study.flow.desk import Desk, run_case, spoken_faults
+from tuftwork.study.flow.register import register_run
 from tuftwork.study.flow.sighting import flown_runs
 from tuftwork.study.flow.spoken import seen_as
 from tuftwork.study.flow.sweep_desk import begin_sweep, end_sweep, is_told_to_stop
