@@ -6,7 +6,7 @@ schedule says which position is taken when, by speed, braking and how hard the c
 
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from tuftwork.car.table import Table, number
 from tuftwork.quantity import Quantity
@@ -56,6 +56,18 @@ class ScheduleRule(Table):
         bool | None,
         Field(strict=True, description="Only when braking, or only when not; either if left out"),
     ] = None
+
+    @model_validator(mode="after")
+    def _can_hold(self) -> "ScheduleRule":
+        """Refuse a rule that no speed, or no sideways acceleration, can meet."""
+        for what in ("speed", "side"):
+            least, most = (getattr(self, f"{what}_{end}") for end in ("above", "below"))
+            if least is not None and most is not None and not least.best < most.best:
+                raise ValueError(
+                    f"the rule can never hold: {what}_above is not below {what}_below. "
+                    "Two ranges take two rules"
+                )
+        return self
 
 
 class Schedule(Table):

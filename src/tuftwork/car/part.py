@@ -77,6 +77,19 @@ class Floor(PartTable):
         Field(description="Greatest height of the exit over the reference plane the rules allow"),
     ] = None
 
+    @model_validator(mode="after")
+    def _runs_rearward(self) -> "Floor":
+        """Refuse a floor whose exit lies ahead of its kick line, or that ahead of its front."""
+        front, kick, end = (
+            q.best for q in (self.front_station, self.kick_station, self.exit_station)
+        )
+        if not front < kick <= end:
+            raise ValueError(
+                f"its stations must run rearward: front_station {front:.3f} m, kick_station "
+                f"{kick:.3f} m, exit_station {end:.3f} m"
+            )
+        return self
+
 
 class Splitter(PartTable):
     """A plate ahead of and under the nose."""

@@ -20,6 +20,7 @@ from tuftwork.study.trial.shown import (
     usual_version,
 )
 from tuftwork.study.trial.sighted import WELL_KNOWN, Learned, learned_of, predicted
+from tuftwork.study.trial.strayed import strayed_notices
 from tuftwork.trial.agreement import BiasField, Disagreement, next_test, ranked_disagreements
 
 Page = dict[str, Any]
@@ -51,7 +52,8 @@ def agreement_page(answers: Answers, day: str = "") -> Page:
         "consistent": sum(d.verdict == "consistent" for d in ranked), "compared": len(ranked),
         "bias": {axle: _field(answers, found) for axle, found in known.items()},
         "path": _path(answers, one.name if one else "tunnel", known),
-        "next": _next(answers, fields), "notices": _notices(tree, fields),
+        "next": _next(answers, fields),
+        "notices": [*(strayed_notices(answers, one) if one else []), *_notices(tree, fields)],
     }  # fmt: skip
 
 

@@ -6,6 +6,7 @@ from tuftwork.study.finding import Finding
 from tuftwork.study.number import Number
 from tuftwork.study.store import Tree
 from tuftwork.study.trial.shown import KMH, days_of, result_number, row_at, tree_of
+from tuftwork.study.trial.strayed import strayed_findings
 
 
 def trial_findings(answers: Answers) -> list[Finding]:
@@ -17,6 +18,7 @@ def trial_findings(answers: Answers) -> list[Finding]:
             found.append(_refused_finding(day, tree))
             continue
         found += _fault_finding(answers, day, tree)
+        found += strayed_findings(answers, day)
     return found
 
 
