@@ -226,7 +226,7 @@ def _numbers(
         ("total", "CzS, less straight", total[-1] - total[0], "area", "m²"),
         ("share", "%F, less straight",
          found.front[-1] / total[-1] - found.front[0] / total[0], "share", "%"),
-        ("margin", "margin in roll", found.margin[-1], "ratio", ""),
+        ("margin", "roll stiffness the air leaves", found.margin[-1], "share", "%"),
     )  # fmt: skip
     among = answers.inputs_in(state) | frozenset(corner_inputs()) | frozenset(
         n for n in ensemble.quantities if n.startswith(("mass_states.", "lap.roll_angle"))

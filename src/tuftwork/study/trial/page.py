@@ -147,6 +147,9 @@ def results_page(answers: Answers, day: str = "", version: str = "") -> Page:
     if name == "all cures" and needs_cures(tree):
         notices.insert(0, "Faults are left that nobody accepted: these numbers show what all "
                        "proposed cures would give. See the Log page.")  # fmt: skip
+    elif not answers.project.measured:
+        notices.append("Budget, map, lap and claims do not stand on these results yet: keep them "
+                       "with 'tuftwork reduce --keep', then run the study.")  # fmt: skip
     rows = [
         {
             "state": row["state"], "speed_kmh": round(row["speed"] * KMH, 1),
