@@ -276,9 +276,7 @@ def show(
         show_lines([page["text"]])
         return done
     if page["run"]:
-        show_lines(
-            [f"Run of '{page['case']}': {page['run']['state']}. {page['run']['text'] or ''}"]
-        )
+        show_lines([f"Run of '{page['case']}': {_stands(page['run'])}"])
     if page["run"] and page["run"]["is_going"]:
         show_lines(page["run"]["doubts"])
     if page.get("kept"):
@@ -307,6 +305,16 @@ def show(
     show_lines(f"Drew {name}" for name in page.get("pictures", ()))
     show_lines(f"Wrote {name}" for name in page.get("exported", ()))
     return 0
+
+
+def _stands(run: dict[str, Any]) -> str:
+    """Return how a run stands, with the time of all its processes where it is not at its end."""
+    from tuftwork.study.flow.page import spoken_time
+
+    said = f"{run['state']}. {run['text'] or ''}".rstrip().removesuffix(".") + "."
+    if run["state"] != "done" and run["seconds"]:
+        said += f" {spoken_time(run['seconds'])} of computing so far."
+    return said
 
 
 @contextmanager

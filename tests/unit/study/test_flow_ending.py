@@ -8,8 +8,10 @@ from typing import Any
 
 import pytest
 from tests.unit.study.flow_car import BLUFF_CASE, COARSE_LOOK, bluff_project
+from typer.testing import CliRunner
 
 from tuftwork.car import Evidence
+from tuftwork.cli import program
 from tuftwork.errors import FileFault, InputError
 from tuftwork.files import read_project
 from tuftwork.files.flow import read_flow_record
@@ -124,8 +126,8 @@ def test_a_settling_that_the_checkpoint_cannot_give_is_told_before_the_run(tmp_p
     bench = bench_of(tmp_path / "car", CASE.replace("longest = 2.0", "longest = 9.0"))
     project = bench.opened.project
     desk = Desk.of(bench.folder, built_case(project, bench.folder, run_named(project)).digest)
-    gone_on(desk.folder, settle=2.0)
-    desk.note(state="cancelled", settle=2.0, travel=5.0)
+    desk = gone_on(desk.folder, settle=2.0)
+    desk.note(state="cancelled")
 
     def faults(settle: float) -> list[str]:
         answer, _ = bench.live({"do": "flow_cost", "case": "one", "settle": settle})
@@ -137,6 +139,8 @@ def test_a_settling_that_the_checkpoint_cannot_give_is_told_before_the_run(tmp_p
         "Settles for (settle) = 3 car lengths: the checkpoint at 5.00 holds means of the fields "
         "from 2 on. Keep 2, or let it settle for 5 or more."
     )
+    shown = CliRunner().invoke(program, ["flow", "show", str(bench.folder)])
+    assert "60\u202fs of computing so far." in shown.output
     kept = (desk.folder / "run.json").read_bytes()
     for start in (lambda: bench.live({"do": "flow_start", "case": "one", "settle": 3.0}),
                   lambda: run_case(bench.folder, "one")):  # fmt: skip
