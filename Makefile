@@ -3,27 +3,36 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 DEMO := halyard
+PIP := $(BIN)/python -m pip install -q --disable-pip-version-check
+# what was installed is compiled on all cores; some packages bring files that are no Python of ours
+COMPILE := $(BIN)/python -m compileall -qq -j 0 $(VENV)/lib || true
 export OPENBLAS_NUM_THREADS ?= 1
 
-.PHONY: study test docs bench checked gpu lint types web clean
+.PHONY: study test kernels docs bench checked gpu lint types web clean
 
 $(VENV)/.run: requirements-run.lock pyproject.toml
 	@echo "Making the environment (about a minute) ..."
 	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
-	@$(BIN)/python -m pip install -q --disable-pip-version-check --require-hashes -r requirements-run.lock
-	@$(BIN)/python -m pip install -q --disable-pip-version-check --no-deps -e .
+	@$(PIP) --no-compile --require-hashes -r requirements-run.lock
+	@$(COMPILE)
+	@$(PIP) --no-deps -e .
 	@touch $@
 
 $(VENV)/.all: requirements.lock $(VENV)/.run
-	@$(BIN)/python -m pip install -q --disable-pip-version-check --require-hashes -r requirements.lock
+	@$(PIP) --no-compile --require-hashes -r requirements.lock
+	@$(COMPILE)
 	@touch $@
 
 study: $(VENV)/.run  ## the main job on the demo project
 	@test -e $(DEMO)/project.toml || $(BIN)/tuftwork demo $(DEMO)
 	@$(BIN)/tuftwork study $(DEMO) --report
 
-test: $(VENV)/.all lint types docs  ## everything that CI runs
+test: $(VENV)/.all  ## everything that CI runs
+	@$(MAKE) -j 2 --output-sync=target lint types docs kernels
 	$(BIN)/python -m pytest -n logical --dist loadfile --no-loadscope-reorder
+
+kernels: $(VENV)/.all  ## those that several workers would otherwise compile, each for itself
+	$(BIN)/python -m tuftwork.study.ahead floor tie ride lap sections front
 
 lint: $(VENV)/.all
 	$(BIN)/ruff format --check src tests examples docs

@@ -26,9 +26,16 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 LONG = (
-    "unit/study/test_bench.py", "recorded/test_examples.py", "published/test_section_exact.py",
-    "browser/test_day.py", "browser/test_heat.py", "browser/test_lap.py", "browser/test_floor.py",
-    "browser/test_sections.py", "house/test_docs.py", "published/test_floor_channel.py",
+    "unit/study/test_bench.py", "recorded/test_examples.py", "unit/study/test_flow.py",
+    "published/test_section_elements.py", "published/test_flow_section.py",
+    "browser/test_day.py", "browser/test_races.py", "browser/test_car.py",
+    "unit/study/test_survey.py", "browser/test_sheet.py", "unit/study/test_main_job.py",
+    "unit/study/test_pictures.py", "browser/test_pictures.py", "unit/study/test_trial.py",
+    "unit/study/test_front.py", "browser/test_lap.py", "browser/test_heat.py",
+    "browser/test_flow_sweep.py", "browser/test_flow_cases.py", "browser/test_front.py",
+    "unit/cli/test_commands.py", "house/test_docs.py", "published/test_section_measured.py",
+    "unit/aeromap/test_tie.py", "unit/study/test_sections.py", "browser/test_floor.py",
+    "browser/test_sections.py",
 )  # fmt: skip
 """Files that take longest come first: at the end of a run no worker then waits for one of them."""
 

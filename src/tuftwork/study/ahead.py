@@ -100,9 +100,57 @@ def compile_fronts() -> None:
     evaluate((table,), (0.0,), front, (own,))
 
 
+def compile_nets() -> None:
+    """Solve one air net with a core in it."""
+    import numpy as np
+
+    from tuftwork.cooling import AirNet, Cooler, Core, Exit, Inlet, Surroundings, solve_air
+    from tuftwork.cooling.exchanger import effectiveness
+
+    core = Core(face_area=0.2, linear_loss=16.0, square_loss=3.0, mass_velocity=(1.0, 10.0),
+                conductance=(2500.0, 9000.0))  # fmt: skip
+    net = AirNet(
+        elements=(
+            Inlet(name="in", end="before", area=0.1),
+            Cooler(name="core", start="before", end="behind", core=core),
+            Exit(name="out", start="behind", net_area=0.06),
+        )
+    )
+    solve_air(net, Surroundings(speed=50.0, temperature=293.0), heats={"core": 4e4})
+    effectiveness(np.array([2.0]), np.array([0.3]))
+
+
+def compile_rides() -> None:
+    """Follow one platform over a small map."""
+    import numpy as np
+
+    from tuftwork.aeromap.equilibrium import follow_path, solve_equilibria
+    from tuftwork.aeromap.interpolate import evaluate, evaluate_with_slopes, surface_of
+    from tuftwork.aeromap.platform import AxleRates, Suspension, axle_spring
+
+    flat = np.zeros(2)
+    rates = AxleRates(
+        wheel_rate=flat + 75e3, tyre_rate=flat + 265e3, stop_gap=np.zeros((2, 0)),
+        stop_rate=np.zeros((2, 0)),
+    )  # fmt: skip
+    front, rear = (
+        axle_spring(rates, ride_height=flat + height, growth=flat, static_load=flat + 6e3)
+        for height in (0.058, 0.071)
+    )
+    springs = Suspension(front=front, rear=rear, inputs={})
+    axes = np.linspace(0.02, 0.08, 5), np.linspace(0.03, 0.09, 5)
+    surface = surface_of(*axes, np.full((3, 5, 5, 2), 0.5))
+    speed, density = np.array([30.0, 50.0]), flat + 1.2
+    follow_path(surface, springs, speed=speed, density=density, partial=True)
+    solve_equilibria(surface, springs, speed=speed, density=density)
+    here = np.full((1, 2), 0.05), np.full((1, 2), 0.06)
+    evaluate(surface, *here)
+    evaluate_with_slopes(surface, *here)
+
+
 KERNELS: Mapping[str, Callable[[], None]] = {
     "lap": compile_laps, "sections": compile_sections, "floor": compile_floors,
-    "front": compile_fronts, "grip": compile_circles,
+    "front": compile_fronts, "grip": compile_circles, "tie": compile_nets, "ride": compile_rides,
 }  # fmt: skip
 """First word of a step's name → what compiles its kernels."""
 KEPT: Mapping[str, tuple[str, ...]] = {
@@ -115,6 +163,8 @@ KEPT: Mapping[str, tuple[str, ...]] = {
         "floor/front_kernel.settle",
     ),
     "grip": ("lap/kernel.cap_energy",),
+    "tie": ("cooling/_hydraulics.solve_all", "cooling/exchanger._crossflow_series"),
+    "ride": ("aeromap/follow.follow_draws", "aeromap/root.find_roots", "aeromap/patch.read_draws"),
 }
 """The same → kernels that the cache on the disk holds once they were compiled."""
 

@@ -19,8 +19,8 @@ def answer(results: Mapping[str, Any], pulse: Pulse) -> Any:
 
 
 STEPS = [
-    Step(name="tie", title="Tie", inputs=1, needs=(), work=answer),
-    Step(name="lap Oval: as raced", title="Lap", inputs=1, needs=("tie",), work=answer),
+    Step(name="draws", title="Draws", inputs=1, needs=(), work=answer),
+    Step(name="lap Oval: as raced", title="Lap", inputs=1, needs=("draws",), work=answer),
 ]
 
 
