@@ -41,6 +41,79 @@ humidity = "50 %"
 
 [study]
 speeds = ["120 km/h", "160 km/h", "200 km/h"]
+
+# What follows is a usual car as comments: take the "# " away from what yours has, and put your
+# numbers in. Stations run rearward from the front axle line. All keys stand on the page
+# "Keys of the project file"; `tuftwork demo` writes a project that uses most of them.
+COMMENTED"""
+_USUAL_CAR = """[car.front]
+track = "1.55 m"
+wheel_rate = "60 N/mm ± 10 %"
+tyre_rate = "230 N/mm ± 10 %"
+tyre_diameter = "620 mm"
+
+[car.rear]
+track = "1.55 m"
+wheel_rate = "65 N/mm ± 10 %"
+tyre_rate = "240 N/mm ± 10 %"
+tyre_diameter = "630 mm"
+
+[[parts]]
+name = "body"
+kind = "body"
+downforce = "-0.15 ± 0.10"
+drag = "0.29 ± 0.04"
+front_share = "45 % ± 10 %"
+
+[[parts]]
+name = "wheels"
+kind = "wheels"
+downforce = "-0.03 ± 0.02"
+drag = "0.08 ± 0.02"
+front_share = "50 % ± 5 %"
+
+[[parts]]
+name = "splitter"
+kind = "splitter"
+projection = "60 mm ± 5 mm"
+width = "1.65 m ± 30 mm"
+lip_radius = "10 mm ± 4 mm"
+station = "-0.90 m ± 30 mm"
+
+[[parts]]
+name = "floor"
+kind = "floor"
+width = "1.45 m ± 30 mm"
+front_station = "-0.30 m ± 30 mm"
+kick_station = "2.50 m ± 30 mm"
+exit_station = "3.30 m ± 30 mm"
+diffuser_angle = "9 ° ± 1 °"
+
+[[parts]]
+name = "rear wing"
+kind = "wing"
+span = "1.60 m ± 10 mm"
+chord = "280 mm ± 5 mm"
+incidence = "6 ° ± 1 °"
+station = "2.90 m ± 50 mm"
+height = "1.15 m ± 30 mm"
+gurney = "10 mm ± 1 mm"
+end_plate_height = "220 mm ± 20 mm"
+
+[[states]]
+name = "as run"
+
+[[states]]
+name = "wing 10"
+set = { "rear wing.incidence" = "10 ° ± 0.5 °" }
+
+[[claims]]
+id = "C1"
+kind = "force"
+said = "300 kg at 200 km/h"
+by = "the seller"
+force = "300 kgf"
+speed = "200 km/h"
 """
 _ASSUMED = {
     "WHEELBASE": "2.60 m ± 5 %",
@@ -135,4 +208,5 @@ def _first_page(title: str, car: str) -> str:
     text = _FIRST
     for mark, value in {"TITLE": title, "NAME": car, **_ASSUMED}.items():
         text = text.replace(f" {mark}\n", f" {tomlkit.item(value).as_string()}\n")
-    return text
+    usual = "".join(f"# {line}".rstrip() + "\n" for line in _USUAL_CAR.splitlines())
+    return text.replace("COMMENTED", usual)

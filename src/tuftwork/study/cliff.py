@@ -110,19 +110,31 @@ def _words(answers: Answers, to_cliff: np.ndarray) -> str:
                 (speed, f"{format_number(-summary.best, 1)} mm past it ({' to '.join(ends)})")
             )
     if not said:
-        nearest = min(
-            (summarise(1e3 * to_cliff[at][there[at]]).best, v)
-            for at, v in enumerate(answers.speeds)
-            if np.any(there[at])
-        )
-        return (
-            f"The rear stays above its cliff; nearest at {nearest[1] * _KMH:.0f} km/h, "
-            f"{format_number(nearest[0], 1)} mm above the edge."
-        )
+        return _nearest(answers, to_cliff, there)
     first, last = said[0][0], said[-1]
     return (
         f"The rear passes the edge of its cliff (more than {share} % of its load lost per "
         f"millimetre) by {first * _KMH:.0f} km/h; at {last[0] * _KMH:.0f} km/h it rides {last[1]}."
+    )
+
+
+def _nearest(answers: Answers, to_cliff: np.ndarray, there: np.ndarray) -> str:
+    """Return where the rear is nearest to its cliff, no surer than the draws are."""
+    found, speed = min(
+        ((summarise(1e3 * to_cliff[at][there[at]]), v)
+         for at, v in enumerate(answers.speeds) if np.any(there[at])),
+        key=lambda pair: pair[0].best,
+    )  # fmt: skip
+    ends = f"{format_number(found.low, 1)} to {format_number(found.high, 1)}"
+    at = f"{speed * _KMH:.0f} km/h"
+    if found.low > 0:
+        return (
+            f"The rear stays above its cliff; nearest at {at}, "
+            f"{format_number(found.best, 1)} mm above the edge ({ends})."
+        )
+    return (
+        f"Whether the rear stays above its cliff is not known: at {at} it is "
+        f"{format_number(found.best, 1)} mm above the edge ({ends}; minus is past it)."
     )
 
 

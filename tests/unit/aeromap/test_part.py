@@ -270,6 +270,18 @@ def test_an_exit_far_too_small_is_refused() -> None:
         part_models(_project([part]))
 
 
+def test_a_floor_that_would_reach_into_the_road_rests_on_it() -> None:
+    """A map's corner, nose high and tail low, puts a kick line behind the axle below ground."""
+    floor = {
+        "name": "floor", "kind": "floor", "width": "1.4 m", "front_station": "-0.3 m",
+        "kick_station": "2.75 m", "exit_station": "3.4 m", "diffuser_angle": "9 °",
+    }  # fmt: skip
+    models = part_models(_project([floor]))
+    corner = halyard.platform(110.0, 3.0, 190.0)  # 2.3 mm under the road at 2.75 m
+    load = models[0].load(corner, _best(models), {})
+    assert np.isfinite(load.downforce_front + load.downforce_rear).all()
+
+
 def test_exact_inputs_need_no_column() -> None:
     models = part_models(_project([_wing()]))
     inputs = {

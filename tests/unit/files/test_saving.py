@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tuftwork.car.table import quantities_in
 from tuftwork.errors import FileFault
 from tuftwork.files import (
     NEW,
@@ -291,6 +292,22 @@ def test_a_new_project_has_its_folders_and_reads(tmp_path: Path) -> None:
     ]  # fmt: skip
     with pytest.raises(FileFault, match="a project here already"):
         new_project(tmp_path / "a" / "b", title="again")
+
+
+def test_the_usual_car_of_a_new_page_is_a_project_once_its_marks_are_taken_away(
+    tmp_path: Path,
+) -> None:
+    made = new_project(tmp_path / "new", title="First")
+    assert made.project.parts == ()
+    head, _, usual = made.text.partition("most of them.\n")
+    lines = [line.removeprefix("#").removeprefix(" ") for line in usual.splitlines()]
+    full = new_project(tmp_path / "full", title="x", text=head + "most of them.\n"
+                       + "\n".join(lines)).project  # fmt: skip
+    assert [part.kind for part in full.parts] == ["body", "wheels", "splitter", "floor", "wing"]
+    assert full.car.front is not None
+    assert [state.name for state in full.states] == ["as run", "wing 10"]
+    numbers = [q for part in full.parts for _, q in quantities_in(part)]
+    assert {q.origin for q in numbers if not q.is_exact} == {"assumed"}
 
 
 def test_a_new_project_from_a_broken_text_writes_nothing(tmp_path: Path) -> None:

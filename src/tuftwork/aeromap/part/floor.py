@@ -22,6 +22,7 @@ from tuftwork.floor.estimate import (
 from tuftwork.quantity import Quantity
 
 _KEYS = ("width", "front_station", "kick_station", "exit_station", "diffuser_angle")
+_TOUCH = 1e-3  # [m]  clearance at the kick line at which a floor counts as resting on the road
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,9 +50,10 @@ class EstimatedFloor(EstimatedPart):
             diffuser_width=2 * self._half_width(draws),
             edge_gap=draws[gap] if gap in self.inputs else None,
         )
+        lift = _resting(platform, geometry.kick_station, draws[WHEELBASE])
         onset = FloorOnset(
-            ride_height_front=platform.ride_height_front,
-            ride_height_rear=platform.ride_height_rear,
+            ride_height_front=platform.ride_height_front + lift,
+            ride_height_rear=platform.ride_height_rear + lift,
             wheelbase=draws[WHEELBASE],
             exit_pressure=around_of(around, "exit_pressure"),
             head=around_of(around, "floor_head"),
@@ -79,6 +81,17 @@ class EstimatedFloor(EstimatedPart):
                 f"{low:g} to {high:g}, where regimes are published."
             )
         return tuple(notices)
+
+
+def _resting(platform: PlatformState, kick: Field, wheelbase: Field) -> Field:
+    """Return by how much the road holds up a floor that would reach into it. [m].
+
+    Corners of a map with a high nose and a low tail put the kick line of some draws below the
+    road. No car runs there, so such a cell needs a value and no meaning.
+    """
+    front, rear = platform.ride_height_front, platform.ride_height_rear
+    height = front + (rear - front) * kick / wheelbase
+    return np.asarray(np.maximum(_TOUCH - height, 0.0))
 
 
 def floor_model(part: Floor, reference: Reference) -> EstimatedFloor:
