@@ -19,7 +19,7 @@ from tuftwork.flow.tip import turned_at_knives
 
 REACH = 2.0
 """A link is followed this many times its length in search of its wall. [-]"""
-PLATE = 0.5
+PLATE = 0.0
 """Cells closer than this to a surface without thickness are taken out. [cells]"""
 ON = 1e-4
 """A cell whose centre lies this close to a surface lies on it, and is taken out on every side of a

@@ -142,7 +142,20 @@ def test_a_ridge_that_parts_the_stream_and_a_knife_edge() -> None:
     assert not knife.normals[rims & along_x].any()
 
 
-def test_the_tail_of_a_wing_is_free_and_a_knife_edge_that_meets_the_stream_is_not() -> None:
+def test_the_rim_of_a_plate_is_held_where_the_plate_lies_against_the_stream() -> None:
+    corner = np.array([[0, 0, 0], [4, 0, 0], [4, 4, 0], [0, 4, 0]], dtype=float)
+    edges = sharp_edges(corner, np.array([[0, 1, 2], [0, 2, 3]]))
+    middle = edges.ends.mean(axis=1)
+    assert edges.into is not None
+    np.testing.assert_allclose(edges.into, np.sign([2, 2, 0] - middle), atol=1e-12)
+    assert len(edge_points(edges, (0.0, 0.0, 1.0))) == len(edge_points(edges))
+    for degrees, is_held in ((0.0, False), (20.0, False), (45.0, True)):
+        turn = np.radians(degrees)
+        place = edge_points(edges, (np.cos(turn), 0.0, np.sin(turn))).place
+        assert bool(np.any(place[:, 0] == 0)) == is_held, degrees
+
+
+def test_the_tail_of_a_wing_is_free_and_a_knife_edge_across_the_stream_is_not() -> None:
     from tuftwork.shape.loft import loft
 
     outline = np.array([[0.0, 0.0], [-4.0, 0.5], [-4.5, 0.0], [-4.0, -0.5]])
@@ -156,5 +169,6 @@ def test_the_tail_of_a_wing_is_free_and_a_knife_edge_that_meets_the_stream_is_no
 
     assert at_the_tip((1.0, 0.0, 0.0)) == 0
     assert at_the_tip((0.8, 0.1, 0.3)) == 0
-    assert at_the_tip((-1.0, 0.0, 0.0)) > 0
+    assert at_the_tip((-1.0, 0.0, 0.0)) == 0  # a wedge that parts the stream
+    assert at_the_tip((-0.6, 0.0, 0.8)) > 0
     assert at_the_tip((0.0, 0.0, 1.0)) > 0

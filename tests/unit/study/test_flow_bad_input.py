@@ -197,7 +197,7 @@ def test_a_run_whose_process_is_killed_is_told_and_goes_on_to_the_same_loads(
     tmp_path: Path,
 ) -> None:
     """Killed outright, in the middle; the loads are those of a run that nobody stopped."""
-    case = BLUFF_CASE.format(name="look", speed=120, longest=12)
+    case = BLUFF_CASE.format(name="look", speed=120, longest=12) + 'precision = "float64"\n'
     folder, other = (bluff_project(tmp_path / name, case) for name in ("killed", "whole"))
     process = subprocess.Popen([sys.executable, "-c", HASTY, str(folder)],
                                stdout=subprocess.DEVNULL)  # fmt: skip
