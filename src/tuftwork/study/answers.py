@@ -108,8 +108,13 @@ class Answers:
         return sorted(q.best for q in self.project.study.speeds)
 
     def models(self, state: str) -> tuple[PartModel, ...]:
-        """Return the models of the parts in a state."""
-        return models_in(self.project, state if self.project.states else "", self.results)
+        """Return the models of the parts in a state, made once: an air net keeps what it solved."""
+        key = f"models {state}"
+        if key not in self.worked_out:
+            own = state if self.project.states else ""
+            self.worked_out[key] = models_in(self.project, own, self.results)
+        found: tuple[PartModel, ...] = self.worked_out[key]
+        return found
 
     def inputs_in(self, *states: str) -> frozenset[str]:
         """Return the names of the inputs on which numbers of these states can depend."""

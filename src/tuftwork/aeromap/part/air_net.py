@@ -42,6 +42,7 @@ _QUICK = 4  # of them stand behind the response surface
 _SPEEDS = (30.0, 50.0, 70.0)  # [m/s] of the response surface; in between it is nearly flat
 _DRAWS = 512  # of the inputs, to which the response surface is fitted
 _SEED = 20260
+_MOST_KEPT = 64  # answers, some 0.1 MB each: a slider asks for one after the other
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,9 +83,13 @@ class NetCooling(EstimatedPart):
         """Return ``FIELDS`` at one speed, ``(n_field, n_draw)``; what was solved before is kept."""
         own = np.stack(np.broadcast_arrays(density, *(draws[name] for name in self.net_inputs)))
         key = (speed, own.tobytes())
-        if key not in self.kept:
-            self.kept[key] = self._solve(speed, density, draws, own.shape[-1])
-        return self.kept[key]
+        found = self.kept.get(key)
+        if found is None:
+            found = self._solve(speed, density, draws, own.shape[-1])
+            if len(self.kept) >= _MOST_KEPT:
+                self.kept.clear()
+            self.kept[key] = found
+        return found
 
     def _solve(self, speed: float, density: Array, draws: Mapping[str, Field], count: int) -> Array:
         pressure = air_pressure(self.project)

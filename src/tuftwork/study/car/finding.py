@@ -5,7 +5,7 @@ import numpy as np
 from tuftwork.study.answers import Answers
 from tuftwork.study.car.device import devices_of
 from tuftwork.study.car.motion import motion_of
-from tuftwork.study.car.page import platform_of
+from tuftwork.study.car.page import bounce_of
 from tuftwork.study.finding import Finding
 
 _KMH = 3.6
@@ -25,7 +25,7 @@ def _bounces(answers: Answers) -> list[Finding]:
     share = motion_of(answers, base).onset.share
     if share < _LIKELY:
         return []
-    page = platform_of(answers, base, answers.speeds[-1])["bounce"]
+    page = bounce_of(answers, base, answers.speeds[-1])
     if page["onset"] is None:
         return []
     return [

@@ -168,6 +168,11 @@ def platform_of(answers: Answers, state: str, speed: float, lateral: str = "") -
     }  # fmt: skip
 
 
+def bounce_of(answers: Answers, state: str, speed: float) -> Page:
+    """Return what :func:`platform_of` says of a bounce, alone."""
+    return _bounce(motion_of(answers, state), _Teller(answers, state, speed))
+
+
 class _Teller:
     """Turns draws of the kept draws into numbers with chains that may blame the motion."""
 
