@@ -265,4 +265,14 @@ def test_the_report_holds_a_part_sheet_only_for_named_sections(
     assert [sheet["wing"] for sheet in found["sheets"]] == ["front wing", "rear wing"]
     assert (tmp_path / "section_rear_wing.svg").stat().st_size > 1000
     assert "proof load" in found["sheets"][0]["cautions"][0]
-    assert wings_section(halyard, halyard.answers, tmp_path) is None
+    assert found["mounts"] == []
+    others = wings_section(halyard, halyard.answers, tmp_path)
+    assert others is not None
+    assert others["sheets"] == []
+    (mount,) = others["mounts"]
+    pages = {s: halyard.page("sections", state=s)["loads"] for s in halyard.answers.states}
+    proofs = {s: next(r["number"]["best"] for r in rows if r["key"] == "proof")
+              for s, rows in pages.items()}  # fmt: skip
+    assert mount["state"] == max(proofs, key=lambda s: proofs[s]) == "more wing"
+    assert mount["proof"]["number"]["best"] == pytest.approx(max(proofs.values()))
+    assert "proof load" in others["cautions"][0]

@@ -1,4 +1,4 @@
-"""Part sheets of the wings that name their section, for the client report and the shop."""
+"""Part sheets of wings that name their section, and what the mounts of all others carry."""
 
 from io import BytesIO
 from pathlib import Path
@@ -6,7 +6,7 @@ from typing import Any
 
 from matplotlib.axes import Axes
 
-from tuftwork.errors import NotConverged
+from tuftwork.errors import InputError, NotConverged
 from tuftwork.plot.section import layers
 from tuftwork.plot.style import house_style, new_figure
 from tuftwork.plot.wing import span_load
@@ -15,11 +15,13 @@ from tuftwork.study import Bench
 from tuftwork.study.answers import Answers
 from tuftwork.study.section_case import case_of, solve_section, solve_span, wings_of
 from tuftwork.study.section_live import memory_of
-from tuftwork.study.section_page import section_page
+from tuftwork.study.section_page import CAUTIONS, section_page
 
 
 def wings_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] | None:
-    """Return part sheets, None where no wing names its section.
+    """Return part sheets of wings that name their section, and what all other mounts carry.
+
+    None where there is no wing.
 
     Parameters
     ----------
@@ -28,17 +30,40 @@ def wings_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any
     folder
         Figures are drawn into it.
     """
-    sheets = []
+    sheets, mounts = [], []
     state = answers.states[0] if answers.project.states else ""
     for name in wings_of(answers.project):
         case = case_of(answers.project, answers.job.folder, name, state)
         if case.is_stand_in:
+            mounts += _mounts(answers, name)
             continue
         page = section_page(answers, name, state)
         if page["polar"] is None:
             continue
         sheets.append(_sheet(answers, name, state, page, folder))
-    return {"sheets": sheets} if sheets else None
+    if not sheets and not mounts:
+        return None
+    return {"sheets": sheets, "mounts": mounts, "cautions": list(CAUTIONS)}
+
+
+def _mounts(answers: Answers, name: str) -> list[dict[str, Any]]:
+    """Return the state of a wing that loads its mounts most, at the fastest the car goes."""
+    found, left = [], []
+    for state in answers.states if answers.project.states else ("",):
+        own = answers.project.state(state) if state else None
+        if own is not None and name in own.without:
+            continue
+        try:
+            page = section_page(answers, name, state)
+        except (InputError, NotConverged) as refused:
+            left.append(f"'{state}' is not worked out: {refused}")
+            continue
+        rows = {row["key"]: row for row in page["loads"]}
+        if "proof" in rows:
+            found.append({"wing": name, "state": page["state"], "top": rows["top"],
+                          "proof": rows["proof"], "outline": page["outline"]})  # fmt: skip
+    most = sorted(found, key=lambda row: -float(row["proof"]["number"]["best"]))[:1]
+    return [row | {"left": left} for row in most]
 
 
 def _sheet(
