@@ -3,7 +3,7 @@
 The wall's place on each link is found by cutting the link with the triangles themselves, which is
 exact; a distance field only says which cells lie closer to a wall than ``skin``, if one is asked.
 Those are taken out.
-A surface without thickness becomes one layer of removed cells; each side keeps its own cuts.
+Nothing is taken out for a surface without thickness: links through it are cut from both ends.
 """
 
 from collections.abc import Sequence
@@ -172,8 +172,7 @@ def wrap_bodies(
     every = np.concatenate(tri)
     distance, nearest = _distances(every, block)
     inside = _fill(bodies, tri, block, label)
-    # a plate is a layer of removed cells, whatever the skin; a face just half way between two
-    # layers must not be torn by rounding
+    # a face just half way between two layers must not be torn by rounding
     open_parts = np.zeros(256, bool)
     open_parts[[b.surface for b in bodies if not b.is_closed]] = True
     limit = np.where((nearest >= 0) & open_parts[part[nearest]], max(skin, PLATE), skin)
