@@ -23,13 +23,25 @@ PROJECT = {
 
 RAIL: list[dict[str, Any]] = [
     {"page": "overview", "title": "Overview", "support": "computed", "note": "5 findings"},
-    {"page": "evidence", "title": "Evidence", "support": "measured", "note": "11 items, 1 changed"},
+    {
+        "page": "evidence",
+        "title": "Evidence",
+        "support": "measured",
+        "note": "11 items, 1 changed",
+        "results": False,
+    },
     {"page": "claims", "title": "Claims", "support": "claimed", "note": "3 of 5 contradict"},
     {"page": "budget", "title": "Budget", "support": "computed", "note": "tied to 7 passes"},
     {"page": "map", "title": "Aero map", "support": "computed", "note": "cliff inside the range"},
     {"page": "states", "title": "States", "support": "computed", "note": "2 states"},
     {"page": "words", "title": "Words", "support": "assumed", "note": "a page without a form"},
-    {"page": "runs", "title": "Runs", "support": "none", "note": "last run 6.2 s"},
+    {
+        "page": "runs",
+        "title": "Runs",
+        "support": "none",
+        "note": "last run 6.2 s",
+        "results": False,
+    },
 ]
 
 EVIDENCE: list[dict[str, Any]] = [

@@ -180,6 +180,9 @@ class FakeWorkbench:
     def digest(self) -> str:
         return "9f31c0d2a4be77e1"
 
+    def is_readable(self) -> bool:
+        return self.mood != "broken"
+
     def is_stale(self) -> bool:
         return self.stale
 

@@ -321,6 +321,34 @@ def test_older_inputs_are_said_to_be_and_can_be_run_again(page: Page, make_site:
     expect(note).to_have_count(0)
 
 
+def test_a_project_that_breaks_says_so_and_nothing_of_numbers_that_are_not_there(
+    page: Page, make_site: MakeSite, watch: Watch
+) -> None:
+    watch.allow("Failed to load resource")
+    where = make_site()
+    where.open(page, "claims")
+    where.bench.stale = True
+    expect(page.locator(".note.stale")).to_be_visible()
+    where.bench.mood = "broken"
+    refused = page.locator(".sheet .note.refused")
+    expect(refused).to_contain_text("The project cannot be read as it stands")
+    expect(refused).to_contain_text("kept, and shows again")
+    expect(page.locator(".note.stale")).to_have_count(0)
+    where.bench.mood = "plain"  # mended: what was computed is back, and is what is old
+    expect(page.locator(".note.stale")).to_contain_text("Computed from older inputs")
+    expect(refused).to_have_count(0)
+
+
+def test_a_sheet_that_shows_no_results_is_not_called_old(page: Page, make_site: MakeSite) -> None:
+    where = make_site()
+    where.bench.stale = True
+    where.open(page, "claims")
+    expect(page.locator(".note.stale")).to_be_visible()
+    where.go(page, "evidence")
+    expect(page.locator(".register")).to_be_visible()
+    expect(page.locator(".note.stale")).to_have_count(0)
+
+
 def test_a_run_shows_its_progress_and_joins_the_log(page: Page, make_site: MakeSite) -> None:
     where = make_site(step_s=0.1)
     where.bench.go.clear()

@@ -3,7 +3,7 @@
 import type { ComponentChildren } from "preact";
 import { useEffect } from "preact/hooks";
 import { Margin } from "./margin";
-import { connected, outline, overview, place, runNews, stale, theme, unitWay } from "./store";
+import { connected, outline, overview, place, runNews, sheetShown, stale, theme, unitWay } from "./store";
 import type { RailEntry } from "./types";
 import { Choice } from "./widgets/control";
 import { Legend, OriginMark } from "./widgets/mark";
@@ -50,7 +50,7 @@ export function Frame({ waits, children }: FrameProps) {
             Start it again with <code>tuftwork open</code>.
           </p>
         )}
-        <StaleNote show={stale.value} />
+        <StaleNote show={stale.value && sheetShown.value && restsOnResults(rail, here)} />
         {runNews.value?.state === "running" && <RunBar news={runNews.value} />}
         {children}
         <footer>
@@ -68,6 +68,11 @@ const HOMES: Record<string, string> = { budget: "car", map: "car", states: "car"
 
 function homeOf(rail: RailEntry[], here: string): string {
   return rail.some((entry) => entry.page === here) ? here : (HOMES[here] ?? here);
+}
+
+/** Whether a sheet shows what a study computed; the register and the run log are always of now. */
+function restsOnResults(rail: RailEntry[], here: string): boolean {
+  return rail.find((entry) => entry.page === homeOf(rail, here))?.results !== false;
 }
 
 function skip(event: Event): void {

@@ -2,7 +2,7 @@
 
 import { useEffect, useRef } from "preact/hooks";
 import { withUnit, write } from "./number";
-import { turn, useTree, whyName } from "./store";
+import { readable, turn, useTree, whyName } from "./store";
 import type { Chain } from "./types";
 import { OriginMark } from "./widgets/mark";
 import { NumberText, RangeBar, Scale, spanOf } from "./widgets/num";
@@ -74,6 +74,9 @@ export function ChainView({ chain }: { chain: Chain }) {
   return (
     <div class="chain">
       <h3>{chain.title}</h3>
+      {!readable.value && (
+        <p class="caution">Of the inputs before: the project cannot be read as it stands now.</p>
+      )}
       <NumberText number={bare} big at />
       <div class="own">
         <RangeBar number={bare} low={low} high={high} />

@@ -66,6 +66,10 @@ systemDark.addEventListener("change", () => (colours.value += 1));
 
 export const connected = signal<boolean | null>(null);
 export const stale = signal(false);
+/** Whether the project can be read as it is now; where not, every page says why and shows nothing. */
+export const readable = signal(true);
+/** Whether the sheet shows an answer; a sheet that is refused or empty has no numbers to excuse. */
+export const sheetShown = signal(false);
 export const runNews = signal<RunNews | null>(null);
 /**
  * Bumped when what the server would say has changed: pages ask again, and an answer that was asked
@@ -79,8 +83,10 @@ function hear(news: Record<string, unknown>): void {
   if (news.news === "inputs") {
     const before = inputs;
     inputs = String(news.digest ?? "");
+    const turned = before !== "" && readable.value !== (news.readable !== false);
+    readable.value = news.readable !== false;
     // changed by another page, by a command or by hand; or what was changed has been computed
-    if ((before && before !== inputs) || (stale.value && !news.stale)) revision.value += 1;
+    if ((before && before !== inputs) || turned || (stale.value && !news.stale)) revision.value += 1;
     stale.value = news.stale === true;
   } else if (news.news === "run") {
     const before = runNews.value;

@@ -30,6 +30,8 @@ export interface RailEntry {
   title: string;
   support: Support;
   note?: string;
+  /** Whether it shows results of a study, which may be of older inputs. */
+  results?: boolean;
 }
 
 export interface Finding {
@@ -148,6 +150,7 @@ export interface Item {
   kind: string;
   file: string;
   digest: string;
+  source?: string;
   day: string;
   state: "registered" | "not registered" | "changed" | "missing" | "not a file";
   /** A word, or a word with a chain to open. */

@@ -30,12 +30,13 @@ class Sheet(TypedDict):
 
 
 class RailEntry(TypedDict):
-    """One line of the rail, in the order of the work."""
+    """One line of the rail, in the order of the work; ``results`` where a study computes it."""
 
     page: str
     title: str
     support: Support
     note: NotRequired[str]
+    results: NotRequired[bool]
 
 
 class Finding(TypedDict):
@@ -255,6 +256,7 @@ class Item(TypedDict):
     kind: str
     file: str
     digest: str
+    source: NotRequired[str]
     day: str
     state: Literal["registered", "not registered", "changed", "missing", "not a file"]
     used_by: list[str | Use]
@@ -262,9 +264,12 @@ class Item(TypedDict):
 
 
 class Evidence(TypedDict):
-    """``/evidence.json``."""
+    """``/evidence.json``: ``loose`` are files below ``evidence/`` that no row names."""
 
     items: list[Item]
+    loose: NotRequired[list[str]]
+    kinds: NotRequired[list[str]]
+    next: NotRequired[str]
 
 
 class RunStep(TypedDict):

@@ -122,7 +122,7 @@ class Switchboard:
             self._look.discard(look)
 
     async def _watch_inputs(self, wire: Wire, look: asyncio.Event) -> None:
-        said: tuple[str, bool] | None = None
+        said: tuple[str, bool, bool] | None = None
         if self.runner.latest is not None:
             await self._send(wire, pack(self.runner.latest))
         while wire in self._wires:
@@ -131,12 +131,19 @@ class Switchboard:
                 now = await asyncio.to_thread(self._inputs)
             except Exception:  # noqa: BLE001 - the socket must live on
                 _LOG.exception("cannot tell whether the inputs changed")
-                now = said or ("", False)
+                now = said or ("", False, True)
             if now != said:
                 said = now
-                await self._send(wire, pack({"news": "inputs", "digest": now[0], "stale": now[1]}))
+                told = dict(zip(("digest", "stale", "readable"), now, strict=True))
+                await self._send(wire, pack({"news": "inputs", **told}))
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(look.wait(), _STALE_EVERY)
 
-    def _inputs(self) -> tuple[str, bool]:
-        return self._workbench.digest(), self._workbench.is_stale()
+    def _inputs(self) -> tuple[str, bool, bool]:
+        """Return the inputs' digest, whether results are of older ones, whether they can be read.
+
+        What cannot be read is not compared with anything: it is the one thing to say.
+        """
+        bench = self._workbench
+        readable = bench.is_readable()
+        return bench.digest(), readable and bench.is_stale(), readable

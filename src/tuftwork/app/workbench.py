@@ -1,4 +1,4 @@
-"""What the app asks of the study: one object, seven methods.
+"""What the app asks of the study: one object, eight methods.
 
 The app holds no physics and no project; everything it shows comes through this protocol. Calls
 arrive from worker threads, several at a time, so an implementation must be safe to call that way.
@@ -68,6 +68,10 @@ class Workbench(Protocol):
 
     def is_stale(self) -> bool:
         """Return whether the inputs changed since the shown results were computed."""
+        ...
+
+    def is_readable(self) -> bool:
+        """Return whether the inputs can be read as they are now; where not, pages refuse."""
         ...
 
     def close(self) -> None:

@@ -152,6 +152,7 @@ class Evidence(Table):
     digest: Annotated[
         str, Field(pattern=r"^(sha256:[0-9a-f]{64})?$", description="Of the file, when registered")
     ] = ""
+    source: Annotated[str, Field(description="Where it came from: who made or sent it")] = ""
     day: Annotated[date | None, Field(description="When it was made")] = None
     note: Annotated[str, Field(description="Anything worth remembering")] = ""
 

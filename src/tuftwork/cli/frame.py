@@ -59,7 +59,10 @@ def command(name: str) -> Callable[[Callable[P, int | None]], Callable[P, None]]
     return register
 
 
-GROUPS = {"flow": "The whole car in three dimensions: prepare, run, show."}
+GROUPS = {
+    "evidence": "What the project rests on: show, add, keep.",
+    "flow": "The whole car in three dimensions: prepare, run, show.",
+}
 """First words of commands with two words, and what they are about."""
 
 

@@ -11,20 +11,34 @@ from tuftwork.files.project import (
     parse_project,
     read_project,
 )
+from tuftwork.files.register import (
+    EVIDENCE_KINDS,
+    Offered,
+    add_evidence,
+    loose_files,
+    next_id,
+    offered_of,
+)
 from tuftwork.files.start import new_project, record_digests, register_evidence
 
 __all__ = [
+    "EVIDENCE_KINDS",
     "FOLDERS",
     "NEW",
     "PROJECT_FILE",
     "REMOVE",
+    "Offered",
     "OpenProject",
     "RegisterLine",
+    "add_evidence",
     "changed_text",
     "digest_of",
     "edit_project",
     "key_page",
+    "loose_files",
     "new_project",
+    "next_id",
+    "offered_of",
     "parse_project",
     "read_project",
     "record_digests",

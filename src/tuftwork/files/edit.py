@@ -61,7 +61,19 @@ def save_changes(opened: OpenProject, edits: Edits) -> OpenProject:
         on the disk by another program since, or the disk is full. Nothing is written then.
     """
     refuse_if_moved_on(opened)
-    data = changed_text(opened, edits).encode()
+    return save_text(opened, changed_text(opened, edits))
+
+
+def save_text(opened: OpenProject, text: str) -> OpenProject:
+    """Put a text in the project file's place and return the project as it now stands.
+
+    Raises
+    ------
+    FileFault
+        As ``save_changes``.
+    """
+    refuse_if_moved_on(opened)
+    data = text.encode()
     changed = parse_project(data, opened.folder)
     with _alone(opened.folder):
         refuse_if_moved_on(opened)  # reading it took a while, and a run registers itself meanwhile

@@ -8,9 +8,10 @@ import tomlkit
 
 from tuftwork.errors import Fault, FileFault
 from tuftwork.files.atomic import write_atomic
-from tuftwork.files.edit import NEW, save_changes
-from tuftwork.files.evidence import FOLDER, copy_in, digest_of, register_of
+from tuftwork.files.edit import save_text
+from tuftwork.files.evidence import copy_in, register_of
 from tuftwork.files.project import FOLDERS, PROJECT_FILE, OpenProject, parse_project, read_project
+from tuftwork.files.register import with_digests, with_row
 
 _FIRST = """# Everything about this project. Comments and order are kept when the program saves.
 # A number is written with its unit, and with its range where you know it: "1.70 m ± 5 mm",
@@ -188,7 +189,7 @@ def register_evidence(
     name, digest = copy_in(Path(source), opened.folder)
     line: Mapping[str, Any] = {"id": id, "title": title, "kind": kind, "file": name,
                                "digest": digest, **({"note": note} if note else {})}  # fmt: skip
-    return save_changes(opened, {("evidence", NEW): line})
+    return save_text(opened, with_row(opened, line))
 
 
 def record_digests(opened: OpenProject) -> OpenProject:
@@ -196,12 +197,10 @@ def record_digests(opened: OpenProject) -> OpenProject:
 
     Returns the project unchanged where there is nothing to register.
     """
-    edits: dict[str | tuple[Any, ...], Any] = {}
-    for line in register_of(opened.project, opened.folder):
-        if line.standing == "not registered":
-            digest = digest_of(opened.folder / FOLDER / line.evidence.file)
-            edits["evidence", line.evidence.id, "digest"] = digest
-    return save_changes(opened, edits) if edits else opened
+    lines = register_of(opened.project, opened.folder)
+    if not any(line.standing == "not registered" for line in lines):
+        return opened
+    return save_text(opened, with_digests(opened))
 
 
 def _first_page(title: str, car: str) -> str:

@@ -249,6 +249,16 @@ class Bench:
                 return True  # it changed into something that cannot be read
         return self._shown != self.opened.digest
 
+    def is_readable(self) -> bool:
+        """Return whether the project file can be read as it is now."""
+        if self._file_mark() == self._mark:
+            return True
+        try:
+            self._refresh()
+        except FileFault:
+            return False
+        return True
+
     def close(self) -> None:
         """Let go of the project."""
 

@@ -10,7 +10,7 @@ from tuftwork.quantity import format_plain, summarise
 from tuftwork.study.answers import Answers
 from tuftwork.study.finding import Finding
 from tuftwork.study.number import number_of_quantity
-from tuftwork.study.registry import FINDINGS, PAGES, found, gathered
+from tuftwork.study.registry import FINDINGS, PAGES, PageEntry, found, gathered
 
 Page = dict[str, Any]
 _KMH = 3.6
@@ -47,7 +47,7 @@ def overview_page(bench: _Open, *, only: str = "") -> Page:
         "state": _state(project),
         "rail": _rail(project, answers),
         "stale": stale,
-        "partial": [] if answers is not None else ["Nothing has been computed yet: run the study."],
+        "partial": [],
         "notices": [str(notice) for notice in opened.notices],
     }
 
@@ -73,11 +73,7 @@ def _titled(opened: OpenProject) -> Page:
 
 def _first(opened: OpenProject) -> Page:
     """Return the overview before anything is looked up: its jobs, nothing of how they stand."""
-    rail = [
-        {"page": entry.name, "title": entry.title, "support": "none", "note": ""}
-        for entry in PAGES
-        if not entry.home
-    ]
+    rail = [_line(entry, "none", "") for entry in PAGES if not entry.home]
     return _titled(opened) | {
         "answer": "", "findings": [], "stale": False, "rail": rail,
         "state": {"mass state": opened.project.mass_state().name},
@@ -170,5 +166,12 @@ def _rail(project: Project, answers: Answers | None) -> list[Page]:
         if entry.home:
             continue
         support, note = found(entry.support)(project, answers)
-        lines.append({"page": entry.name, "title": entry.title, "support": support, "note": note})
+        lines.append(_line(entry, support, note))
     return lines
+
+
+def _line(entry: PageEntry, support: str, note: str) -> Page:
+    return {
+        "page": entry.name, "title": entry.title, "support": support, "note": note,
+        "results": entry.takes == "answers" or entry.name == "overview",
+    }  # fmt: skip

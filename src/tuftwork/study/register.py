@@ -1,9 +1,20 @@
 """Pages that need no results: evidence, claims as they stand, the run log, inputs' own chains."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from tuftwork.errors import UnknownName
-from tuftwork.files import OpenProject, register_of
+from tuftwork.files import (
+    EVIDENCE_KINDS,
+    OpenProject,
+    add_evidence,
+    loose_files,
+    next_id,
+    offered_of,
+    read_project,
+    record_digests,
+    register_of,
+)
 from tuftwork.study.answers import Answers
 from tuftwork.study.grip_page import signed
 from tuftwork.study.job import GRIP
@@ -26,13 +37,37 @@ def evidence_page(opened: OpenProject) -> Page:
                 "kind": kept.kind,
                 "file": kept.file,
                 "digest": kept.digest.removeprefix("sha256:"),
+                "source": kept.source,
                 "day": str(kept.day or ""),
                 "state": line.standing,
                 "used_by": list(line.used_by),
                 "note": kept.note,
             }
         )
-    return {"items": items}
+    return {
+        "items": items,
+        "loose": list(loose_files(opened)),
+        "kinds": list(EVIDENCE_KINDS),
+        "next": next_id(opened),
+    }
+
+
+def add_live(bench: Any, message: Mapping[str, Any]) -> tuple[Page, dict[str, Any]]:
+    """Register the file a message offers; every fault of the offer is told at once."""
+    opened, kept = add_evidence(read_project(bench.folder), offered_of(message))
+    bench.opened = opened
+    text = f"{kept.id} is registered: evidence/{kept.file}, {kept.digest[:19]}\u2026"
+    return {"added": kept.id, "text": text, "digest": bench.digest()}, {}
+
+
+def keep_live(bench: Any, message: Mapping[str, Any]) -> tuple[Page, dict[str, Any]]:
+    """Keep the digest of every file that the project names without one."""
+    before = read_project(bench.folder)
+    bench.opened = opened = record_digests(before)
+    was = {item.id: item.digest for item in before.project.evidence}
+    kept = [item.id for item in opened.project.evidence if item.digest and not was[item.id]]
+    text = f"Digests kept: {', '.join(kept)}." if kept else "No file was without a digest."
+    return {"kept": kept, "text": text, "digest": bench.digest()}, {}
 
 
 def runs_page(ledger: Ledger) -> Page:

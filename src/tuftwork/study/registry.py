@@ -143,6 +143,8 @@ LIVE: Mapping[str, str] = {
 """Live request → ``module:function`` taking answers and message, returning header and arrays."""
 
 OPEN_LIVE: Mapping[str, str] = {
+    "evidence_add": "tuftwork.study.register:add_live",
+    "evidence_keep": "tuftwork.study.register:keep_live",
     "picture_tile": "tuftwork.study.picture.save:tile_live",
     "picture_marks": "tuftwork.study.picture.save:marks_live",
     "picture_plane": "tuftwork.study.picture.save:plane_live",

@@ -140,4 +140,14 @@ def test_changed_inputs_are_told(client: TestClient, bench: FakeWorkbench) -> No
     bench.stale = True
     with client.websocket_connect(SOCKET) as session:
         header, _ = unpack(session.receive_bytes())
-    assert header == {"news": "inputs", "digest": bench.digest(), "stale": True, "arrays": []}
+    told = {"digest": bench.digest(), "stale": True, "readable": True}
+    assert header == {"news": "inputs", **told, "arrays": []}
+
+
+def test_inputs_that_cannot_be_read_are_not_called_old(
+    client: TestClient, bench: FakeWorkbench
+) -> None:
+    bench.stale, bench.mood = True, "broken"
+    with client.websocket_connect(SOCKET) as session:
+        header, _ = unpack(session.receive_bytes())
+    assert (header["stale"], header["readable"]) == (False, False)

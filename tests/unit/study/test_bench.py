@@ -135,3 +135,21 @@ def test_exports_hold_the_numbers_of_the_pages(halyard: Bench, tmp_path: Path) -
     assert float(rows[0]["CzS_best_m2"]) == pytest.approx(shown[0]["total"]["best"], rel=1e-5)
     with xr.open_dataset(tmp_path / "map.nc", engine="h5netcdf") as data:
         assert list(data["state"].values) == list(halyard.answers.states)
+
+
+def test_a_project_that_cannot_be_read_says_so_until_it_is_mended(small: Path) -> None:
+    bench = Bench(small, runs_itself=False)
+    assert bench.page("overview")["answer"]
+    text = (small / "project.toml").read_text("utf-8")
+    (small / "project.toml").write_text(text + "\n[[[", "utf-8")
+    assert not bench.is_readable()
+    (small / "project.toml").write_text(text, "utf-8")
+    assert bench.is_readable()
+    assert not bench.is_stale()
+
+
+def test_the_rail_says_which_pages_show_results(small: Path) -> None:
+    rail = {line["page"]: line["results"] for line in Bench(small).page("overview")["rail"]}
+    assert rail["car"]
+    assert rail["overview"]
+    assert not any(rail[page] for page in ("evidence", "runs", "pictures"))

@@ -16,11 +16,7 @@ export function OverviewSheet() {
           {tree.project.question && <p class="question">{tree.project.question}</p>}
           {tree.answer && <p class="answer">{tie(tree.answer)}</p>}
           {tree.findings.length === 0 ? (
-            <Empty
-              text="Nothing has been found yet. Enter the car and its claims in project.toml, then run the study."
-              action="Run the study"
-              onAction={startRun}
-            />
+            <NoFindings computed={tree.answer !== ""} />
           ) : (
             <Findings findings={tree.findings} />
           )}
@@ -28,6 +24,19 @@ export function OverviewSheet() {
         </>
       )}
     </Page>
+  );
+}
+
+/** Before the first run there is one thing to do; after it there was nothing to find. */
+function NoFindings({ computed }: { computed: boolean }) {
+  if (computed)
+    return <Empty text="The study found nothing worth a line. Claims, states, circuits and days entered in project.toml give it more to weigh." />;
+  return (
+    <Empty
+      text="Nothing has been computed yet. Enter the car and its claims in project.toml, then run the study."
+      action="Run the study"
+      onAction={startRun}
+    />
   );
 }
 

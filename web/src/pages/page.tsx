@@ -1,7 +1,8 @@
 /** What every page does the same: ask, wait, refuse, say what is missing. */
 
 import type { ComponentChildren } from "preact";
-import { outline, overview, place, startRun, useTree } from "../store";
+import { useEffect } from "preact/hooks";
+import { outline, overview, place, readable, sheetShown, startRun, useTree } from "../store";
 import type { Refusal } from "../types";
 import { Busy, Empty, Notices, Partial, RefusedNote } from "../widgets/state";
 
@@ -26,6 +27,10 @@ export function Page<T>({ title: own, lead, address, bare, children }: Props<T>)
   const line = here === "car" ? undefined : (overview.value ?? outline.value)?.rail.find((entry) => entry.page === here);
   const title = line?.title ?? own;
   const { data, error, busy } = useTree<T>(address);
+  const isShown = data !== null;
+  useEffect(() => {
+    if (!bare) sheetShown.value = isShown;
+  }, [bare, isShown]);
   return (
     <>
       {!bare && (
@@ -50,5 +55,10 @@ export function Page<T>({ title: own, lead, address, bare, children }: Props<T>)
 function Refusing({ error }: { error: Refusal }) {
   if (error.kind === "empty")
     return <Empty text={error.text} action="Run the study" onAction={startRun} />;
-  return <RefusedNote refusal={error} />;
+  if (readable.value) return <RefusedNote refusal={error} />;
+  return (
+    <RefusedNote refusal={error} head="The project cannot be read as it stands">
+      <p>What was computed before is kept, and shows again as soon as these are mended and saved.</p>
+    </RefusedNote>
+  );
 }

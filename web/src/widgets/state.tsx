@@ -86,12 +86,19 @@ const HEADS: Record<string, string> = {
   gone: "No answer from the program",
 };
 
-export function RefusedNote({ refusal, children }: { refusal: Refusal; children?: ComponentChildren }) {
+interface RefusedProps {
+  refusal: Refusal;
+  /** In place of the usual words for this kind of refusal. */
+  head?: string;
+  children?: ComponentChildren;
+}
+
+export function RefusedNote({ refusal, head, children }: RefusedProps) {
   const faults = refusal.faults ?? [];
   return (
     <div class={`note ${refusal.kind === "empty" ? "empty" : "refused"}`} role="alert">
       <p>
-        <b>{HEADS[refusal.kind] ?? "Refused"}.</b>
+        <b>{head ?? HEADS[refusal.kind] ?? "Refused"}.</b>
       </p>
       {faults.length === 0 && <p>{refusal.text}</p>}
       {faults.length > 0 && (
