@@ -1,5 +1,6 @@
 """The air: density and viscosity from the weather, pressure at a speed."""
 
+from tuftwork.air.engine import power_left
 from tuftwork.air.humid import air_density, saturation_pressure, vapour_share
 from tuftwork.air.standard import (
     SEA_LEVEL_DENSITY,
@@ -21,6 +22,7 @@ __all__ = [
     "air_of",
     "dynamic_pressure",
     "dynamic_viscosity",
+    "power_left",
     "saturation_pressure",
     "speed_of",
     "standard_air",

@@ -18,7 +18,7 @@ class StateLap(TypedDict):
 
 
 class LapTraces(TypedDict):
-    """What happens along a lap of the middle car, place by place."""
+    """What happens along the lap of one draw, place by place."""
 
     station: list[float]
     speed_kmh: list[float]
@@ -99,6 +99,7 @@ class LapPage(TypedDict):
     elsewhere: list[dict[str, Any]]
     plan: dict[str, list[float]]
     traces: dict[str, LapTraces]
+    trace_of: str
     corners: list[CornerRow]
     value: list[UnitRow]
     exchange: Number

@@ -3,7 +3,7 @@
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from tuftwork.car.table import Table, number
 from tuftwork.quantity import Quantity
@@ -89,16 +89,47 @@ class OpeningClaim(ClaimTable):
 
 
 class GainClaim(ClaimTable):
-    """A gain in per cent: ``15 % more downforce``."""
+    """A gain: ``15 % more downforce``, of a part or of a state with a device or a setting."""
 
     kind: Literal["gain"]
     gain: Annotated[
-        Quantity,
+        Quantity | None,
         number("share", least=-0.99, most=20.0),
-        Field(description="Relative change claimed"),
-    ]
+        Field(description="Relative change claimed; or give 'force' and 'speed'"),
+    ] = None
+    force: Annotated[
+        Quantity | None,
+        number("force"),
+        Field(description="Change claimed as a force at 'speed', of a state"),
+    ] = None
+    speed: Annotated[
+        Quantity | None,
+        number("speed", positive=True),
+        Field(description="At which; the middle of the studied ones unless given"),
+    ] = None
+    state: Annotated[
+        str, Field(description="State it is said of: the study's own difference judges it")
+    ] = ""
+    against: Annotated[
+        str, Field(description="State it is a gain against; the first unless given")
+    ] = ""
     direction: Annotated[Literal["downforce", "drag"], Field(description="Of what")] = "downforce"
     part: Annotated[str, Field(description="Part it is said to come from")] = ""
+
+    @model_validator(mode="after")
+    def _one_gain(self) -> "GainClaim":
+        """Refuse a gain given twice or not at all, and keys that change nothing."""
+        if (self.gain is None) == (self.force is None):
+            raise ValueError("give either 'gain', in per cent, or 'force' with 'speed'")
+        if self.force is not None and (self.speed is None or not self.state):
+            raise ValueError("'force' needs 'speed' and the 'state' it is said of")
+        if self.state and self.part:
+            raise ValueError("give either 'state' or 'part'")
+        if not self.state and (self.against or self.speed is not None):
+            raise ValueError("'against' and 'speed' change nothing without 'state'")
+        if self.state and self.state == self.against:
+            raise ValueError("'against' must be another state")
+        return self
 
 
 class LapGainClaim(ClaimTable):
@@ -109,6 +140,24 @@ class LapGainClaim(ClaimTable):
     lap_time: Annotated[
         Quantity, number("time", positive=True), Field(description="Of the lap it is from")
     ]
+    circuit: Annotated[
+        str, Field(description="Circuit of [lap] it is from; the first unless given")
+    ] = ""
+    state: Annotated[
+        str, Field(description="State it is said of: the study's own laps judge it")
+    ] = ""
+    downforce: Annotated[
+        Quantity | None,
+        number("area", positive=True),
+        Field(description="CzS it is said to come from: the worth of a point judges it"),
+    ] = None
+
+    @model_validator(mode="after")
+    def _one_cause(self) -> "LapGainClaim":
+        """Refuse two causes of one gain."""
+        if self.state and self.downforce is not None:
+            raise ValueError("give either 'state' or 'downforce'")
+        return self
 
 
 Claim = Annotated[

@@ -90,6 +90,7 @@ def _claims(project: Any) -> Iterator[Crossing]:
         path: Path = ("claims", index)
         yield from _missing(claim, "part", path, parts, "part")
         yield from _missing(claim, "state", path, states, "state")
+        yield from _missing(claim, "against", path, states, "state")
         if _get(claim, "on") == "part" and not _get(claim, "part"):
             what = "a claim on a part needs the part's name in 'part'"
             yield Crossing(path=(*path, "on"), what=what, found="part", known=parts)

@@ -110,6 +110,13 @@ class Car(Table):
     power: Annotated[
         Quantity | None, number("power", positive=True), Field(description="At the crankshaft")
     ] = None
+    aspiration: Annotated[
+        Literal["atmospheric", "turbocharged", "electric"],
+        Field(
+            description="How power follows the air: an atmospheric engine loses it with the air's "
+            "density, from its rating at 99 kPa of dry air and 25 °C; the others keep it"
+        ),
+    ] = "atmospheric"
     driveline: Annotated[
         Quantity | None,
         number("ratio", positive=True, most=1.0),

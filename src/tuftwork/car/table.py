@@ -25,6 +25,11 @@ class Limit:
     least: float | None = None
     most: float | None = None
 
+    @property
+    def ends(self) -> tuple[float | None, float | None]:
+        """Where draws of the number end: what would be refused as a value is never drawn."""
+        return (0.0 if self.positive and self.least is None else self.least), self.most
+
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
     ) -> core_schema.CoreSchema:
@@ -49,7 +54,7 @@ def number(
 
 
 def read_number(given: Any, limit: Limit) -> Quantity:
-    """Return what a person wrote for a key with these limits.
+    """Return what a person wrote for a key with these limits, which are ends of its draws too.
 
     Raises
     ------
@@ -57,7 +62,7 @@ def read_number(given: Any, limit: Limit) -> Quantity:
         If it is no number of that dimension, or beyond the limits.
     """
     if isinstance(given, Quantity):
-        return given
+        return given.within(*limit.ends)
     origin: Origin = "assumed"
     place = ""
     if isinstance(given, Mapping):
@@ -74,7 +79,7 @@ def read_number(given: Any, limit: Limit) -> Quantity:
         raise InputError("value", shown, "", f"must be at least {limit.least:g} in SI")
     if limit.most is not None and not quantity.best <= limit.most:
         raise InputError("value", shown, "", f"must be at most {limit.most:g} in SI")
-    return quantity
+    return quantity.within(*limit.ends)
 
 
 def _long_form(given: Mapping[str, Any]) -> tuple[Origin, str, Any]:
@@ -104,7 +109,11 @@ class Table(BaseModel):
     """
 
     model_config = ConfigDict(
-        extra="forbid", frozen=True, populate_by_name=True, arbitrary_types_allowed=True
+        extra="forbid",
+        frozen=True,
+        populate_by_name=True,
+        arbitrary_types_allowed=True,
+        validate_default=True,  # a default's draws stop at the key's ends too
     )
 
     origin: Annotated[

@@ -13,10 +13,12 @@ from tuftwork.claims.conflict import DOUBT, REFUSED, Tester, smallest_conflicts
 from tuftwork.claims.convert import SOURCE as _AXES
 from tuftwork.claims.evidence import evidence_of
 from tuftwork.claims.finding import (
+    Changed,
     ClaimFinding,
     ClaimsReport,
     Computed,
     Figure,
+    Lapped,
     Slip,
     Together,
     UnknownFinding,
@@ -24,6 +26,7 @@ from tuftwork.claims.finding import (
 )
 from tuftwork.claims.frame import KNOTS, Frame, frame_of
 from tuftwork.claims.kind.registry import CASES
+from tuftwork.claims.own import own_statements
 from tuftwork.claims.slip import likely_slips
 from tuftwork.claims.speak import ask, because, together_text
 from tuftwork.claims.word import plain, short
@@ -49,6 +52,8 @@ def check_claims(
     project: Project,
     *,
     computed: Sequence[Computed] = (),
+    changed: Sequence[Changed] = (),
+    lapped: Sequence[Lapped] = (),
     air: Quantity | None = None,
 ) -> ClaimsReport:
     """Return the verdict on every claim, alone and together with the evidence.
@@ -67,6 +72,9 @@ def check_claims(
     computed
         The study's own results, before measurements narrowed them; without them parts are held
         only against what is usual.
+    changed, lapped
+        The study's own differences between states, and its laps: what claims of a gain and of
+        lap time are judged by.
     air
         Density in which the claims are taken to have been made; 1.225 kg/m³ ± 4 % unless given.
 
@@ -84,8 +92,8 @@ def check_claims(
     ----------
     [tarantola2005] section 3.2; [saeJ1594].
     """
-    frame = frame_of(project, computed=computed, air=air)
-    evidence = evidence_of(project, frame, computed)
+    frame = frame_of(project, computed=computed, air=air, lapped=lapped)
+    evidence = (*evidence_of(project, frame, computed), *own_statements(frame, changed, lapped))
     believed = update(frame.prior, evidence)
     cases = [CASES[claim.kind](claim, frame) for claim in project.claims]
     claims = [case.statement for case in cases if case.statement is not None]

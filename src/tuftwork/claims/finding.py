@@ -1,6 +1,7 @@
 """What the check of claims says: plain data for the report, the pages and the JSON."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -33,6 +34,49 @@ class Computed:
     drag: Float[np.ndarray, " n_draw"] | None = None
     parts: tuple[tuple[str, Float[np.ndarray, " n_draw"]], ...] = ()
     state: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Changed:
+    """What a state changes against another at one speed, by the study's own draws.
+
+    Attributes
+    ----------
+    state, against
+        Names of states.
+    speed
+        [m/s]
+    downforce, drag : (n_draw,)
+        Change of CzS and of CxS; what is uncertain of both cars cancels. [m²]
+    """
+
+    state: str
+    against: str
+    speed: float
+    downforce: Float[np.ndarray, " n_draw"]
+    drag: Float[np.ndarray, " n_draw"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lapped:
+    """What the study's laps of one circuit say.
+
+    Attributes
+    ----------
+    circuit
+        Its name.
+    lap_time : (n_draw,)
+        Of the baseline. [s]
+    worth : (n_draw,)
+        Seconds gained for each m² of CzS at the car's own balance. [s/m²]
+    gained
+        Name of a state → seconds it gains against the baseline, ``(n_draw,)``. [s]
+    """
+
+    circuit: str
+    lap_time: Float[np.ndarray, " n_draw"]
+    worth: Float[np.ndarray, " n_draw"]
+    gained: Mapping[str, Float[np.ndarray, " n_draw"]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

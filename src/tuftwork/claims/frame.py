@@ -10,7 +10,7 @@ from jaxtyping import Float
 from tuftwork.air import SEA_LEVEL_DENSITY
 from tuftwork.car import Body, Floor, Part, Project, Splitter, WingPart
 from tuftwork.claims.belief import At, Belief, Unknown, believe
-from tuftwork.claims.finding import Computed
+from tuftwork.claims.finding import Computed, Lapped
 from tuftwork.claims.table import bound, tolerance
 from tuftwork.quantity import Z80, Origin, Quantity
 
@@ -50,6 +50,7 @@ class Frame:
     prior: Belief
     states: tuple[str, ...]
     notices: tuple[str, ...] = ()
+    lapped: tuple[Lapped, ...] = ()
 
     def axle(self, axle: str, speed: float, state: str = "") -> Predict:
         """Return the CzS of the ``front`` or ``rear`` axle, or of the ``car``, at a speed."""
@@ -103,8 +104,9 @@ def part_bound(part: Part, frontal_area: float) -> tuple[float, float, float, fl
 
 
 def frame_of(
-    project: Project, *, computed: Sequence[Computed] = (), air: Quantity | None = None
-) -> Frame:
+    project: Project, *, computed: Sequence[Computed] = (), air: Quantity | None = None,
+    lapped: Sequence[Lapped] = (),
+) -> Frame:  # fmt: skip
     """Return the shared unknowns of a project.
 
     Parameters
@@ -118,6 +120,7 @@ def frame_of(
     """
     states = _states(project, computed)
     unknowns = [*_car(project), _air(air), *_parts(project, computed), *_openings(project)]
+    unknowns += _laps(lapped)
     axles = [_axle(axle, state, index) for state in states for axle in ("front", "rear")
              for index in range(KNOTS.size)]  # fmt: skip
     drags = [_drag(state) for state in states]
@@ -132,8 +135,36 @@ def frame_of(
         notices.append("claims name no air: converted at 1.225 kg/m³, four times out of five "
                        "within 4 %")  # fmt: skip
     return Frame(
-        project=project, prior=believe(every, matrix), states=states, notices=tuple(notices)
-    )
+        project=project, prior=believe(every, matrix), states=states, notices=tuple(notices),
+        lapped=tuple(lapped),
+    )  # fmt: skip
+
+
+def worth_name(circuit: str) -> str:
+    """Return the name of the unknown that holds what an m² of CzS is worth at a circuit."""
+    return f"worth@{circuit}"
+
+
+def gained_name(circuit: str, state: str) -> str:
+    """Return the name of the unknown that holds the seconds a state gains at a circuit."""
+    return f"gained@{circuit}@{state}"
+
+
+def _laps(lapped: Sequence[Lapped]) -> list[Unknown]:
+    """Return what laps are asked for, as wide as it is before any lap was run."""
+    line, found = bound("lap value"), []
+    for lap in lapped:
+        time = float(np.median(lap.lap_time))
+        found.append(Unknown(name=worth_name(lap.circuit),
+                             label=f"seconds for 1 m² of CzS at {lap.circuit}",
+                             best=line.usual * time, sd=log(3.0 * line.factor) / Z80, is_log=True,
+                             dimension="time", unit="s"))  # fmt: skip
+        for state in lap.gained:
+            found.append(Unknown(name=gained_name(lap.circuit, state),
+                                 label=f"gain of '{state}' at {lap.circuit}", best=0.0,
+                                 sd=0.03 * time, is_log=False, dimension="time",
+                                 unit="s"))  # fmt: skip
+    return found
 
 
 def product(
@@ -176,6 +207,7 @@ def _states(project: Project, computed: Sequence[Computed]) -> tuple[str, ...]:
     first = project.states[0].name if project.states else "baseline"
     others = [m.state for m in project.measured] + [c.state for c in computed]
     others += [getattr(claim, "state", "") for claim in project.claims]
+    others += [getattr(claim, "against", "") for claim in project.claims]
     return tuple(dict.fromkeys([first, *(o for o in others if o)]))
 
 

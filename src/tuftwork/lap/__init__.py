@@ -33,6 +33,7 @@ from tuftwork.lap.power import (
     constant_power,
     power_from_gears,
     power_over_speed,
+    scaled_power,
 )
 from tuftwork.lap.quickest import LeastTime, least_time_line
 from tuftwork.lap.rank import Change, RankedChange, rank_changes
@@ -170,6 +171,7 @@ __all__ = [
     "reverse",
     "rig_grip",
     "run_case",
+    "scaled_power",
     "skid_pad_grip",
     "solve_lap",
     "solve_sprint",

@@ -1,6 +1,6 @@
 """Engine power against road speed, from a number, a curve or gears."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
@@ -65,6 +65,13 @@ def constant_power(power: float) -> PowerCurve:
     return PowerCurve(
         speed=speed, power=np.full_like(speed, power), slope=np.zeros_like(speed), ends_at=None
     )
+
+
+def scaled_power(curve: PowerCurve, factor: float) -> PowerCurve:
+    """Return an engine with ``factor`` times the power at every speed [-]."""
+    if factor == 1.0:
+        return curve
+    return replace(curve, power=factor * curve.power, slope=factor * curve.slope)
 
 
 def power_over_speed(speed: Array, power: Array) -> PowerCurve:

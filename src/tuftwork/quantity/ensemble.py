@@ -13,6 +13,7 @@ import numpy as np
 from jaxtyping import Float
 
 from tuftwork.errors import InputError, UnknownName
+from tuftwork.quantity.end import bent
 from tuftwork.quantity.quantity import Z80, Quantity
 from tuftwork.quantity.source import Source
 
@@ -113,16 +114,19 @@ class Influence:
 
 
 def values_at(quantity: Quantity, deviates: Float[np.ndarray, "..."]) -> Float[np.ndarray, "..."]:
-    """Return the quantity at standard normal deviates of any shape [SI]."""
+    """Return the quantity at standard normal deviates of any shape, within its ends [SI]."""
     step = np.asarray(deviates, dtype=float) / Z80
     if quantity.is_exact:
         return np.full(step.shape, quantity.best)
     if quantity.spread == "log":
         up = np.log(quantity.high / quantity.best)
         down = np.log(quantity.best / quantity.low)
-        return quantity.best * np.exp(np.where(step > 0, up, down) * step)
-    arm = np.where(step > 0, quantity.high - quantity.best, quantity.best - quantity.low)
-    return quantity.best + arm * step
+        free = quantity.best * np.exp(np.where(step > 0, up, down) * step)
+    else:
+        arm = np.where(step > 0, quantity.high - quantity.best, quantity.best - quantity.low)
+        free = quantity.best + arm * step
+    ends = (quantity.least, quantity.most)
+    return bent(free, quantity.best, (quantity.low, quantity.high), ends)
 
 
 def draw_ensemble(

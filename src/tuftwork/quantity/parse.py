@@ -13,7 +13,7 @@ Forms, with any unit of the dimension:
 
 import re
 from dataclasses import replace
-from math import isfinite, sqrt
+from math import inf, isfinite, sqrt
 
 from tuftwork.errors import InputError
 from tuftwork.quantity.quantity import Quantity, Spread
@@ -98,7 +98,12 @@ def with_default_range(quantity: Quantity, share: float) -> Quantity:
     if not quantity.is_exact or share == 0:
         return quantity
     arm = abs(quantity.best) * share
-    return replace(quantity, low=quantity.best - arm, high=quantity.best + arm, spread="normal")
+    ends = quantity.least, quantity.most
+    free = replace(
+        quantity, low=quantity.best - arm, high=quantity.best + arm, spread="normal",
+        least=-inf, most=inf,
+    )  # fmt: skip
+    return free.within(*ends)
 
 
 _Read = tuple[float, float, float, str, Spread]

@@ -69,7 +69,7 @@ def brake_quantities(project: Project) -> dict[str, Quantity]:
             found[f"brakes.{axle}.duct.recovery"] = Quantity(
                 best=band.best, low=band.low, high=band.high, unit="", dimension="ratio",
                 place=band.note,
-            )  # fmt: skip
+            ).within(None, 1.0)  # fmt: skip
     return found
 
 

@@ -4,10 +4,14 @@ from typing import Any
 
 import numpy as np
 
-from tuftwork.claims import ClaimFinding, ClaimsReport, Computed, check_claims
+from tuftwork.car import GainClaim, LapGainClaim
+from tuftwork.claims import Changed, ClaimFinding, ClaimsReport, Computed, Lapped, check_claims
+from tuftwork.errors import NotCovered
+from tuftwork.lap.value import POINT
 from tuftwork.quantity import Summary
 from tuftwork.study.answers import Answers
 from tuftwork.study.finding import Finding
+from tuftwork.study.lap_answer import Laps, circuits_of
 from tuftwork.study.number import Link, Number, number_of_quantity, number_of_summary
 
 _WORTH = {"contradicts": 0.20, "needs an assumption": 0.05}
@@ -17,7 +21,10 @@ _WORTH = {"contradicts": 0.20, "needs an assumption": 0.05}
 def claims_report(answers: Answers) -> ClaimsReport:
     """Return the check of all claims, worked out once."""
     if "claims" not in answers.worked_out:
-        answers.worked_out["claims"] = check_claims(answers.project, computed=_computed(answers))
+        answers.worked_out["claims"] = check_claims(
+            answers.project, computed=_computed(answers), changed=_changed(answers),
+            lapped=_lapped(answers),
+        )  # fmt: skip
     found: ClaimsReport = answers.worked_out["claims"]
     return found
 
@@ -92,6 +99,52 @@ def _computed(answers: Answers) -> tuple[Computed, ...]:
                 parts=tuple((row.name, row.total[keep]) for row in rows),
                 state=base,
             )
+        )
+    return tuple(found)
+
+
+def _changed(answers: Answers) -> tuple[Changed, ...]:
+    """Return what claimed states change, at every studied speed, by the budget's own draws."""
+    if not answers.has_platform:
+        return ()
+    base, found = answers.states[0], []
+    gains = [c for c in answers.project.claims if isinstance(c, GainClaim) and c.state]
+    for state, against in dict.fromkeys((c.state, c.against or base) for c in gains):
+        if state == against:
+            continue
+        keep = answers.kept(state) & answers.kept(against)
+        for speed in answers.speeds:
+            change = {
+                name: (answers.draws(state, name, speed) - answers.draws(against, name, speed))[
+                    keep
+                ]
+                for name in ("total", "drag")
+            }
+            found.append(
+                Changed(state=state, against=against, speed=speed, downforce=change["total"],
+                        drag=change["drag"])
+            )  # fmt: skip
+    return tuple(found)
+
+
+def _lapped(answers: Answers) -> tuple[Lapped, ...]:
+    """Return what laps say, where a lap time is claimed and could be run."""
+    claims = [c for c in answers.project.claims if isinstance(c, LapGainClaim)]
+    found = []
+    for circuit in circuits_of(answers) if claims else ():
+        laps = Laps(answers=answers, circuit=circuit)
+        try:
+            time, base = laps.draws(laps.base), laps.base
+            worth = dict(laps.unit_draws(base))["one point of CzS"] / -POINT
+            there = np.isfinite(time) & np.isfinite(worth)
+            gained = {}
+            for state in dict.fromkeys(c.state for c in claims if c.state not in ("", base)):
+                seconds = -laps.change(state)
+                gained[state] = seconds[np.isfinite(seconds)]
+        except NotCovered:
+            continue  # no laps there: a claim is judged by what is usual
+        found.append(
+            Lapped(circuit=circuit, lap_time=time[there], worth=worth[there], gained=gained)
         )
     return tuple(found)
 

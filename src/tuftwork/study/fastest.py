@@ -55,7 +55,7 @@ def fastest(answers: Answers, state: str) -> Fastest:
         draws.of("car.rolling_resistance") if known.rolling_resistance is not None else _ROLLING
     )
     speeds = level_speed(
-        np.asarray(draws.of("car.power") * efficiency)[keep],
+        np.asarray(draws.of("car.power") * efficiency * answers.job.engine(draws))[keep],
         answers.draws(state, "drag", studied)[keep],
         (rolling * np.ones(draws.size))[keep] * answers.project.mass_state().mass.best * GRAVITY,
         float(np.median(answers.air.density)),

@@ -5,14 +5,16 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from tuftwork.aeromap.interface import PartModel
 from tuftwork.aeromap.part import equipped, floored, fronted, part_models
-from tuftwork.air import Air, air_of
+from tuftwork.air import Air, air_of, power_left
 from tuftwork.car import Floor, Project, Splitter, WingPart
 from tuftwork.files.evidence import FOLDER
 from tuftwork.floor.front_table import front_tables
 from tuftwork.floor.table import FloorTable
-from tuftwork.quantity import Ensemble, Quantity
+from tuftwork.quantity import Array, Ensemble, Quantity
 from tuftwork.study.inputs import study_quantities
 from tuftwork.study.names import FLOOR_SWEEPS, FLOOR_TABLES, FRONT_TABLES, GRIP, TABLES
 from tuftwork.study.store import Tree
@@ -74,6 +76,12 @@ class Job:
             if own is not None:
                 values[key] = own.best if ensemble is None else ensemble.of(f"weather.{key}")
         return air_of(**values)
+
+    def engine(self, ensemble: Ensemble) -> Array:
+        """Return the power the engine makes in the study's air over its rated power [-]."""
+        if self.project.car.aspiration != "atmospheric":
+            return np.ones(ensemble.size)
+        return np.broadcast_to(power_left(self.air(ensemble)), (ensemble.size,))
 
 
 def models_in(project: Project, state: str, results: Mapping[str, Tree]) -> tuple[PartModel, ...]:

@@ -96,7 +96,8 @@ def _draws_step(job: Job) -> Step:
     pairs = [[*pair, value] for pair, value in correlations.items()]
     inputs = {"names": names, "size": settings.draws, "seed": settings.seed, "pairs": pairs}
     inputs |= {"pictures": pictures} if pictures else {}
-    return Step(name="draws", title="Drawing the inputs", inputs=inputs, needs=(), work=work)
+    return Step(name="draws", title="Drawing the inputs", inputs=inputs, needs=(), work=work,
+                version=2)  # fmt: skip
 
 
 def _tie_step(job: Job) -> Step:

@@ -5,7 +5,7 @@ and the page, the command and the report say it.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from tuftwork.lap import (
     AeroTable,
     Case,
     Circuit,
+    Lap,
     LapEnergy,
     PolarPlane,
     Surroundings,
@@ -104,6 +105,7 @@ def lap_inputs(job: Job) -> Tree:
         },
         "mass_state": job.project.mass_state().name,
         "driven": lap.driven,
+        "aspiration": car.aspiration,
         "power": [row.model_dump_json() for row in lap.power],
         "gears": lap.gears.model_dump_json() if lap.gears is not None else "",
         "lengths": [str(lap.width), str(car.wheelbase)]
@@ -123,7 +125,7 @@ def _lap_step(job: Job, table: LapCircuit, state: str) -> Step:
         def answer() -> Tree:
             circuit = circuit_driven(job.project, table, job.folder, results)
             pulse.beat(0.05)
-            car = lap_car(job.project, state, job.quantities, ensemble, job.air(ensemble).density)
+            car = drawn_car(job, state, ensemble)
             wide = widened(axes, job.project)
             fields = {name: values[None] for name, values in fields_of(results, state).items()}
             aero = aero_table(wide, fields, car)
@@ -194,6 +196,19 @@ def middle_case(
     if circuit is None:
         circuit = circuit_driven(job.project, table, job.folder, results)
     return prepare(circuit, car.vehicle, aero, air=car.air, n_point=N_POINT)
+
+
+def lap_of_draw(
+    job: Job, results: Mapping[str, Tree], table: LapCircuit, state: str, draw: int
+) -> Lap:
+    """Return the lap of one draw of the study, as its step ran it, with its trace."""
+    car = drawn_car(job, state, job.driven(results))
+    one = slice(draw, draw + 1)
+    fields = {name: v[None, ..., one] for name, v in fields_of(results, state).items()}
+    aero = aero_table(widened(results["axes"], job.project), fields, car)
+    circuit = circuit_driven(job.project, table, job.folder, results)
+    case = prepare(circuit, car.vehicle, aero, air=car.air, n_point=N_POINT)
+    return run_case(replace(case, parameters=car.draws.parameters(case)[draw]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -318,4 +333,5 @@ def lap_of_draws(circuit: Circuit, car: LapCar, aero: AeroTable, pulse: Pulse) -
 
 def drawn_car(job: Job, state: str, ensemble: Ensemble) -> LapCar:
     """Return the car of a state with an ensemble's draws."""
-    return lap_car(job.project, state, job.quantities, ensemble, job.air(ensemble).density)
+    air, engine = job.air(ensemble), job.engine(ensemble)
+    return lap_car(job.project, state, job.quantities, ensemble, air.density, engine)

@@ -1,26 +1,37 @@
 """What the laps of a study say: seconds of every state, draw by draw, and what a unit is worth."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from tuftwork.errors import NotCovered, UnknownName
-from tuftwork.lap import DriverScatter
+from tuftwork.lap import DriverScatter, Lap
 from tuftwork.lap.parameter import INDEX
 from tuftwork.lap.record import LapTrace
 from tuftwork.lap.value import UNITS, Footing, Worth, footing_of, worth_of
 from tuftwork.quantity import Array
 from tuftwork.study.answers import Answers
 from tuftwork.study.job import GRIP
-from tuftwork.study.lap import step_name
+from tuftwork.study.lap import lap_of_draw, step_name
 from tuftwork.study.lap_car import lap_names
 from tuftwork.study.lap_tree import trace_back
 from tuftwork.study.number import Link, Number
 from tuftwork.study.store import Tree
 
 _ASSUMED = DriverScatter()
+
+
+_PRINTED = 0.002  # [s] draws this near the middle are the middle as it is printed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    """Laps of one draw by state, and which draw it is."""
+
+    draw: int
+    laps: Mapping[str, Lap]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,6 +96,29 @@ class Laps:
         """Return the trace of the car in the middle of the draws."""
         return trace_back(self.result(state)["trace"])
 
+    def pair(self, state: str, beside: str) -> "Pair":
+        """Return two states' laps in the draw whose change is the middle of all draws.
+
+        The car in the middle of the draws gains something else than the middle of what the draws
+        gain: laps laid over each other are of one draw, whose difference is the table's. Of the
+        draws that come within what is printed, the one nearest to the middle lap time is taken.
+        """
+        key = f"pair {self.circuit}: {state}, {beside}"
+        worked = self.answers.worked_out
+        if key not in worked:
+            time = self.draws(state)
+            change = time if state == beside else self.change(state, beside)
+            draw = _middle_draw(change, time)
+            job, results = self.answers.job, self.answers.results
+            assert self.answers.project.lap is not None
+            table = next(c for c in self.answers.project.lap.circuits if c.name == self.circuit)
+            worked[key] = Pair(draw=draw, laps={
+                name: lap_of_draw(job, results, table, name, draw)
+                for name in dict.fromkeys((state, beside))
+            })  # fmt: skip
+        found: Pair = worked[key]
+        return found
+
     def footing(self, state: str) -> Footing:
         """Return downforce and front share in the fast corners of the middle car."""
         return footing_of(self.trace(state))
@@ -130,6 +164,13 @@ class Laps:
         """Return what a reader of this lap must be told."""
         found = self.result(state)
         return list(dict.fromkeys([*found["notices"], *self.answers.notices(state)]))
+
+
+def _middle_draw(change: Array, time: Array) -> int:
+    """Return the draw in the middle of the changes, of several the one in the middle of times."""
+    off = np.abs(change - np.nanmedian(change))
+    near = np.where(np.isfinite(off), off, np.inf) <= max(float(np.nanmin(off)), _PRINTED)
+    return int(np.argmin(np.where(near, np.abs(time - np.nanmedian(time)), np.inf)))
 
 
 def _grip_links(answers: Answers) -> list[Link]:

@@ -23,6 +23,7 @@ from tuftwork.lap import (
     power_from_gears,
     power_over_speed,
     rig_grip,
+    scaled_power,
 )
 from tuftwork.lap.parameter import INDEX
 from tuftwork.lap.vehicle import LEAST_TRAVEL
@@ -126,7 +127,7 @@ def _numbers(table: Table, prefix: str) -> dict[str, Quantity]:
 
 def lap_car(
     project: Project, state: str, quantities: Mapping[str, Quantity], ensemble: Ensemble,
-    density: Array,
+    density: Array, engine: Array | float = 1.0,
 ) -> LapCar:  # fmt: skip
     """Return the car of a project in a state.
 
@@ -138,6 +139,8 @@ def lap_car(
         Every uncertain number of the study, and its draws.
     density : (n_draw,) or ()
         Of the air. [kg/m³]
+    engine : (n_draw,) or ()
+        Power the engine makes in this air over its rated power. [-]
 
     Raises
     ------
@@ -147,9 +150,13 @@ def lap_car(
     lap, size = lap_of(project), ensemble.size
     drawn = {name: np.broadcast_to(ensemble.of(name), (size,)) for name in quantities}
     values, notices = _parameters(project, lap, state, drawn)
+    own = np.broadcast_to(np.asarray(engine, dtype=float).reshape(-1), (size,))
+    usual = float(np.median(own))  # in the curve of the vehicle; draws differ from it
+    values["power_scale"] = values.get("power_scale", 1.0) * own / usual
     values["density"] = np.broadcast_to(np.asarray(density, dtype=float).reshape(-1), (size,))
     middle = {name: float(np.median(v)) for name, v in values.items()}
     vehicle = _vehicle(project, lap, middle)
+    vehicle = replace(vehicle, power=scaled_power(vehicle.power, usual))
     air = Surroundings(density=middle["density"])
     base = parameters_of(vehicle, air)
     shifts = {
@@ -304,9 +311,9 @@ def power_of(project: Project, lap: Lap) -> PowerCurve:
     return constant_power(project.car.power.best)
 
 
-def few(ensemble: Ensemble, most: int) -> Ensemble:
-    """Return an ensemble of the first draws."""
-    return replace(ensemble, deviates=ensemble.deviates[:most])
+def few(ensemble: Ensemble, chosen: Array) -> Ensemble:
+    """Return an ensemble of the chosen draws (``standing.py``), in that order."""
+    return replace(ensemble, deviates=ensemble.deviates[chosen])
 
 
 def grip_needs(project: Project) -> tuple[str, ...]:

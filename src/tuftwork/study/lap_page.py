@@ -10,6 +10,7 @@ from tuftwork.errors import NotCovered
 from tuftwork.lap import (
     LIMITS,
     Change,
+    Lap,
     Remark,
     aero_gate,
     hypotheses,
@@ -76,7 +77,8 @@ def lap_page(answers: Answers, *, circuit: str = "", state: str = "", against: s
         "laps": [state_row(laps, s) for s in answers.states],
         "elsewhere": elsewhere(answers, others),
         "plan": json_ready(found["plan"]),
-        "traces": {s: trace_page(laps, s) for s in dict.fromkeys((shown, beside))},
+        "traces": {s: trace_page(lap) for s, lap in laps.pair(shown, beside).laps.items()},
+        "trace_of": _trace_words(laps, shown, beside),
         "corners": corner_rows(laps, shown, beside),
         "value": value_rows(laps, shown),
         "exchange": exchange_number(laps, shown),
@@ -154,9 +156,9 @@ def elsewhere(answers: Answers, states: Sequence[str]) -> list[Page]:
     return rows
 
 
-def trace_page(laps: Laps, state: str) -> Page:
-    """Return what happens along the lap of the middle car, as arrays for drawing."""
-    trace = laps.trace(state)
+def trace_page(lap: Lap) -> Page:
+    """Return what happens along a lap, as arrays for drawing."""
+    trace = lap.trace
     page = {
         key: np.round(factor * getattr(trace, name), 4)
         for key, (name, factor) in DIMENSIONS.items()
@@ -164,8 +166,17 @@ def trace_page(laps: Laps, state: str) -> Page:
     page["front_margin"] = np.round(100.0 * (1.0 - trace.use_front), 2)
     page["rear_margin"] = np.round(100.0 * (1.0 - trace.use_rear), 2)
     tree: Page = json_ready(page)
-    seconds = float(laps.result(state)["middle"])
-    return {**tree, "limit": trace.limit.tolist(), "limits": list(LIMITS), "time": seconds}
+    return {**tree, "limit": trace.limit.tolist(), "limits": list(LIMITS), "time": lap.time}
+
+
+def _trace_words(laps: Laps, state: str, beside: str) -> str:
+    """Return which car the traces are of."""
+    pair = laps.pair(state, beside)
+    which = f"Draw {pair.draw + 1} of {laps.draws(state).size}"
+    if state == beside:
+        return f"{which}, in the middle of the lap times."
+    gap = f"{pair.laps[state].time - pair.laps[beside].time:+.2f}\u202fs".replace("-", "\u2212")
+    return f"{which}, in the middle of what all draws gain: {gap} against '{beside}'."
 
 
 def corner_rows(laps: Laps, state: str, beside: str) -> list[Page]:

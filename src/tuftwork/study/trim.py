@@ -1,9 +1,10 @@
 """The trim table as a step of the study: every setting through the part engines and the platform.
 
 Each value of what is turned gets a map of its own; ride heights move over it. Which settings keep
-the balance is decided on the car in the middle of the draws; every row shown is then run for some
-draws of the study's ensemble, differences against the baseline taken draw by draw, and the table
-is in order of the downforce in the middle of those draws.
+the balance is decided on the car in the middle of the draws; every row shown is then run for draws
+of the study's ensemble that stand for all of them (``standing.py``), differences against the
+baseline taken draw by draw, and the table is in order of the downforce in the middle of those
+draws. The slider runs the same draws, so that it meets the table at its rows.
 """
 
 from collections.abc import Mapping, Sequence
@@ -41,15 +42,16 @@ from tuftwork.lap.value import footing_of
 from tuftwork.quantity import Array, Ensemble
 from tuftwork.study.inputs import state_names
 from tuftwork.study.job import Job, _tables, models_in
-from tuftwork.study.lap import drawn_car, lap_inputs, or_refused
+from tuftwork.study.lap import drawn_car, lap_inputs, or_refused, step_name
 from tuftwork.study.lap_car import LapCar, few, grip_needs
 from tuftwork.study.lap_map import Axes, aero_table, middle_table, widened
 from tuftwork.study.lap_road import circuit_driven, circuit_inputs, line_needs
+from tuftwork.study.standing import left_over, said_by_all, standing_draws
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
-N_DRAW = 32
-"""Draws behind the ranges of the trim table and of its slider."""
+N_DRAW = 64
+"""Draws behind the trim table and its slider; chosen to stand for all of the study's."""
 
 N_POINT = 400
 """Cells of a lap here: differences between settings are within 0.005 s of 4,000 cells."""
@@ -79,14 +81,19 @@ def trim_step(job: Job) -> Step:
 
     def work(results: Mapping[str, Tree], pulse: Pulse) -> Tree:
         def answer() -> Tree:
-            ensemble = few(job.driven(results), N_DRAW)
+            chosen, left = chosen_draws(project, results)
+            ensemble = few(job.driven(results), chosen)
             axes = trim_axes(results["axes"], trim, project)
             maps = trim_maps(job, trim, (ensemble, axes), results)
             pulse.beat(0.4)
             car = drawn_car(job, base, ensemble)
             circuit = circuit_driven(project, table, job.folder, results)
             found = table_of_settings(project, circuit, car, aero_of_maps(axes, maps, car))
-            return found | {"axes": axes, "maps": maps, "notices": list(car.notices)}
+            notices = [*car.notices, _left_words(left, chosen.size, job.project.study.draws)]
+            return found | {
+                "axes": axes, "maps": maps, "chosen": chosen, "left": left,
+                "notices": [line for line in notices if line],
+            }  # fmt: skip
 
         return or_refused(answer)
 
@@ -100,9 +107,47 @@ def trim_step(job: Job) -> Step:
     }
     return Step(
         name="trim", title="Trim table", inputs=inputs, work=work,
-        needs=(*grip_needs(project), "axes", *line_needs(table), *_tables(project)),
-        version=2, weight=4.0,
+        needs=(
+            *grip_needs(project), "axes", *line_needs(table), *_tables(project),
+            *(f"ride {name}" for name in state_names(project)), *_lap_names(project),
+        ),
+        version=3, weight=4.0,
     )  # fmt: skip
+
+
+def _lap_names(project: Project) -> list[str]:
+    """Return the steps that lap the states on the table's circuit."""
+    return [step_name(trim_circuit(project), name) for name in state_names(project)]
+
+
+def chosen_draws(project: Project, results: Mapping[str, Tree]) -> tuple[Array, dict[str, float]]:
+    """Return the draws that stand for all, and how far their middles are from those of all.
+
+    What is left is the largest over the states: of CzS at the studied speeds [m²], and of the lap
+    against the baseline. [s]
+    """
+    states, laps = state_names(project), _lap_names(project)
+    chosen = standing_draws(said_by_all(results, states, laps), N_DRAW)
+    loads, seconds = [0.0], [0.0]
+    base = np.asarray(results[laps[0]].get("time", np.nan))
+    for state, lap in zip(states, laps, strict=True):
+        ride = results[f"ride {state}"]
+        whole = np.asarray(ride["downforce_front"]) + np.asarray(ride["downforce_rear"])
+        loads += [left_over(row, chosen) for row in whole]
+        if state != states[0] and "refused" not in results[lap] and base.ndim:
+            seconds.append(left_over(np.asarray(results[lap]["time"]) - base, chosen))
+    return chosen, {"downforce": max(loads), "lap_change": max(seconds)}
+
+
+def _left_words(left: Mapping[str, float], some: int, size: int) -> str:
+    """Return in words how well the chosen draws stand for all; nothing where they are all."""
+    if some == size:
+        return ""
+    return (
+        f"{some} of {size} draws stand for all: for the states of the study their middles are "
+        f"within {left['downforce']:.3f}\u202fm² of CzS and {left['lap_change']:.3f}\u202fs a lap "
+        "of those of all draws"
+    )
 
 
 def trim_axes(axes: Tree, trim: Trim, project: Project) -> Axes:

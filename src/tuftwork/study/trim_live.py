@@ -16,16 +16,12 @@ from tuftwork.study.lap_car import few
 from tuftwork.study.lap_road import circuit_driven
 from tuftwork.study.number import Number, number_of_summary
 from tuftwork.study.trim import (
-    N_DRAW,
     SettingRuns,
     aero_of_maps,
     trim_circuit,
     trim_of,
 )
 from tuftwork.study.trim_page import trim_result, value_quantity
-
-LIVE_DRAWS = 24
-"""Draws behind a live answer: ends of ranges move by a sixth of the range or so."""
 
 
 def trim_live(
@@ -45,7 +41,7 @@ def trim_live(
     drawn = runner.run(setting, mix=mix)
     seconds = drawn["time"] - base["time"]
     seconds = seconds[np.isfinite(seconds)]
-    if seconds.size < LIVE_DRAWS // 2:
+    if seconds.size < drawn["time"].size // 2:
         raise NotCovered("No lap here: the ride heights find no balance. Raise the car.")
     one = middle.lap(setting, mix)
     worth = worth_of(setting.name, seconds, driver_of(answers))
@@ -79,9 +75,9 @@ def _ready(answers: Answers) -> tuple[SettingRuns, SettingRuns, dict[str, Array]
         assert project.lap is not None
         name = trim_circuit(project)
         table = next(c for c in project.lap.circuits if c.name == name)
-        ensemble = few(answers.ensemble, min(LIVE_DRAWS, N_DRAW))
+        ensemble = few(answers.ensemble, np.asarray(found["chosen"], dtype=int))
         car = drawn_car(answers.job, answers.states[0], ensemble)
-        maps = {k: np.asarray(v)[..., : ensemble.size] for k, v in found["maps"].items()}
+        maps = {k: np.asarray(v) for k, v in found["maps"].items()}
         runner = SettingRuns(
             circuit=circuit_driven(project, table, answers.job.folder, answers.results), car=car,
             aero=aero_of_maps(found["axes"], maps, car), corners=trim_of(project).corners,

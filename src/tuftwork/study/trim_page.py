@@ -16,7 +16,7 @@ from tuftwork.study.lap_car import lap_names
 from tuftwork.study.number import Link, Number, number_of_quantity
 from tuftwork.study.store import Tree
 from tuftwork.study.support import Support, counted
-from tuftwork.study.trim import N_DRAW, trim_of
+from tuftwork.study.trim import trim_of
 
 Page = dict[str, Any]
 
@@ -95,7 +95,7 @@ def trim_page(answers: Answers) -> Page:
         "noise": number_of_quantity(exact(round(driver_of(answers).noise, 3), "time", unit="s")),
         "live": live_form(answers),
         "csv": trim_csv(answers),
-        "draws": N_DRAW,
+        "draws": int(np.size(found["chosen"])),
         "notices": found["notices"],
         "caution": found["caution"],
     }
@@ -146,7 +146,7 @@ def row_number(answers: Answers, row: Tree, key: str) -> Number:
     field, dimension, words = _FIELDS[key]
     draws = np.full(answers.ensemble.size, np.nan)
     some = np.asarray(row["draws"][field], dtype=float)
-    draws[: some.size] = some
+    draws[np.asarray(trim_result(answers)["chosen"], dtype=int)] = some
     number = answers.book.number(
         f"trim/{row['name']}/{key}", draws, dimension,
         title=f"{words}: {row['name']}", keep=np.isfinite(draws),
@@ -218,6 +218,9 @@ def trim_lines(answers: Answers) -> list[list[object]]:
             for key, q in low_high.items()
         }
         force, lap = ends["downforce"], ends["lap_change"]
+        middle = dict(zip(("first", "second"), row["corner_change"], strict=True))
+        middle |= {key: row[key] for key in ("front_share", "top_speed")}
+        middle |= {key: float(np.nanmedian(drawn[key])) for key in middle if drawn}
 
         def text(value: Any, digits: int) -> str:
             return "" if value == "" else f"{value:.{digits}f}"
@@ -229,9 +232,9 @@ def trim_lines(answers: Answers) -> list[list[object]]:
                 text(1e3 * row["ride_height_front"], 1), text(1e3 * row["ride_height_rear"], 1),
                 *(text(1e3 * h, 1) for h in row["ride_height_fast"]),
                 text(force[1], 3), text(force[0], 3), text(force[2], 3),
-                text(100.0 * row["front_share"], 2), text(lap[1], 3), text(lap[0], 3),
-                text(lap[2], 3), text(3.6 * row["top_speed"], 1),
-                *(text(3.6 * v, 2) for v in row["corner_change"]),
+                text(100.0 * middle["front_share"], 2), text(lap[1], 3), text(lap[0], 3),
+                text(lap[2], 3), text(3.6 * middle["top_speed"], 1),
+                *(text(3.6 * middle[key], 2) for key in ("first", "second")),
                 "yes" if row["warning"].startswith("no-go") else "no", row["warning"],
             ]
         )  # fmt: skip

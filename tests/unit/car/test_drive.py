@@ -13,6 +13,7 @@ from tuftwork.car import Project, Tyres
 from tuftwork.errors import InputError
 from tuftwork.quantity import draw_ensemble
 from tuftwork.study.job import Job
+from tuftwork.study.lap import drawn_car
 from tuftwork.study.lap_car import LapCar, lap_car, lap_labels, lap_quantities
 
 # peaks of Bakker, Nyborg and Pacejka 1987, as the published check of the fit has them
@@ -83,3 +84,33 @@ def test_points_whose_grip_rises_with_load_are_refused() -> None:
     rising = [{"load": "2 kN", "force": "2000 N"}, {"load": "4 kN", "force": "6000 N"}]
     with pytest.raises(InputError, match="falls with load"):
         car_of(project({"rig": rising}))
+
+
+def breathing(aspiration: str, pressure: str) -> LapCar:
+    own = project({"grip": "1.43"})
+    own = own.model_copy(update={
+        "car": own.car.with_values({"aspiration": aspiration}),
+        "weather": own.weather.with_values({"pressure": pressure}),
+    })  # fmt: skip
+    job = Job.of(own)
+    return drawn_car(job, "as raced", draw_ensemble(dict(job.quantities), size=32))
+
+
+@pytest.mark.parametrize("pressure", ["880 hPa", "880 hPa ± 3 hPa"])
+def test_an_atmospheric_engine_loses_power_with_the_air_and_a_blown_one_keeps_it(
+    pressure: str,
+) -> None:
+    rated = 355e3
+    blown = breathing("turbocharged", pressure).vehicle.power.power.max()
+    assert blown == pytest.approx(rated, rel=1e-12)
+    thin = breathing("atmospheric", pressure)
+    # 24 °C, 45 %: c = 1.18 · 990 / 866.6 · √(297.15 / 298) − 0.18 = 1.166, by hand
+    assert thin.vehicle.power.power.max() / rated == pytest.approx(1 / 1.166, abs=2e-3)
+    draws = thin.draws.shifts["power_scale"]
+    assert float(np.median(draws)) == pytest.approx(0.0, abs=5e-3)
+
+
+def test_an_engine_is_atmospheric_unless_it_says_otherwise() -> None:
+    told = tomllib.loads(files("tuftwork.demo").joinpath("halyard.toml").read_text("utf-8"))
+    del told["car"]["aspiration"]
+    assert Project.model_validate(told).car.aspiration == "atmospheric"

@@ -101,6 +101,7 @@ export interface LapPage {
   elsewhere: Elsewhere[];
   plan: { station: number[]; x: number[]; y: number[] };
   traces: Record<string, Trace>;
+  trace_of: string;
   corners: CornerRow[];
   value: { name: string; number: Num; verdict: string; to_show: number | null }[];
   exchange: Num;

@@ -189,7 +189,7 @@ function Traces({ tree, at, isCompared }: { tree: LapPage; at: Signal<number | n
           { label: "hr", tone: "rear", values: own.rear_mm },
         ]} />
       <p class="faint">
-        The car in the middle of the draws. Shaded: corners. {tree.cliff.text}
+        {tree.trace_of} Shaded: corners. {tree.cliff.text}
         {tree.outside > 0.005 && ` ${write(100 * tree.outside, 0)} % of the lap lies outside the aero map and is extrapolated.`}
       </p>
     </div>

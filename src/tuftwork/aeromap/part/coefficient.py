@@ -5,6 +5,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from tuftwork.errors import InputError, UnknownName
 from tuftwork.quantity import Quantity, Source, parse_quantity
@@ -75,9 +76,10 @@ def overridden(
         if name not in values:
             raise UnknownName(f"{part}: model coefficient", name, values)
         try:
-            values[name] = parse_quantity(
+            own_value = parse_quantity(
                 text, values[name].dimension, place=f"{part}, model table of the project"
             )
+            values[name] = own_value.within(values[name].least, values[name].most)
         except InputError as fault:
             cure = fault.cure or f"Write it like '{values[name].best:g} ± 10 %'."
             raise InputError(f"{part}.model.{name}", f"'{text}'", "", fault.limit, cure) from None
@@ -101,7 +103,7 @@ def without(
     return {name: quantity for name, quantity in own.items() if name not in idle}
 
 
-def _read(name: str, row: Mapping[str, str]) -> Coefficient:
+def _read(name: str, row: Mapping[str, Any]) -> Coefficient:
     source = row["source"]
     practice = source == PRACTICE
     place = row.get("place", "")
@@ -110,7 +112,7 @@ def _read(name: str, row: Mapping[str, str]) -> Coefficient:
         row["dimension"],
         origin="assumed" if practice else "published",
         place=f"{source}: {place}" if place else source,
-    )
+    ).within(row.get("least"), row.get("most"))
     return Coefficient(
         name=name, quantity=quantity, meaning=row["meaning"], source=source,
         label=row.get("label", ""),

@@ -1,20 +1,18 @@
-"""Gains: of downforce or drag in per cent, and of lap time in seconds."""
+"""Gains of downforce or drag in per cent, from a part or of a state against another."""
 
 from math import hypot
 
-from tuftwork.car import GainClaim, LapGainClaim
+from tuftwork.car import GainClaim
 from tuftwork.claims.belief import At, Equation, Statement
 from tuftwork.claims.case import Case, Expectation, Reading, held_against
 from tuftwork.claims.convert import share_of_gain
 from tuftwork.claims.evidence import sd_of
 from tuftwork.claims.finding import Figure
-from tuftwork.claims.frame import Frame, part_bound, product, ranged
+from tuftwork.claims.frame import Frame, part_bound, ranged
+from tuftwork.claims.kind.change import change_case, middle_speed
 from tuftwork.claims.table import bound
 from tuftwork.claims.word import plain
 from tuftwork.quantity import Quantity, exact
-
-_SPEED_SHARE = 0.5
-"""A gain without a speed is taken in the middle of the study's speeds. [-]"""
 
 _WHOLE = -0.995
 """A loss is not carried further than this: of everything it has no share. [-]"""
@@ -22,10 +20,13 @@ _WHOLE = -0.995
 
 def gain_case(claim: GainClaim, frame: Frame) -> Case:
     """Return a claimed gain as equations: a part's share of the load is g / (1 + g)."""
+    if claim.state:
+        return change_case(claim, frame)
+    assert claim.gain is not None  # a force is only claimed of a state
     gain = ranged(claim.gain, "gain")
     line = bound("gain")
     checks = [held_against("gain from one part", gain, line.least, line.most, line.source)]
-    speed = _speed(frame)
+    speed = middle_speed(frame)
     share = share_of_gain(gain.best)
     shown = plain(speed, "speed", "km/h")
     working = [
@@ -55,11 +56,6 @@ def gain_case(claim: GainClaim, frame: Frame) -> Case:
         question="per cent of what: of the car's load or the part's own, at which speed, ride "
         "heights and angle, and how was it measured",
     )
-
-
-def _speed(frame: Frame) -> float:
-    speeds = sorted(v.best for v in frame.project.study.speeds)
-    return speeds[int(_SPEED_SHARE * len(speeds))]
 
 
 def _as_share(gain: Quantity) -> Quantity:
@@ -116,34 +112,3 @@ def _readings(
         Reading(name="share of the part", label=label, text=f"{100 * gain.best:.0f} % {label}",
                 statements=(held,), figure=Figure(label="gain", quantity=shown)),
     ]  # fmt: skip
-
-
-def lap_case(claim: LapGainClaim, frame: Frame) -> Case:
-    """Return a claimed lap-time gain as the downforce it would take."""
-    gain, lap = ranged(claim.gain, "lap gain"), claim.lap_time
-    relative = product(((gain, 1), (lap, -1)), unit="%", dimension="share")
-    line, value = bound("lap gain"), bound("lap value")
-    worth = Quantity(best=value.usual, low=value.usual / value.factor,
-                     high=value.usual * value.factor, unit="", dimension="ratio",
-                     spread="log")  # fmt: skip
-    area = product(((relative, 1), (worth, -1)), unit="m²", dimension="area")
-    band = bound("car downforce")
-    checks = (
-        held_against("relative gain of one kit", relative, line.least, line.most, line.source),
-        held_against("CzS it would take", area, 0.0, band.most, band.source),
-    )
-    return Case(
-        statement=None,
-        expectations=(),
-        equation="Δt / t = s · ΔCzS",
-        working=(
-            f"Δt / t = {gain.best:g} s / {lap.best:g} s = {100 * relative.best:.2f} %",
-            f"s = {100 * worth.best:.2f} % per m² of CzS ({value.source})",
-            f"ΔCzS = {area.best:.2f} m², were it all downforce",
-        ),
-        implied=(Figure(label="CzS it would take", quantity=area),),
-        bounds=checks,
-        readings=(),
-        question="on which circuit, with which tyres, by how many laps each way, and did anything "
-        "else change",
-    )

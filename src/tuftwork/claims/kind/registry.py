@@ -8,7 +8,8 @@ from tuftwork.claims.frame import Frame
 from tuftwork.claims.kind.balance import balance_case
 from tuftwork.claims.kind.coefficient import coefficient_case
 from tuftwork.claims.kind.force import force_case
-from tuftwork.claims.kind.gain import gain_case, lap_case
+from tuftwork.claims.kind.gain import gain_case
+from tuftwork.claims.kind.lap_gain import lap_case
 from tuftwork.claims.kind.opening import opening_case
 from tuftwork.claims.kind.top_speed import top_speed_case
 

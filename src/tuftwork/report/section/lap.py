@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from tuftwork.errors import NotCovered
-from tuftwork.lap import AeroTable, Lap, Occupancy, PolarPlane, ValueTable
+from tuftwork.lap import AeroTable, Occupancy, PolarPlane, ValueTable
 from tuftwork.lap.value import footing_of
 from tuftwork.plot.lap import equal_lap_lines, occupancy_on_map, speed_trace, track_plan, worth_bars
 from tuftwork.plot.style import house_style, new_figure
@@ -17,7 +17,6 @@ from tuftwork.report.figure import PAPER
 from tuftwork.study import Bench
 from tuftwork.study.answers import Answers
 from tuftwork.study.lap_answer import Laps, circuits_of
-from tuftwork.study.lap_road import circuit_driven
 
 
 def lap_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] | None:
@@ -53,10 +52,10 @@ def lap_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any] 
         "trim": None if trim is None else _trim(trim),
         "no_trim": no_trim,
         "captions": {
-            "plan": f"{page['circuit']}, '{page['state']}', coloured by speed: the car in the "
-            "middle of the draws.",
+            "plan": f"{page['circuit']}, '{page['state']}', coloured by speed. "
+            + page["trace_of"],
             "speed": f"Speed along the lap, '{page['state']}' and '{page['against']}'; corners "
-            "shaded.",
+            f"shaded. {page['trace_of']}",
             "value": "What one unit is worth, 80 % of the draws; what lies in the grey band is "
             "smaller than this driver's laps can show.",
             "plane": "Lines of equal lap time over drag and downforce at the car's own balance: "
@@ -77,17 +76,7 @@ def _trim(page: dict[str, Any]) -> dict[str, Any]:
 
 def _draw(laps: Laps, page: dict[str, Any], folder: Path) -> None:
     """Draw plan, speed, worth of units and lines of equal lap time."""
-    answers = laps.answers
-    lap = answers.project.lap
-    assert lap is not None
-    table = next(c for c in lap.circuits if c.name == laps.circuit)
-    circuit = circuit_driven(answers.project, table, answers.job.folder, answers.results)
-    made = {
-        state: Lap(
-            time=float(laps.result(state)["middle"]), trace=laps.trace(state), circuit=circuit
-        )
-        for state in dict.fromkeys((page["against"], page["state"]))
-    }
+    made = dict(reversed(laps.pair(page["state"], page["against"]).laps.items()))
     shown = page["state"]
     _save(track_plan(made[shown], ax=_axes(96.0), theme=PAPER), folder / "lap_plan.svg")
     _save(speed_trace(made, ax=_axes(58.0), theme=PAPER), folder / "lap_speed.svg")
