@@ -2,7 +2,8 @@
 
 What is recorded is this package's own (data/flow_ladder_card.csv, rows of the walls as they stand:
 edges sharp from 32°, parts thinner than a cell cut from both sides; the wing before cells at a
-knife edge slip along their side). What it is held against is printed, and named beside it.
+knife edge slip along their side; slants of 25° to 35° before their swept sides were free). What it
+is held against is printed, and named beside it.
 """
 
 import csv

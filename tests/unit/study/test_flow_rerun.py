@@ -1,6 +1,5 @@
 """A rerun with larger cells: judged before anything is written, and gone without a trace if not."""
 
-import os
 import shutil
 import signal
 from pathlib import Path
@@ -75,7 +74,7 @@ def test_ctrl_c_while_they_are_judged_leaves_nothing_behind(
     before = everything(fresh)
 
     def interrupted(*_: Any) -> None:
-        os.kill(os.getpid(), signal.SIGINT)
+        signal.raise_signal(signal.SIGINT)  # in this thread, at once
 
     monkeypatch.setattr(rerun, "prepared_or_spoken", interrupted)
     with pytest.raises(KeyboardInterrupt):
@@ -100,7 +99,7 @@ def test_ctrl_c_before_their_first_step_takes_them_out_again(
 
     def interrupted(case: Any, seen: Any) -> Any:
         assert "cell 187.5 mm" in (done / "project.toml").read_text("utf-8")
-        os.kill(os.getpid(), signal.SIGINT)
+        signal.raise_signal(signal.SIGINT)  # in this thread, at once
         return prepared_or_spoken(case, seen)
 
     monkeypatch.setattr("tuftwork.study.flow.desk.prepared_or_spoken", interrupted)
@@ -130,7 +129,7 @@ def test_ctrl_c_before_a_run_begins_is_told_as_that(
     fresh: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def interrupted(case: Any, seen: Any) -> Any:
-        os.kill(os.getpid(), signal.SIGINT)
+        signal.raise_signal(signal.SIGINT)  # in this thread, at once
         return prepared_or_spoken(case, seen)
 
     monkeypatch.setattr("tuftwork.study.flow.desk.prepared_or_spoken", interrupted)

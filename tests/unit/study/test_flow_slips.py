@@ -46,9 +46,9 @@ def test_so_it_is_in_a_file_of_surfaces(key: str, tmp_path: Path) -> None:
 
 
 def test_a_storage_that_the_back_end_has_not_is_a_fault_and_no_crash(tmp_path: Path) -> None:
-    found = said(built(tmp_path / "storage", CASE + 'precision = "float32"\n'))
+    found = said(built(tmp_path / "storage", CASE + 'precision = "float16"\n'))
     assert found == (
-        "precision = float32: the cpu back end offers float64. "
+        "precision = float16: the cpu back end offers float32, float64. "
         "Take it away: the back end's first is used then."
     )
 

@@ -20,6 +20,7 @@ from tuftwork.errors import FileFault, InputError
 from tuftwork.files import edit_project, read_project, save_changes
 from tuftwork.study import Bench
 from tuftwork.study.flow import desk as flow_desk
+from tuftwork.study.flow import register as flow_register
 from tuftwork.study.flow.case import built_case, run_named
 from tuftwork.study.flow.desk import Desk, start_process
 from tuftwork.study.trial.roles import roles_live
@@ -175,7 +176,7 @@ def test_a_run_registers_itself_while_a_page_saves(
 ) -> None:
     record = flowing / "flow-coarse.npz"
     record.write_bytes(b"any")
-    copy_in: Callable[..., Any] = flow_desk.copy_in
+    copy_in: Callable[..., Any] = flow_register.copy_in
     from tuftwork.files import edit
 
     refuse = edit.refuse_if_moved_on
@@ -189,8 +190,8 @@ def test_a_run_registers_itself_while_a_page_saves(
         monkeypatch.setattr(edit, "refuse_if_moved_on", meanwhile)
         return copy_in(*args)
 
-    monkeypatch.setattr(flow_desk, "copy_in", copied)
-    assert flow_desk.register_run(flowing, "coarse", record) == "flow-1"
+    monkeypatch.setattr(flow_register, "copy_in", copied)
+    assert flow_register.register_run(flowing, "coarse", record) == "flow-1"
     project = read_project(flowing).project
     assert project.about.title == "saved by a page"
     assert project.flow is not None
