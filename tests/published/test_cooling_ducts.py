@@ -38,6 +38,7 @@ from tuftwork.cooling.opening import (
     recovery_change,
     submerged_inlet_faults,
     submerged_lip,
+    widening_band,
 )
 from tuftwork.cooling.single_duct import (
     SingleDuct,
@@ -319,3 +320,24 @@ def test_the_base_s_default_range_is_no_narrower_than_computed_pressures_usually
     band = pressure_band("base")
     assert band.high - band.best >= 0.07 - 1e-9
     assert band.best - band.low >= 0.07 - 1e-9
+
+
+def test_a_mouth_s_band_holds_cones_between_20_and_30_degrees() -> None:
+    """Conical diffusers over a sudden step: 20° and 30° inside the band, 14° within 25 % of it.
+
+    60° is 1.1 to 1.2 of a step, above the band's 80 %; a step itself is its upper end.
+    """
+    band, seen = widening_band(), 0
+    for row in rows("cooling_rennels2012_losses.csv"):
+        if row["fluids_function"] != "diffuser_conical":
+            continue
+        ratio, angle = (float(w.split()[-1 if "ratio" in w else 2]) for w in
+                        row["arguments"].split(",")[:2])  # fmt: skip
+        share = float(row["K"]) / float(sudden_expansion_loss(ratio))
+        if 20.0 <= angle <= 30.0:
+            assert band.low <= share <= band.high
+            seen += 1
+        elif angle == 14.0:
+            assert share == pytest.approx(band.low, rel=0.25)
+            seen += 1
+    assert seen == 12

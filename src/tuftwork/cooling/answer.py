@@ -184,7 +184,8 @@ def moved(
     cd: Numeric = discharge.best
     if count > 1:
         cp, cd = surface.draws(count, seed), discharge.draws(count, seed + 1)
-    at = replace(part, end=OUTSIDE, place=place, pressure=cp, discharge=cd, surface_gain=None)
+    at = replace(part, end=OUTSIDE, place=place, pressure=cp, discharge=cd, surface_gain=None,
+                 recovery=None)  # fmt: skip
     return replaced(system, at)
 
 

@@ -9,10 +9,11 @@ from tuftwork.air import standard_air
 from tuftwork.car import Project, Table, quantities_in
 from tuftwork.car.air import CoolingExit, Core, Fins
 from tuftwork.car.cooling import Circuit, Cooling
-from tuftwork.cooling import AirNet, Band, CoolingSystem, HotStream, Surroundings, Target
+from tuftwork.cooling import AirNet, CoolingSystem, HotStream, Surroundings, Target
 from tuftwork.cooling import Core as SolvedCore
 from tuftwork.cooling.answer import replaced
 from tuftwork.cooling.case_loop import Of, loop_of, plant_heat, plates_of
+from tuftwork.cooling.case_opening import SPOILING, banded, opening_defaults, spoils, widens_to
 from tuftwork.cooling.core import (
     MakerTable,
     TubeBank,
@@ -65,25 +66,27 @@ def cooling_quantities(project: Project) -> dict[str, Quantity]:
     found = dict(quantities_in(table, "cooling."))
     for inlet in table.inlets:
         if inlet.recovery is None:
-            found[f"cooling.inlets.{inlet.name}.recovery"] = _banded(recovery_band(inlet.kind))
+            recovery = banded(recovery_band(inlet.kind)).within(None, 1.0)
+            found[f"cooling.inlets.{inlet.name}.recovery"] = recovery
+    found |= opening_defaults(table)
     known = {s.name: s for s in table.surfaces}
     for way in table.exits:
         if way.discharge is None:
-            found[f"cooling.exits.{way.name}.discharge"] = _banded(discharge_band(way.at))
+            found[f"cooling.exits.{way.name}.discharge"] = _discharge(way.at)
         own = known.get(way.at)
         if way.end == OUTSIDE:
-            found[f"cooling.exits.{way.name}.surface_gain"] = _banded(surface_gain_band(way.at))
+            found[f"cooling.exits.{way.name}.surface_gain"] = banded(surface_gain_band(way.at))
         if way.end == OUTSIDE and way.pressure is None and (own is None or own.pressure is None):
-            found[f"cooling.exits.{way.name}.pressure"] = _banded(pressure_band(way.at))
+            found[f"cooling.exits.{way.name}.pressure"] = banded(pressure_band(way.at))
         for place in way.also:
-            found.setdefault(f"cooling.surfaces.{place}.pressure", _banded(pressure_band(place)))
-            found[f"cooling.surfaces.{place}.discharge"] = _banded(discharge_band(place))
-            found[f"cooling.surfaces.{place}.surface_gain"] = _banded(surface_gain_band(place))
+            found.setdefault(f"cooling.surfaces.{place}.pressure", banded(pressure_band(place)))
+            found[f"cooling.surfaces.{place}.discharge"] = _discharge(place)
+            found[f"cooling.surfaces.{place}.surface_gain"] = banded(surface_gain_band(place))
     if table.duty is not None and table.duty.engine is not None:
         for name, band in engine_split(table.duty.engine).items():
             if any(circuit.carries == name for circuit in table.circuits):
                 # heat cannot turn round, and the oil's band is wide
-                found[f"cooling.duty.{name}"] = replace(_banded(band), spread="log")
+                found[f"cooling.duty.{name}"] = replace(banded(band), spread="log")
     return found
 
 
@@ -127,11 +130,8 @@ def cooling_labels(project: Project) -> dict[str, str]:
     return labels
 
 
-def _banded(band: Band) -> Quantity:
-    return Quantity(
-        best=band.best, low=band.low, high=band.high, unit="", dimension="ratio",
-        origin=band.origin, place=band.note,
-    )  # fmt: skip
+def _discharge(place: str) -> Quantity:
+    return banded(discharge_band(place)).within(0.0, 1.0)
 
 
 def of_ensemble(ensemble: Ensemble, most: int = 0) -> Of:
@@ -237,6 +237,7 @@ class CoolingCase:
             discharge=_held(self.of(f"{key}.discharge"), 0.2, 0.98),
             angle=_LOUVRES if place in _UPWARD else 0.0,
             surface_gain=self.of(f"{key}.surface_gain"),
+            recovery=_held(self.of(f"{key}.recovery"), 0.0, 1.0) if place in SPOILING else 1.0,
         )  # fmt: skip
         return replace(self, system=replaced(self.system, gone))
 
@@ -305,11 +306,12 @@ def _system(project: Project, table: Cooling, of: Of, driven: Duty | None) -> Co
 
 def _inlet(name: str, table: Cooling, of: Of) -> Inlet:
     inlet = next(i for i in table.inlets if i.name == name)
-    key = f"cooling.inlets.{name}"
+    key, face = f"cooling.inlets.{name}", widens_to(inlet, table)
     return Inlet(
         name=name, end=inlet.end, area=of(f"{key}.area"), kind=inlet.kind,
         recovery=_held(of(f"{key}.recovery"), -1.5, 1.0),
         loss=0.0 if inlet.loss is None else of(f"{key}.loss"), height=inlet.height.best,
+        widens_to=face, widening=0.0 if face is None else _held(of(f"{key}.widening"), 0.0, 1.2),
     )  # fmt: skip
 
 
@@ -335,11 +337,13 @@ def _exit(way: CoolingExit, table: Cooling, of: Of, wheelbase: float) -> Exit:
     if way.end == OUTSIDE:
         shared = way.pressure is None and at is not None and at.pressure is not None
         pressure = of(f"cooling.surfaces.{way.at}.pressure" if shared else f"{key}.pressure")
+    is_spoilt = way.recovery is not None or spoils(way, table)
     return Exit(
         name=way.name, start=way.start, end=way.end, net_area=of(f"{key}.area"), place=way.at,
         pressure=pressure, discharge=_held(of(f"{key}.discharge"), 0.2, 0.98),
         angle=way.angle.best, x=way.station.best - 0.5 * wheelbase, height=way.height.best,
         surface_gain=of(f"{key}.surface_gain") if way.end == OUTSIDE else None,
+        recovery=_held(of(f"{key}.recovery"), 0.0, 1.0) if is_spoilt else 1.0,
     )  # fmt: skip
 
 

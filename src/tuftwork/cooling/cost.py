@@ -98,6 +98,8 @@ def stream_drag(net: AirNet, air: AirFlow, exit_name: str) -> StreamDrag:
 
     Momentum form: the jet's total pressure is the node's. Loss form: it is the recovered head
     less every loss met on the way. Both give V_w = sqrt(2 p_te/ρ_e) and D = ṁ (V - V_w).
+    Of a jet that its surroundings spoil, as in a wheel well, the share ``recovery`` of its head
+    over the surface's pressure goes on: the wake has that pressure and what is left of the jet.
     Air swallowed by an exit brings ambient momentum and is given no drag here; nor is air that a
     ``Feed`` brought, whose drag stands where it was slowed.
 
@@ -126,11 +128,14 @@ def stream_drag(net: AirNet, air: AirFlow, exit_name: str) -> StreamDrag:
     out = leaving * (1.0 - fed_share(net, air)[air.nodes.index(part.start)])
     rho = around.pressure / (around.gas_constant * air.at(part.start, "temperature"))
     jet = leaving / (rho * part.jet_area())
-    wake = _wake(air.at(part.start), rho)
-    by_loss = _wake(_path_pressure(net, air, part.start), rho)
+    kept = part.jet_recovery() if isinstance(part, Exit) else 1.0
+    skin = np.asarray(part.surface_pressure() * np.asarray(around.head))
+    wake = _wake(_left(air.at(part.start), skin, kept), rho)
+    by_loss = _wake(_left(_path_pressure(net, air, part.start), skin, kept), rho)
     speed = np.asarray(around.speed)
-    surface = part.surface_pressure() * np.asarray(around.head) * part.jet_area()
-    plane = out * (speed - jet * np.cos(angle)) - np.where(leaving > 0, surface, 0.0)
+    surface = skin * part.jet_area()
+    ahead = jet * np.sqrt(kept) * np.cos(angle)
+    plane = out * (speed - ahead) - np.where(leaving > 0, surface, 0.0)
     return StreamDrag(
         mass_flow=flow,
         jet_velocity=jet,
@@ -205,6 +210,7 @@ def _jet_downforce(part: Exit, air: AirFlow, drag: StreamDrag, head: Array, seed
         gain = band.draws(count, seed) if count > 1 else np.array([band.best])
     ratio = drag.jet_velocity / np.maximum(np.asarray(air.around.speed), 0.1)
     push = np.maximum(drag.mass_flow, 0.0) * drag.jet_velocity * np.sin(part.angle) / head
+    push = push * np.sqrt(part.jet_recovery())  # what the jet hits, it pushes back
     return np.asarray(push + gain * part.net_area * ratio)
 
 
@@ -215,6 +221,11 @@ def _placed(
     shift = moment / wheelbase
     front = down * (0.5 - x / wheelbase) - shift
     return np.asarray(drag), np.asarray(front), np.asarray(down * (0.5 + x / wheelbase) + shift)
+
+
+def _left(total: Array, skin: Array, kept: Numeric) -> Array:
+    """Return the total pressure behind an exit of which a share of the jet's head goes on [Pa]."""
+    return np.asarray(np.where(np.asarray(kept) < 1.0, skin + kept * (total - skin), total))
 
 
 def _wake(total: Array, density: Array) -> Array:

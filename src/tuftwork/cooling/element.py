@@ -10,6 +10,7 @@ from tuftwork.cooling.duct import Member, friction_factor
 from tuftwork.cooling.guard import not_negative, positive, within
 from tuftwork.cooling.opening import (
     discharge_band,
+    jet_recovery_band,
     lip_loss,
     pressure_band,
     recovery_band,
@@ -39,6 +40,9 @@ class Inlet:
         Share of the free stream's head that reaches the mouth. None: the kind's default. [-]
     loss
         K behind the mouth on its own head: bend, screen, diffuser or step. [-]
+    widens_to, widening
+        Area of the cores' face that it opens onto [m²], and the share of a sudden step's loss
+        (1 - A/A_face)² that this costs on its own head [-]. None: it does not widen.
     layer_over_depth, yaw
         Of a submerged inlet: boundary layer over depth [-], angle of the stream [rad].
     height
@@ -52,6 +56,8 @@ class Inlet:
     kind: str = "leading-edge"
     recovery: Numeric | None = None
     loss: Numeric = 0.0
+    widens_to: Numeric | None = None
+    widening: Numeric = 0.0
     layer_over_depth: float = 0.0
     yaw: float = 0.0
     height: float = 0.4
@@ -71,12 +77,19 @@ class Inlet:
         per_area = 1.0 / (2.0 * rho * self.area**2)
         return Law(
             a=0.0,
-            b=(self.loss + _FLOOR) * per_area,
+            b=(self.loss + self.step_loss() + _FLOOR) * per_area,
             source=eta * around.head,
             c=lip_loss(self.kind) * per_area,
             m0=rho * self.area * around.speed,
             slow=_SLOW * rho * self.area,
         )
+
+    def step_loss(self) -> Numeric:
+        """Return K of the widening to the cores' face, on the mouth's head [-]."""
+        if self.widens_to is None:
+            return 0.0
+        narrowing = np.minimum(np.asarray(self.area) / self.widens_to, 1.0)
+        return np.asarray(self.widening * (1.0 - narrowing) ** 2)
 
     def design_recovery(self) -> Numeric:
         """Return the recovery at the design flow [-]."""
@@ -116,6 +129,9 @@ class Exit:
     surface_gain
         Downforce area its jet adds per net area at jet velocity equal to the car's. None: the
         place's prior. [-]
+    recovery
+        Share of the jet's head that stays speed along the stream; what is lost is drag. None: the
+        place's, which is all of it but in a wheel well. [-]
     """
 
     name: str
@@ -129,6 +145,7 @@ class Exit:
     x: float = -1.3
     height: float = 0.7
     surface_gain: Numeric | None = None
+    recovery: Numeric | None = None
 
     def __post_init__(self) -> None:
         positive(f"{self.name}: net_area", self.net_area, "m²", "An opening needs an area.")
@@ -137,6 +154,8 @@ class Exit:
             within(f"{self.name}: pressure", self.pressure, "", (-5.0, 1.0))
         if self.discharge is not None:
             within(f"{self.name}: discharge", self.discharge, "", (0.05, 1.0))
+        if self.recovery is not None:
+            within(f"{self.name}: recovery", self.recovery, "", (0.0, 1.0))
 
     def law(self, stream: Stream) -> Law:
         """Lose the jet's head; the surface pressure pulls or holds back."""
@@ -153,6 +172,13 @@ class Exit:
         """Return discharge coefficient times net area [m²]."""
         c = discharge_band(self.place).best if self.discharge is None else self.discharge
         return c * self.net_area
+
+    def jet_recovery(self) -> Numeric:
+        """Return the share of the jet's head that stays speed along the stream [-]."""
+        if self.recovery is not None:
+            return self.recovery
+        band = jet_recovery_band(self.place) if self.end == OUTSIDE else None
+        return 1.0 if band is None else band.best
 
     def surface_pressure(self) -> Numeric:
         """Return the surface pressure coefficient [-]."""

@@ -99,6 +99,36 @@ def surface_gain_band(place: str) -> Band:
     return Band(low=low, best=best, high=high, note=f"places.toml, {place}")
 
 
+def jet_recovery_band(place: str) -> Band | None:
+    """Return the share of a jet's head that stays speed along the stream; None where all does [-].
+
+    A jet that leaves over an outer surface keeps its head into the wake. One that is blown into a
+    wheel well meets tyre and arch first; common practice, no source.
+    """
+    row = _row("places.toml", "place", place)
+    if "recovery" not in row:
+        return None
+    low, best, high = row["recovery"]
+    note = f"places.toml, {place}: common practice, no source"
+    return Band(low=low, best=best, high=high, note=note, lowest=0.0, highest=1.0)
+
+
+def widening_band() -> Band:
+    """Return what a mouth that widens to its core loses, over a sudden step's loss [-].
+
+    Conical diffusers of area ratio 2 and 4 lose 0.25 to 0.32 of (1 - 1/AR)² at a full angle of
+    14°, 0.4 at 20°, 0.6 to 0.8 at 30° and 1.2 at 60°. The box between a mouth and a core lies
+    among them, or is a step.
+
+    References
+    ----------
+    [rennels2012], [idelchik2007] for the cones; that a car's box lies among them is common
+    practice without a source.
+    """
+    note = "mouth widening to its core, over Borda and Carnot's loss"
+    return Band(low=0.3, best=0.6, high=1.0, note=note, lowest=0.0, highest=1.2)
+
+
 def recovery_change(kind: str, velocity_ratio: Numeric, yaw: float = 0.0) -> Numeric:
     """Return what velocity ratio and yaw add to an inlet's recovery [-].
 

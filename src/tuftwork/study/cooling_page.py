@@ -19,7 +19,7 @@ from tuftwork.study.cooling_edit import KINDS
 from tuftwork.study.cooling_layout import net_drawn
 from tuftwork.study.cooling_stint import stint_page
 from tuftwork.study.cooling_tell import Teller, certain
-from tuftwork.study.cooling_widening import widening_notices
+from tuftwork.study.cooling_widening import opening_notices
 from tuftwork.study.front_air import air_fed
 from tuftwork.study.lap_history import duty_driven, lap_history
 from tuftwork.study.number import number_of_quantity
@@ -89,7 +89,7 @@ def _page(answers: Answers) -> Page:
         "stint": stint_page(tell, answers.results["cooling stint"]),
         "controls": _controls(tell.table),
         "notices": list(
-            dict.fromkeys([*net["notices"], VENT_CAUTION, *widening_notices(case, net)])
+            dict.fromkeys([*net["notices"], VENT_CAUTION, *opening_notices(case, net)])
         ),
     }
 

@@ -8,13 +8,14 @@ holds inputs only.
 import re
 import shutil
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from tuftwork.app import check_page
 from tuftwork.cooling import solve_cooling
-from tuftwork.cooling.case import CoolingCase, of_ensemble
+from tuftwork.cooling.case import CoolingCase, cooling_quantities, of_ensemble
 from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.files import read_project
 from tuftwork.quantity import draw_ensemble
@@ -23,6 +24,7 @@ from tuftwork.study.brake_case import faster_corner
 from tuftwork.study.brake_page import brake_findings
 from tuftwork.study.cooling_finding import cooling_findings
 from tuftwork.study.cooling_layout import layout_of
+from tuftwork.study.cooling_widening import opening_notices
 from tuftwork.study.job import Job
 from tuftwork.study.job_step import job_steps
 
@@ -331,13 +333,40 @@ def test_layout_puts_every_part_on_a_place_of_its_own() -> None:
     assert found.parts["c"][0] == found.nodes["n1"][0] + 0.5
 
 
-def test_a_mouth_that_opens_onto_a_larger_core_for_nothing_is_told(halyard: Bench) -> None:
+def silent(halyard: Bench) -> tuple[CoolingCase, dict[str, Any]]:
+    """Return the demo's net where nothing is said of mouths and the well is no node, solved."""
+    project = halyard.opened.project
+    assert project.cooling is not None
+    table = project.cooling
+    mouths = tuple(i.model_copy(update={"loss": None}) for i in table.inlets)
+    ways = tuple(e.model_copy(update={"end": "outside"}) for e in table.exits
+                 if e.name != "wheel openings")  # fmt: skip
+    own = {"inlets": mouths, "exits": ways, "wells": (), "leaks": ()}
+    project = project.model_copy(update={"cooling": table.model_copy(update=own)})
+    found = cooling_quantities(project)
+    case = CoolingCase.of_project(project, lambda name: found[name].best)
+    air = solve_cooling(case.system, case.around).air
+    return case, {"air": {"names": list(air.names), "flow": air.flow}}
+
+
+def test_a_mouth_that_opens_onto_a_larger_core_is_told_with_what_is_taken(halyard: Bench) -> None:
     """Borda and Carnot by hand: 0.090 m² onto 0.62 by 0.48 m is K = (1 - 0.090/0.2976)² = 0.49."""
-    page = halyard.page("cooling")
-    told = next(n for n in page["notices"] if n.startswith("nose: "))
+    case, net = silent(halyard)
+    told = next(n for n in opening_notices(case, net) if n.startswith("nose: "))
     assert "0.090\u202fm² of mouth opens onto 0.298\u202fm² of core" in told
-    assert "K 0.49 of the mouth's head" in told
-    flow = next(p for p in page["net"]["parts"] if p["name"] == "nose")["flow"]["best"]
-    lost = float(told.split("head, ")[1].split("\u202f")[0])
+    assert "0.3 to 1 of a sudden step's loss (K 0.49 of the mouth's head" in told
+    flow = float(net["air"]["flow"][net["air"]["names"].index("nose")][0])
+    low, high = (float(w) for w in told.split("Pa (")[1].split(")")[0].split(" to "))
     density = 101100.0 / (287.05 * 301.15)  # 1011 hPa, 28 °C
-    assert lost == pytest.approx(0.4867 * 0.5 * flow**2 / (density * 0.090**2), rel=0.03)
+    step = 0.4867 * 0.5 * flow**2 / (density * 0.090**2)
+    assert high == pytest.approx(step, rel=0.03)
+    assert low == pytest.approx(0.3 * step, rel=0.05)
+
+
+def test_a_jet_into_a_well_that_is_no_node_is_told_and_one_that_is_modelled_is_not(
+    halyard: Bench,
+) -> None:
+    told = next(n for n in opening_notices(*silent(halyard)) if n.startswith("arch slots: "))
+    assert "0 to 30\u202f%" in told
+    assert "common practice, no source" in told
+    assert not any("arch slots: it blows" in n for n in halyard.page("cooling")["notices"])
