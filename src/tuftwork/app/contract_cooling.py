@@ -133,6 +133,7 @@ class BrakeOption(TypedDict):
 
     name: str
     flow: Number
+    drag: Number
     peak_surface: Number
     peak_mean: Number
     lap_mean: Number

@@ -40,8 +40,10 @@ class Inlet(Table):
     loss: Annotated[
         Quantity | None,
         number("ratio", least=0.0),
-        Field(description="K of bend, screen or diffuser behind the mouth, on its own head; where "
-              "it opens onto larger cores, 0.3 to 1 of a sudden step's unless given"),
+        Field(
+            description="K of bend, screen or diffuser behind the mouth, on its own head; where "
+            "it opens onto larger cores, 0.3 to 1 of a sudden step's unless given"
+        ),
     ] = None
     height: Annotated[
         Quantity, number("height", positive=True), Field(description="Of the mouth above ground")
@@ -230,8 +232,10 @@ class CoolingExit(Table):
     recovery: Annotated[
         Quantity | None,
         number("share", least=0.0, most=1.0),
-        Field(description="Of the jet's head that stays speed along the stream; all unless it "
-              "blows into a wheel well that is no node, then 0 to 30 %"),
+        Field(
+            description="Of the jet's head that stays speed along the stream; all unless it "
+            "blows into a wheel well that is no node, then 0 to 30 %"
+        ),
     ] = None
     angle: Annotated[
         Quantity,

@@ -110,11 +110,13 @@ def _show_brakes(page: dict[str, Any]) -> None:
                 for w in option["windows"]
             ]
             title = f"{axle['axle']} brakes, {option['name']}: {option['flow']['text']} of air"
+            title += f", CxS {option['drag']['text']}" if option["flow"]["best"] > 0 else ""
             columns = ("part", "mean, last lap", "highest", "too hot", "verdict")
             show_table(title, columns, rows)
         need = axle["need"]
         if need["flow"] is not None:
             area = f", a duct of {need['area']['text']}" if need["area"] is not None else ""
+            area += f", CxS {need['drag']['text']}," if need["drag"] is not None else ""
             text = f"Needs {need['flow']['text']}{area} to stay below {need['limit_c']:.0f} °C."
             show_lines([text])
         elif need["text"]:

@@ -63,20 +63,24 @@ def check(project: ProjectArgument = ".", as_json: JsonOption = False) -> int:
             {
                 "project": held.about.title,
                 "notices": [str(n) for n in opened.notices],
+                "doubts": [str(doubt) for doubt in opened.doubts],
                 "evidence": {line.evidence.id: line.standing for line in lines},
             }
         )
-        return NO if lost else 0
+        return NO if lost or opened.doubts else 0
     show_lines(
         [
             f"{held.about.title}",
             f"{len(held.parts)} parts, {len(held.states)} states, {len(held.claims)} claims, "
             f"{len(held.measured)} measured rows, {len(held.evidence)} pieces of evidence.",
             *(f"Note: {notice}" for notice in opened.notices),
-            "Nothing wrong found." if not lost else f"Evidence to look at: {', '.join(lost)}.",
+            *([f"Numbers to look at: {', '.join(d.key for d in opened.doubts)}."]
+              if opened.doubts else []),
+            *([f"Evidence to look at: {', '.join(lost)}."] if lost else []),
+            *(["Nothing wrong found."] if not lost and not opened.doubts else []),
         ]
-    )
-    return NO if lost else 0
+    )  # fmt: skip
+    return NO if lost or opened.doubts else 0
 
 
 @command("open")

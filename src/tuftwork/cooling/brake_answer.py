@@ -12,6 +12,7 @@ from tuftwork.cooling.brake import (
     lap_energy,
     stop_energy,
 )
+from tuftwork.cooling.cost import stream_drag
 from tuftwork.cooling.disc import BrakeTrace, Disc, DiscHistory, disc_temperature, lap_trace
 from tuftwork.cooling.element import Duct, Exit, Inlet
 from tuftwork.cooling.net import AirNet
@@ -47,12 +48,30 @@ def brake_duct_flow(duct: BrakeDuct, around: Surroundings) -> Array:
 
     The duct is an air net of its own: recovery, friction and bends, and the disc's eye.
     """
+    return solve_air(_net_of(duct), around).of("disc eye")
+
+
+def brake_duct_drag(duct: BrakeDuct, around: Surroundings, recovery: Numeric = 0.1) -> Array:
+    """Return the drag area of one brake duct's air, ``(n_draw,)`` [m²].
+
+    Momentum taken from the stream: the air comes out of disc and wheel with the share ``recovery``
+    of its jet's head, which is little. Drag of a scoop's outside is not in it.
+
+    References
+    ----------
+    [kuchemann1953] ch. 9, from memory.
+    """
+    net = _net_of(duct, recovery)
+    drag = stream_drag(net, solve_air(net, around), "disc eye").momentum_drag
+    return np.asarray(drag / np.maximum(np.asarray(around.head), 1e-9))
+
+
+def _net_of(duct: BrakeDuct, recovery: Numeric | None = None) -> AirNet:
     outlet = Exit(
         name="disc eye", start="eye", net_area=duct.outlet_area, place="wheel-well",
-        pressure=duct.outlet_pressure,
+        pressure=duct.outlet_pressure, recovery=recovery,
     )  # fmt: skip
-    net = AirNet(elements=(duct.inlet, *duct.ducts, outlet))
-    return solve_air(net, around).of("disc eye")
+    return AirNet(elements=(duct.inlet, *duct.ducts, outlet))
 
 
 def needed_duct_flow(

@@ -11,6 +11,7 @@ from tuftwork.car import FORM, Project
 from tuftwork.errors import Fault, FileFault
 from tuftwork.files.atomic import PREVIOUS
 from tuftwork.files.convert import CONVERTERS, KNOWN_FORMS
+from tuftwork.files.doubt import doubts
 from tuftwork.files.evidence import check_evidence
 from tuftwork.files.judge import judge
 from tuftwork.files.text import decode, parse_toml, read_bytes
@@ -40,7 +41,9 @@ class OpenProject:
         Form of the file on the disk; below today's where it was converted on reading.
     notices
         What does not keep the project from being read and must be said: evidence that has gone or
-        changed, an older form.
+        changed, an older form, doubts.
+    doubts
+        Of these, the numbers that no car is known to have.
     """
 
     project: Project
@@ -49,6 +52,7 @@ class OpenProject:
     digest: str
     form: int = FORM
     notices: tuple[Fault, ...] = ()
+    doubts: tuple[Fault, ...] = ()
 
     @property
     def document(self) -> tomlkit.TOMLDocument:
@@ -114,13 +118,14 @@ def parse_project(data: bytes, folder: Path) -> OpenProject:
         notices.append(Fault(what=say, file=PROJECT_FILE, line=line_of(found, ("form",))))
     project, faults = judge(tables, found, file=PROJECT_FILE)
     lost, said = check_evidence(tables, folder, found, file=PROJECT_FILE)
-    faults = sorted([*faults, *lost], key=lambda fault: fault.line or 0)
+    refused, doubted = doubts(tables, found, file=PROJECT_FILE)
+    faults = sorted([*faults, *lost, *refused], key=lambda fault: fault.line or 0)
     if faults or project is None:
         raise FileFault(faults)
     digest = f"sha256:{hashlib.sha256(data).hexdigest()}"
     return OpenProject(
         project=project, folder=folder, text=text, digest=digest, form=form,
-        notices=(*notices, *said),
+        notices=(*notices, *said, *doubted), doubts=tuple(doubted),
     )  # fmt: skip
 
 

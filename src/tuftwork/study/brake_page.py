@@ -31,6 +31,12 @@ _KMH = 3.6
 _KELVIN = 273.15
 _FADE = 0.20  # [m²] of CzS brakes that fade are set against
 _LIVE_DRAWS = 32
+_DRAG = (
+    "A duct's drag is that of its air at the lap's mean speed, both sides: what is lost of its "
+    "momentum; 0 to 30\u202f% of the head of the jet at the disc is taken to come out of the wheel "
+    "along the stream (common practice, no source). The drag of a scoop's outside is not in it, "
+    "and the budget, whose body stands with the ducts it has, does not add it again."
+)
 _HOT = ("too hot", "doubtful")
 
 
@@ -111,7 +117,7 @@ def _page(answers: Answers) -> Page:
         "stops": [_stop(tell, i, row) for i, row in enumerate(found["stops"], 1)],
         "axles": axles,
         "kits": [_kit(row, found["kits"]) for row in found["kits"]],
-        "notices": [BRAKE_CAUTION],
+        "notices": [BRAKE_CAUTION, *([_DRAG] if any(len(a["options"]) > 1 for a in axles) else [])],
     }
 
 
@@ -160,6 +166,8 @@ def _axle(tell: _Teller, axle: str, tree: Page) -> Page:
         options.append({
             "name": name,
             "flow": tell.number(f"{key}/flow", found["flow"], "mass flow", f"{say}: air led to it"),
+            "drag": tell.number(f"{key}/drag", found["drag"], "area",
+                                f"{say}: CxS of the air led to both discs"),
             **{
                 field: tell.number(f"{key}/{field}", found[field], "temperature", f"{say}: {words}")
                 for field, words in (
@@ -208,8 +216,12 @@ def _need(tell: _Teller, axle: str, tree: Page) -> Page:
         "limit_c": round(need["limit"] - _KELVIN, 1),
         "has": None if has is None else number_of_quantity(
             has, why=f"input/brakes.{axle}.duct.area"),
-        "flow": None, "area": None, "text": need["text"],
+        "flow": None, "area": None, "drag": None, "text": need["text"],
     }  # fmt: skip
+    if need.get("drag") is not None:
+        found["drag"] = tell.number(
+            f"{axle}/needed drag", need["drag"], "area", f"{axle} discs: CxS of the air they need"
+        )
     if need["flow"] is not None:
         flow = round(need["flow"], 3)
         found["flow"] = number_of_quantity(exact(flow, "mass flow", unit="kg/s", origin="computed"))
@@ -292,6 +304,8 @@ def _cure(need: Page) -> str:
     text = f"{need['flow']['text']} of air would hold the disc below {need['limit_c']:.0f}\u202f°C"
     if need["area"] is not None and need["has"] is not None:
         text += f": a duct of {need['area']['text']}, today {need['has']['text']}"
+    if need["drag"] is not None:
+        text += f"; the air of both sides then costs CxS {need['drag']['text']}"
     return text + "."
 
 

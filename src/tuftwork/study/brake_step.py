@@ -18,6 +18,7 @@ from tuftwork.cooling import (
     Member,
     Stop,
     Surroundings,
+    brake_duct_drag,
     brake_duct_flow,
     brake_verdicts,
     disc_temperature,
@@ -29,8 +30,9 @@ from tuftwork.cooling import (
 from tuftwork.cooling.brake import bulk_rise, disc_material
 from tuftwork.cooling.case import of_ensemble
 from tuftwork.cooling.case_loop import Of
+from tuftwork.cooling.case_opening import banded
 from tuftwork.cooling.disc import BrakeTrace
-from tuftwork.cooling.opening import recovery_band
+from tuftwork.cooling.opening import jet_recovery_band, recovery_band
 from tuftwork.errors import NotCovered
 from tuftwork.quantity import Numeric, Quantity
 from tuftwork.study.answers import Answers
@@ -65,11 +67,11 @@ def brake_quantities(project: Project) -> dict[str, Quantity]:
     for axle in AXLES:
         disc: DiscTable | None = getattr(table, axle)
         if disc is not None and disc.duct is not None:
-            band = recovery_band(disc.duct.kind)
-            found[f"brakes.{axle}.duct.recovery"] = Quantity(
-                best=band.best, low=band.low, high=band.high, unit="", dimension="ratio",
-                place=band.note,
-            ).within(None, 1.0)  # fmt: skip
+            own = banded(recovery_band(disc.duct.kind)).within(None, 1.0)
+            found[f"brakes.{axle}.duct.recovery"] = own
+            kept = jet_recovery_band("wheel-well")
+            assert kept is not None
+            found[f"brakes.{axle}.duct.jet_recovery"] = banded(kept).within(0.0, 1.0)
     return found
 
 
@@ -102,7 +104,7 @@ def brake_steps(job: Job) -> list[Step]:
     inputs = {"table": table.model_dump_json(), "mass": mass.mass.best, "shown": _SHOWN}
     needs = ("tie", *rides, *lap_wanted(project))
     return [Step(name="brakes", title="Brakes over a stint", inputs=inputs, needs=needs,
-                 work=work, version=2, weight=3.0)]  # fmt: skip
+                 work=work, version=3, weight=3.0)]  # fmt: skip
 
 
 def _laps(project: Project, results: Mapping[str, Tree]) -> dict[str, LapHistory]:
@@ -228,9 +230,14 @@ def _axle(case: BrakingCase, axle: str) -> Tree:
     if table.duct is not None:
         around = Surroundings(speed=speed, temperature=air)
         options["duct"] = brake_duct_flow(duct_of(table.duct, case.of, axle), around)
+    drags: dict[str, Numeric] = dict.fromkeys(options, 0.0)
+    if table.duct is not None:
+        made, kept = duct_of(table.duct, case.of, axle), case.of(f"brakes.{axle}.duct.jet_recovery")
+        drags["duct"] = 2.0 * brake_duct_drag(made, around, np.clip(kept, 0.0, 1.0))
     tree: Tree = {"options": {}, "material": table.material, "mean_speed": speed}
     for name, flow in options.items():
         tree["options"][name] = _stint(case, table, disc, trace, flow)
+        tree["options"][name]["drag"] = np.asarray(drags[name], dtype=float)
     tree["need"] = _need(case, axle, tree)
     return tree
 
@@ -281,11 +288,12 @@ def _need(case: BrakingCase, axle: str, tree: Tree) -> Tree:
     except NotCovered as error:
         return {"limit": limit, "flow": None, "area": None, "text": str(error)}
     needed = float(np.quantile(flow, 0.9))
-    area = None
+    area = drag = None
     if table.duct is not None:
-        has = float(np.median(tree["options"]["duct"]["flow"]))
-        area = table.duct.area.best * needed / has
-    return {"limit": limit, "flow": needed, "area": area, "text": ""}
+        own = tree["options"]["duct"]
+        factor = needed / float(np.median(own["flow"]))
+        area, drag = table.duct.area.best * factor, factor * own["drag"]
+    return {"limit": limit, "flow": needed, "area": area, "drag": drag, "text": ""}
 
 
 def _thinned(of: Of, most: int) -> Callable[[str], Numeric]:
@@ -319,7 +327,8 @@ def _kits(case: BrakingCase) -> list[Tree]:
             disc, trace, thin("brakes.temperature"), duct_flow=flow, n_lap=case.table.laps,
             n_cell=_CELLS,
         ).peak_surface  # fmt: skip
-        energy = float(np.mean(braking_energy(few, name)[0]))
+        # a tenth of a per cent between states is less than a few draws scatter by: the middle of all
+        energy = float(np.median(braking_energy(case, name)[0]))
         time = braking_time(few, name)
         rows.append({
             "state": name, "energy": energy, "braking_time": time, "power": energy / time,

@@ -47,7 +47,7 @@ def overview_page(bench: _Open, *, only: str = "") -> Page:
         "state": _state(project),
         "rail": _rail(project, answers),
         "stale": stale,
-        "partial": [],
+        "partial": [] if answers is not None else ["Nothing has been computed yet: run the study."],
         "notices": [str(notice) for notice in opened.notices],
     }
 

@@ -26,6 +26,7 @@ interface WindowRow {
 interface Option {
   name: string;
   flow: Num;
+  drag: Num;
   peak_surface: Num;
   peak_mean: Num;
   lap_mean: Num;
@@ -37,7 +38,7 @@ interface Option {
 interface AxleRow {
   axle: string;
   options: Option[];
-  need: { limit_c: number; has: Num | null; flow: Num | null; area: Num | null; text: string };
+  need: { limit_c: number; has: Num | null; flow: Num | null; area: Num | null; drag: Num | null; text: string };
 }
 
 interface StopRow {
@@ -149,7 +150,14 @@ function Need({ axle, option }: { axle: AxleRow; option: Option }) {
   if (need.text) return <p>{need.text}</p>;
   return (
     <p>
-      The duct leads <NumberText number={option.flow} label="air led to the disc" /> to one disc.
+      {(option.flow.best ?? 0) > 0 ? (
+        <>
+          The duct leads <NumberText number={option.flow} label="air led to the disc" /> to one disc; the air of both sides
+          costs <NumberText number={option.drag} label="drag of the ducts' air" /> of CxS.
+        </>
+      ) : (
+        <>No air is led to the discs, which costs no drag.</>
+      )}
       {need.flow && need.flow.best === 0 && <> No air need be led to it to stay below {Math.round(need.limit_c)}&nbsp;°C.</>}
       {need.flow && need.flow.best !== 0 && (
         <>
@@ -158,6 +166,11 @@ function Need({ axle, option }: { axle: AxleRow; option: Option }) {
           {need.area && need.has && (
             <>
               , a duct of <b>{need.area.text}</b> where there are <NumberText number={need.has} label="duct today" />
+            </>
+          )}
+          {need.drag && (
+            <>
+              ; the air of both sides then costs <NumberText number={need.drag} label="drag of the air needed" /> of CxS
             </>
           )}
           .

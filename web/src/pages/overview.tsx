@@ -10,7 +10,7 @@ import { Page } from "./page";
 
 export function OverviewSheet() {
   return (
-    <Page<Overview> title="Overview" address="/overview.json">
+    <Page<Overview> title="Overview" address="/overview.json" tellsMissing={(tree) => tree.answer === ""}>
       {(tree) => (
         <>
           {tree.project.question && <p class="question">{tree.project.question}</p>}

@@ -18,10 +18,12 @@ interface Props<T> {
   address: string;
   /** Part of another page: no heading of its own. */
   bare?: boolean;
+  /** Whether the children say themselves what is missing. */
+  tellsMissing?: (data: T) => boolean;
   children: (data: T, busy: boolean) => ComponentChildren;
 }
 
-export function Page<T>({ title: own, lead, address, bare, children }: Props<T>) {
+export function Page<T>({ title: own, lead, address, bare, tellsMissing, children }: Props<T>) {
   const here = place.value.page;
   // The page of the car has several sheets, each with a title of its own.
   const line = here === "car" ? undefined : (overview.value ?? outline.value)?.rail.find((entry) => entry.page === here);
@@ -43,7 +45,7 @@ export function Page<T>({ title: own, lead, address, bare, children }: Props<T>)
       {!error && !data && !bare && <Busy what={`Reading ${title.toLowerCase()}`} />}
       {data && (
         <>
-          {!bare && <Partial missing={(data as Shared).partial} />}
+          {!bare && !tellsMissing?.(data) && <Partial missing={(data as Shared).partial} />}
           {!bare && <Notices notices={(data as Shared).notices} />}
           {children(data, busy)}
         </>
