@@ -28,7 +28,7 @@ export function EvidenceSheet() {
       {(tree) => (
         <>
           {tree.items.length === 0 ? (
-            <Empty text="No evidence yet. Register photos, logs and papers below; a copy goes into evidence/ and its digest is kept." />
+            <Empty text="No evidence yet. Register photos, logs and papers: a copy goes into evidence/, a row with its digest into project.toml." />
           ) : (
             <Register items={tree.items} />
           )}
