@@ -327,7 +327,7 @@ def _kits(case: BrakingCase) -> list[Tree]:
             disc, trace, thin("brakes.temperature"), duct_flow=flow, n_lap=case.table.laps,
             n_cell=_CELLS,
         ).peak_surface  # fmt: skip
-        # a tenth of a per cent between states is less than a few draws scatter by: the middle of all
+        # a tenth of a per cent between states is less than a few draws scatter: the middle of all
         energy = float(np.median(braking_energy(case, name)[0]))
         time = braking_time(few, name)
         rows.append({
