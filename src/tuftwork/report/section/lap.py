@@ -76,7 +76,7 @@ def _trim(page: dict[str, Any]) -> dict[str, Any]:
 
 def _draw(laps: Laps, page: dict[str, Any], folder: Path) -> None:
     """Draw plan, speed, worth of units and lines of equal lap time."""
-    made = dict(reversed(laps.pair(page["state"], page["against"]).laps.items()))
+    made = dict(reversed([*laps.pair(page["state"], page["against"]).laps.items()]))
     shown = page["state"]
     _save(track_plan(made[shown], ax=_axes(96.0), theme=PAPER), folder / "lap_plan.svg")
     _save(speed_trace(made, ax=_axes(58.0), theme=PAPER), folder / "lap_speed.svg")
