@@ -60,7 +60,8 @@ def test_a_finished_run_becomes_evidence_with_its_digest(flown: tuple[Path, dict
     (item,) = opened.project.evidence
     assert (item.id, item.kind, state["evidence"]) == ("flow-1", "run", "flow-1")
     assert opened.project.flow.cases[0].evidence == "flow-1"
-    assert opened.notices == ()
+    # the block stands higher than cars do, which is doubted; nothing else is
+    assert all(fault.key.startswith("mass_states.") for fault in opened.notices)
     assert (folder / "evidence" / item.file).is_file()
     names = {Path(f).name for f in state["files"]}
     assert {"car.glb", "loads.nc", "surface-body.vtp"} <= names
