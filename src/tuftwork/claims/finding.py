@@ -70,13 +70,14 @@ class Lapped:
     worth : (n_draw,)
         Seconds gained for each m² of CzS at the car's own balance. [s/m²]
     gained
-        Name of a state → seconds it gains against the baseline, ``(n_draw,)``. [s]
+        Name of a state → seconds it gains against the baseline, by the draws that have a lap of
+        both, ``(n,)``. [s]
     """
 
     circuit: str
     lap_time: Float[np.ndarray, " n_draw"]
     worth: Float[np.ndarray, " n_draw"]
-    gained: Mapping[str, Float[np.ndarray, " n_draw"]] = field(default_factory=dict)
+    gained: Mapping[str, Float[np.ndarray, " _"]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

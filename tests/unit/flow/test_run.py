@@ -108,7 +108,6 @@ def test_pressure_is_highest_at_the_face_and_the_wake_has_lost_total_pressure(
     assert np.isfinite(vortex_strength(result)).all()
 
 
-@pytest.mark.xfail(strict=True, reason="miss: 0.304 against 0.3 since both sides are cut alike")
 def test_the_stream_ahead_has_nearly_all_of_its_total_pressure(result: FlowResult) -> None:
     # a young flow in a small box still carries its starting pressure waves
     found = fields(result)

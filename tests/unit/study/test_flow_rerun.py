@@ -2,6 +2,7 @@
 
 import shutil
 import signal
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +69,15 @@ def test_a_case_that_is_refused_itself_is_not_run_with_larger_cells(fresh: Path)
     assert everything(fresh) == before
 
 
+@pytest.fixture
+def is_heard() -> Iterator[None]:
+    """Ctrl-C reaches this process, also where a shell started it with the signal ignored."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("is_heard")
 def test_ctrl_c_while_they_are_judged_leaves_nothing_behind(
     fresh: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -91,6 +101,7 @@ def test_a_case_that_is_stopped_is_not_followed_by_larger_cells(
     assert [case.name for case in read_project(fresh).project.flow.cases] == ["look"]
 
 
+@pytest.mark.usefixtures("is_heard")
 def test_ctrl_c_before_their_first_step_takes_them_out_again(
     done: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -125,6 +136,7 @@ def test_a_project_that_was_edited_meanwhile_keeps_the_edit(
     assert [case.name for case in project.flow.cases] == ["look"]
 
 
+@pytest.mark.usefixtures("is_heard")
 def test_ctrl_c_before_a_run_begins_is_told_as_that(
     fresh: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

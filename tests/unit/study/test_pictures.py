@@ -275,5 +275,5 @@ def test_a_key_that_moved_away_from_its_marks_is_said(copy: Bench) -> None:
     text = path.read_text("utf-8").replace(
         'marks = ["wing chord"]\n', 'marks = ["wing chord"]\nfills = "rear wing.chord"\n', 1
     )
-    path.write_text(text.replace('chord = "300 mm ± 3 mm"', 'chord = "260 mm ± 3 mm"', 1), "utf-8")
+    path.write_text(text.replace('chord = "300 mm ± 3 mm"', 'chord = "340 mm ± 3 mm"', 1), "utf-8")
     assert "rear wing.chord says" in row(copy, "R1")["differs"]
