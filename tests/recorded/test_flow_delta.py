@@ -49,17 +49,17 @@ def test_the_lift_of_a_swept_rim_does_not_hang_on_the_grid(incidence: float) -> 
         assert row["lift"] == pytest.approx(analogy(incidence), rel=0.10), row
 
 
-@pytest.mark.xfail(strict=True, reason="miss: 4 to 27 % below CL tan α at 20° (friction apart)")
+@pytest.mark.xfail(strict=True, reason="miss: 9 to 26 % below CL tan α at 20° (friction apart)")
 def test_a_rim_that_the_stream_leaves_has_no_suction() -> None:
     tan = np.tan(np.radians(20.0))
     for row in rows("now", 20.0):
         assert row["drag"] > row["lift"] * tan, row
 
 
-def test_held_rims_took_a_third_of_the_lift_away() -> None:
+@pytest.mark.xfail(strict=True, reason="miss: 33 % low with rims held and a layer taken out")
+def test_so_was_the_lift_with_held_rims() -> None:
     (before,) = rows("before", 20.0)
-    assert before["lift"] < 0.7 * analogy(20.0)
-    assert before["drag"] > 1.5 * before["lift"] * np.tan(np.radians(20.0))
+    assert before["lift"] == pytest.approx(analogy(20.0), rel=0.10)
 
 
 def slants(slant: float, left_alone: float) -> dict[str, float]:

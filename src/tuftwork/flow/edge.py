@@ -9,8 +9,8 @@ comes along they keep the wall law, for a cell held there is a lip in the stream
 Both sides are held where one lies against the stream, which races out along it as no layer does;
 so too at the rim of a plate and at a knife edge where the thin part lies against the stream.
 Where it lies along the stream they are free: air does not slip round an edge without thickness, and
-held cells would be a lip there. A plate along the stream had five times the friction with them, and
-a delta plate at 20° two thirds of the lift of its vortices; see the model's page.
+held cells would be a lip there. With them, and a layer of cells taken out, a plate along the stream
+had five times the drag and a delta plate at 20° two thirds of its lift; see the model's page.
 A knife edge that the stream leaves, the tail of a wing, is free at any angle: both sides are cut
 there to the tip (``thin``), and held cells would take lift away.
 Edges along the stream and swept ones are left alone, and those whose faces lie alike to it: it does
@@ -48,8 +48,8 @@ ALIKE = 0.1
 """Faces whose normals differ by less than this along the stream lie alike to it. [-]"""
 FACING = -0.5
 """A face whose normal has less than this along the stream lies against it; a thin part does where
-either of its faces does. Plates were held against print along the stream, at 10° and 20° to it and
-across it; between 20° and 90° this is a choice. [-]"""
+either of its faces does. Plates were held against print along the stream and at 10° and 20° to it,
+the front of a square cylinder across it; from 20° to 90° this is a choice. [-]"""
 _SPACING = 0.5
 _SAME = 1e-6
 

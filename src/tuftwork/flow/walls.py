@@ -19,8 +19,6 @@ from tuftwork.flow.tip import turned_at_knives
 
 REACH = 2.0
 """A link is followed this many times its length in search of its wall. [-]"""
-PLATE = 0.0
-"""Cells closer than this to a surface without thickness are taken out. [cells]"""
 ON = 1e-4
 """A cell whose centre lies this close to a surface lies on it, and is taken out on every side of a
 body alike: left to rounding, one side of it would lose a row of cells and the other not. [cells]"""
@@ -175,8 +173,7 @@ def wrap_bodies(
     # a face just half way between two layers must not be torn by rounding
     open_parts = np.zeros(256, bool)
     open_parts[[b.surface for b in bodies if not b.is_closed]] = True
-    limit = np.where((nearest >= 0) & open_parts[part[nearest]], max(skin, PLATE), skin)
-    near = distance < np.maximum(limit - 1e-4, ON)
+    near = distance < max(skin - 1e-4, ON)
     label[block][near & (inside == 0)] = part[nearest[near & (inside == 0)]]
     removed[block] |= ((inside > 0) | near).astype(np.uint8)
     _fill_pockets(removed, label, block)

@@ -17,11 +17,9 @@ ROUND_OFF = {"float64": 1e-12, "float32": 2e-6, "float16": 2e-4}
 """Relative drift allowed over the steps taken here: storage, not physics."""
 
 
-def expect_miss(
-    engine: AbstractEngine, precision: str, size: str, *, backend: str = "cuda"
-) -> None:
-    """Say which bound a back end misses, a card unless said: seen on one H100, not mended yet."""
-    if (engine.backend, engine.precision) == (backend, precision):
+def expect_miss(engine: AbstractEngine, precision: str, size: str) -> None:
+    """Say which bound a card misses: seen on one H100, not mended yet."""
+    if engine.backend == "cuda" and engine.precision == precision:
         pytest.xfail(size)
 
 
@@ -43,7 +41,9 @@ def test_the_generated_kernel_still_says_what_the_recipe_says() -> None:
     assert TARGET.read_text(encoding="utf-8") == cpu_source()
 
 
-def test_mass_and_momentum_are_kept_in_a_closed_periodic_box(backend: tuple[str, str]) -> None:
+def test_mass_and_momentum_are_kept_in_a_closed_periodic_box(
+    backend: tuple[str, str], request: pytest.FixtureRequest
+) -> None:
     shape = (12, 10, 8)
     rng = np.random.default_rng(4)
     setup = Setup(shape=shape, viscosity=1e-4, mark=plain_box(shape))
@@ -55,7 +55,9 @@ def test_mass_and_momentum_are_kept_in_a_closed_periodic_box(backend: tuple[str,
     engine.advance(40)
     after = engine.moments()
     expect_miss(engine, "float32", "momentum drifts by 6e-6 on the card against 2e-6")
-    expect_miss(engine, "float32", "momentum drifts by 6e-6 against 2e-6", backend="cpu")
+    if backend == ("cpu", "float32"):
+        miss = pytest.mark.xfail(strict=True, reason="miss: momentum drifts by 6e-6 against 2e-6")
+        request.applymarker(miss)
     bound = ROUND_OFF[engine.precision]
     assert after.density.sum() == pytest.approx(before.density.sum(), rel=bound)
     first, last = (np.einsum("kji,akji->a", m.density, m.velocity) for m in (before, after))
