@@ -2,7 +2,8 @@
 
 A slip of a power of ten passes every limit of physics: a chord of 2600 mm is a length. Such a
 number is doubted, with the one that was likely meant; the project can still be read. A gurney that
-is too high for its chord is refused, because the section engine knows nothing of it.
+is too high for its chord is refused, because the section engine knows nothing of it; so is an
+``aspiration`` where no power is given that could follow the air.
 """
 
 from collections.abc import Iterator, Mapping
@@ -41,13 +42,29 @@ def doubts(
     file
         Name of the file, for the messages.
     """
-    refused = [*_gurneys(tables, found, file)]
+    refused = [*_idle_aspiration(tables, found, file), *_gurneys(tables, found, file)]
     doubted = [
         fault
         for path, key, given in _lengths(tables)
         if (fault := _doubt(path, key, given, found, tables, file)) is not None
     ]
     return refused, doubted
+
+
+def _idle_aspiration(
+    tables: Mapping[str, Any], found: dict[Path, Place], file: str
+) -> Iterator[Fault]:
+    """Yield an aspiration that changes nothing, because no power is given anywhere."""
+    car, lap = (t if isinstance(t := tables.get(k), Mapping) else {} for k in ("car", "lap"))
+    if "aspiration" not in car or "power" in car or lap.get("power") or "gears" in lap:
+        return
+    path = ("car", "aspiration")
+    yield Fault(
+        what="'aspiration' changes nothing, as no power is given that could follow the air",
+        file=file, line=line_of(found, path), key=_key(path, tables),
+        found=str(car["aspiration"]), expected="'power' in [car], or 'power' or 'gears' in [lap]",
+        cure='Add power = "… kW" to [car], or leave \'aspiration\' out.',
+    )  # fmt: skip
 
 
 def _gurneys(tables: Mapping[str, Any], found: dict[Path, Place], file: str) -> Iterator[Fault]:

@@ -9,6 +9,10 @@ Forms, with any unit of the dimension:
 ``0.05..0.07 m^2``    a range; the best value is its middle
 ``0.06 m^2 ×/ 1.3``   a range by a factor; also ``*/``
 ====================  ======================================================
+
+A ratio may be written bare or in per cent, so a bare one with a range in per cent could be two
+things: ``0.97 ± 4 %`` is 0.97, four per cent of it either way, because 0.97 % ± 4 % would reach
+zero; ``8 ± 5 %`` could be either and is refused. Of a share above 1 it is per cent: ``5 ± 3 %``.
 """
 
 import re
@@ -18,7 +22,7 @@ from math import inf, isfinite, sqrt
 from tuftwork.errors import InputError
 from tuftwork.quantity.quantity import Quantity, Spread
 from tuftwork.quantity.source import Origin
-from tuftwork.quantity.unit import dimension_named, scale_of, to_si, unit_of
+from tuftwork.quantity.unit import dimension_named, scale_of, tidy_unit, to_si, unit_of
 
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _UNIT = r"[^\d±+×*.]*?(?:[²³]|\^[23]|\*\*[23])?(?:/[^\d±+×*.]*?(?:[²³]|\^[23])?)?"
@@ -134,9 +138,11 @@ def _span(found: re.Match[str], dimension: str) -> _Read:
 
 
 def _even(found: re.Match[str], dimension: str) -> _Read:
-    shared = found[4].strip()
+    shared = tidy_unit(found[4])
     if shared == "%" and "%" not in dimension_named(dimension).units:
         shared = ""
+    if not found[2]:
+        shared = _bare(found, shared, float(found[3]), dimension)
     unit = unit_of(found[2] or shared, dimension)
     best = to_si(float(found[1]), unit, dimension)
     arm = _arm(found[3], found[4], unit, best, dimension)
@@ -144,7 +150,11 @@ def _even(found: re.Match[str], dimension: str) -> _Read:
 
 
 def _uneven(found: re.Match[str], dimension: str) -> _Read:
-    unit = unit_of(found[2] or found[6], dimension)
+    shared = tidy_unit(found[6])
+    if not found[2]:
+        inward = found[5] if float(found[1]) > 0 else found[3]
+        shared = _bare(found, shared, float(inward), dimension)
+    unit = unit_of(found[2] or shared, dimension)
     best = to_si(float(found[1]), unit, dimension)
     up = _arm(found[3], found[4] or found[6], unit, best, dimension)
     down = _arm(found[5], found[6], unit, best, dimension)
@@ -160,11 +170,33 @@ def _factor(found: re.Match[str], dimension: str) -> _Read:
     return best, low, high, unit, "log"
 
 
+def _bare(found: re.Match[str], unit: str, inward: float, dimension: str) -> str:
+    """Return the unit of a bare value whose range is in ``unit``, refusing what could be two.
+
+    A bare ratio is a plain number unless its range in per cent, taken for points, stays clear of
+    zero: then per cent could be meant of both.
+    """
+    value = abs(float(found[1]))
+    kind = dimension_named(dimension)
+    if unit != "%" or "" not in kind.units or value == 0:
+        return unit
+    if kind.shown == "%" and value > 1:
+        return unit  # nobody says a share of 500 %
+    if kind.shown != "%" and inward >= value:
+        return ""
+    said, size = found[1], found[0][len(found[1]) :].strip()
+    points = f"{said} % {size}"
+    plain = re.sub(_NUMBER, lambda arm: f"{float(arm[0]) * value / 100:+.3g}", size)
+    plain = re.sub(r"±\s*\+", "± ", plain).removesuffix(found[found.lastindex or 0]).strip()
+    cure = f"Write '{points}' for per cent, '{said} {plain}' for the plain number."
+    raise InputError("value", f"'{found[0]}'", "", f"could be {said} % or {said}", cure)
+
+
 def _arm(size: str, unit: str, own: str, best: float, dimension: str) -> float:
     """Return the length of one arm of a range in SI."""
     if not float(size) >= 0:
         raise InputError("range", size, unit, "must not be negative")
-    if unit.strip() == "%" and own != "%":
+    if tidy_unit(unit) == "%" and own != "%":
         if dimension == "temperature":
             cure = "Write it in K."
             raise InputError("range", f"{size} %", "", "a temperature has no percentage", cure)

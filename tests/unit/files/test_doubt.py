@@ -105,3 +105,33 @@ def test_a_refused_gurney_is_told_with_the_other_faults(folder: Path) -> None:
 @pytest.mark.parametrize("name", DEMOS)
 def test_no_number_of_a_demo_is_doubted(name: str, tmp_path: Path) -> None:
     assert read_project(DEMOS[name](tmp_path / name)).doubts == ()
+
+
+def set_car(folder: Path, *keys: str, power: bool) -> None:
+    """Write keys into the car's table, its own power taken out or kept."""
+    path = folder / "project.toml"
+    lines = path.read_text("utf-8").splitlines(keepends=True)
+    lines = [line for line in lines if not line.startswith("power")]
+    at = next(k for k, line in enumerate(lines) if line.startswith("wheelbase"))
+    more = ['power = "300 kW"\n'] if power else []
+    path.write_text("".join([*lines[:at], *more, *(f"{k}\n" for k in keys), *lines[at:]]), "utf-8")
+
+
+def test_an_aspiration_without_power_is_refused(folder: Path) -> None:
+    set_car(folder, 'aspiration = "turbocharged"', power=False)
+    with pytest.raises(FileFault) as told:
+        read_project(folder)
+    (fault,) = told.value.faults
+    assert (fault.key, fault.found) == ("car.aspiration", "turbocharged")
+    assert "power = " in fault.cure
+    assert fault.line
+
+
+def test_an_aspiration_with_power_is_read(folder: Path) -> None:
+    set_car(folder, 'aspiration = "turbocharged"', power=True)
+    assert read_project(folder).project.car.aspiration == "turbocharged"
+
+
+def test_a_car_without_power_needs_no_aspiration(folder: Path) -> None:
+    set_car(folder, power=False)
+    assert read_project(folder).project.car.power is None

@@ -36,6 +36,12 @@ WRITTEN = [
     ("0.06 m^2 */ 1.3", "area", 0.06, 0.06 / 1.3, 0.078, "log"),
     ("47.5 % ± 0.5 %", "share", 0.475, 0.470, 0.480, "normal"),
     ("5 ± 3 %", "share", 0.05, 0.02, 0.08, "normal"),
+    ("0.97 ± 4 %", "ratio", 0.97, 0.9312, 1.0088, "normal"),
+    ("0.97 ± 4 percent", "ratio", 0.97, 0.9312, 1.0088, "normal"),
+    ("-0.2 ± 30 %", "ratio", -0.2, -0.26, -0.14, "normal"),
+    ("0.97 +2 −4 %", "ratio", 0.97, 0.9312, 0.9894, "normal"),
+    ("97 % ± 4 %", "ratio", 0.97, 0.93, 1.01, "normal"),
+    ("0 ± 3 %", "ratio", 0.0, -0.03, 0.03, "normal"),
     ("72 N/mm ± 5 %", "stiffness", 72e3, 68.4e3, 75.6e3, "normal"),
     ("8 ± 0.5 °", "angle", 8 * DEGREE, 7.5 * DEGREE, 8.5 * DEGREE, "normal"),
     ("−3.5 °", "angle", -3.5 * DEGREE, -3.5 * DEGREE, -3.5 * DEGREE, "exact"),
@@ -70,6 +76,13 @@ def test_reads_what_people_write(
         ("1 m ×/ 0.5", "length", "needs one above 1"),
         ("38 °C ± 3 %", "temperature", "a temperature has no percentage"),
         ("1 m ± 5 kg", "length", "'kg' is a unit of mass"),
+        ("8 ± 5 %", "ratio", "8 % or 8. Write '8 % ± 5 %' for per cent, '8 ± 0.4' for the plain"),
+        ("-8 +5 -2 %", "ratio", r"Write '-8 % \+5 -2 %' for per cent, '-8 \+0.4 -0.16' for"),
+        (
+            "0.97 ± 4 %",
+            "share",
+            "0.97 % or 0.97. Write '0.97 % ± 4 %' for per cent, '0.97 ± 0.0388'",
+        ),
     ],
 )
 def test_refuses_what_is_not_a_number_of_that_kind(text: str, dimension: str, message: str) -> None:

@@ -284,12 +284,19 @@ def test_a_circuit_table_is_one_thing(given: dict[str, object], what: str) -> No
         LapCircuit.model_validate(given)
 
 
-def test_a_grip_given_as_a_percentage_is_refused() -> None:
-    with pytest.raises(ValueError, match=r"must be at least 0\.2"):
+@pytest.mark.parametrize(
+    ("grip", "what"),
+    [
+        ("1.43 % ± 0.6 %", r"must be at least 0\.2"),
+        ("1.43 ± 0.6 %", r"Write .* '1\.43 ± 0\.00858'"),
+    ],
+)
+def test_a_grip_given_as_a_percentage_is_refused(grip: str, what: str) -> None:
+    with pytest.raises(ValueError, match=what):
         Lap.model_validate(
             {
                 "circuits": [{"name": "A", "file": "a.csv"}],
-                "front": {"grip": "1.43 ± 0.6 %"},
+                "front": {"grip": grip},
                 "rear": {"grip": "1.44"},
             }
         )
