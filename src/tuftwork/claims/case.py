@@ -66,6 +66,8 @@ class Case:
         Slips that could be behind it.
     question
         What would settle it, for the sentence to send.
+    missing
+        What would have to be given for the claim to be checked here, where nothing judges it.
     scale
         Density of a figure made up: one over the width of what could be said, per unit of the
         equations' differences. [-]
@@ -79,6 +81,7 @@ class Case:
     bounds: tuple[BoundCheck, ...]
     readings: tuple[Reading, ...]
     question: str
+    missing: str = ""
     scale: float = 0.2
 
 

@@ -38,7 +38,8 @@ def because(
         return f"It says {implied}; evidence says {seen}. Holds with {assumption}."
     if verdict == "consistent":
         return f"It says {implied}; evidence says {seen}."
-    return f"It says {implied}: possible on its own; nothing at hand can check it."
+    missing = f" {case.missing}" if case.missing else ""
+    return f"It says {implied}: possible on its own; nothing at hand can check it.{missing}"
 
 
 def ask(

@@ -8,7 +8,7 @@ from tuftwork.car import GainClaim, LapGainClaim
 from tuftwork.claims import Changed, ClaimFinding, ClaimsReport, Computed, Lapped, check_claims
 from tuftwork.errors import NotCovered
 from tuftwork.lap.value import POINT
-from tuftwork.quantity import Summary
+from tuftwork.quantity import Array, Summary
 from tuftwork.study.answers import Answers
 from tuftwork.study.finding import Finding
 from tuftwork.study.lap_answer import Laps, circuits_of
@@ -143,10 +143,26 @@ def _lapped(answers: Answers) -> tuple[Lapped, ...]:
                 gained[state] = seconds[np.isfinite(seconds)]
         except NotCovered:
             continue  # no laps there: a claim is judged by what is usual
+        if any(not c.state and c.downforce is None for c in claims):
+            gained = _every_gain(laps, gained)
         found.append(
             Lapped(circuit=circuit, lap_time=time[there], worth=worth[there], gained=gained)
         )
     return tuple(found)
+
+
+def _every_gain(laps: Laps, gained: dict[str, Array]) -> dict[str, Array]:
+    """Return what every state that has laps gains: a claim that names none is held beside all."""
+    found = dict(gained)
+    for state in laps.answers.states[1:]:
+        try:
+            seconds = -laps.change(state)
+        except NotCovered:
+            continue
+        finite = seconds[np.isfinite(seconds)]
+        if state not in found and finite.size:
+            found[state] = finite
+    return found
 
 
 def _drag_alone(answers: Answers) -> tuple[Computed, ...]:

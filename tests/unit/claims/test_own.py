@@ -91,10 +91,42 @@ def test_a_lap_time_of_a_state_is_judged_by_its_own_laps(
     assert any("Short is taken" in line for line in found.working)
 
 
+@pytest.mark.parametrize(("gained", "wanted"), [(0.2, "contradicts"), (0.6, "consistent")])
+def test_a_lap_time_of_nothing_named_is_taken_of_the_only_changed_state(
+    project: Make, gained: float, wanted: str
+) -> None:
+    found = verdict(project, LAP | {"gain": "0.6 s"}, lapped=[lapped(gained=gained)])
+    assert found.verdict == wanted
+    assert any("'gurney' is taken" in line for line in found.working)
+    named = verdict(project, LAP | {"gain": "0.6 s", "state": "gurney"},
+                    lapped=[lapped(gained=gained)])  # fmt: skip
+    assert found.distance == pytest.approx(named.distance, rel=1e-9)
+
+
+def test_a_lap_time_of_nothing_named_asks_for_it_among_several_states(project: Make) -> None:
+    two = Lapped(
+        circuit="Short", lap_time=80.0 + 0.5 * Z, worth=np.exp(0.1 * Z),
+        gained={"gurney": 0.2 + 0.03 * Z, "low nose": -0.1 + 0.02 * Z},
+    )  # fmt: skip
+    claim = {"id": "C1", "said": "x", **LAP, "gain": "0.6 s"}
+    states = [*STATES, {"name": "low nose"}]
+    found = check_claims(project([claim], states=states), lapped=[two]).claims[0]
+    assert found.verdict == "unknown"
+    assert "give the claim 'state'" in found.because
+    assert "'gurney' (+0.20 s, +0.16 to +0.24), 'low nose' (\u22120.10 s" in found.because
+    assert "or 'downforce'" in found.because
+
+
+def test_a_lap_time_without_laps_says_what_the_project_needs(project: Make) -> None:
+    found = verdict(project, LAP | {"gain": "0.6 s"})
+    assert found.verdict == "unknown"
+    assert "describe circuit and tyres in [lap]" in found.because
+
+
 def test_the_downforce_it_takes_follows_the_projects_own_worth(project: Make) -> None:
     claim = LAP | {"gain": "0.5 s"}
     found = verdict(project, claim, lapped=[lapped(2.0)])
-    assert found.implied[0].quantity.best == pytest.approx(0.25, rel=0.02)
+    assert found.implied[-1].quantity.best == pytest.approx(0.25, rel=0.02)
     assert any("a point of CzS at Short" in line for line in found.working)
     elsewhere = verdict(project, claim | {"circuit": "Long"}, lapped=[lapped(2.0)])
     assert elsewhere.implied[0].quantity.best == pytest.approx(0.5 / 80 / 0.0165)

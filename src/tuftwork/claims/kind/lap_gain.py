@@ -16,7 +16,9 @@ def lap_case(claim: LapGainClaim, frame: Frame) -> Case:
     """Return a claimed lap-time gain as the downforce it would take, and what judges it.
 
     A gain of a state is held against that state's own laps; a gain with the downforce it is said
-    to come from against the worth of a point; any other against what a car can have.
+    to come from against the worth of a point. One that names neither is taken of the one state
+    there is besides the baseline; where there are more, or none, it is held against what a car can
+    have, and what is missing is said.
     """
     gain, lap = ranged(claim.gain, "lap gain"), claim.lap_time
     relative = product(((gain, 1), (lap, -1)), unit="%", dimension="share")
@@ -25,7 +27,8 @@ def lap_case(claim: LapGainClaim, frame: Frame) -> Case:
     area = product(((relative, 1), (worth, -1)), unit="m²", dimension="area")
     line, band = bound("lap gain"), bound("car downforce")
     checks = [held_against("CzS it would take", area, 0.0, band.most, band.source)]
-    statement, expectations = _judged(claim, own, gain)
+    state = _state(claim, own, frame)
+    statement, expectations = _judged(claim, own, gain, state)
     if statement is None:  # else the study's own laps judge it, which know this car
         checks.insert(0, held_against("relative gain of one kit", relative, line.least, line.most,
                                       line.source))  # fmt: skip
@@ -36,6 +39,8 @@ def lap_case(claim: LapGainClaim, frame: Frame) -> Case:
     ]
     if own is not None and not claim.circuit:
         working.append(f"no circuit was named: {own.circuit} is taken")
+    if state != claim.state:
+        working.append(f"no state was named: '{state}' is taken, the only one besides the baseline")
     said, took = (
         Figure(label=label, quantity=q)
         for label, q in (("gain", gain), ("CzS it would take", area))
@@ -50,6 +55,7 @@ def lap_case(claim: LapGainClaim, frame: Frame) -> Case:
         readings=(),
         question="on which circuit, with which tyres, by how many laps each way, and did anything "
         "else change",
+        missing="" if statement is not None else _missing(claim, own, frame),
     )  # fmt: skip
 
 
@@ -73,16 +79,46 @@ def _worth(own: Lapped | None) -> tuple[Quantity, str]:
                     spread="log"), f"this study, a point of CzS at {own.circuit}"  # fmt: skip
 
 
+def _state(claim: LapGainClaim, own: Lapped | None, frame: Frame) -> str:
+    """Return the state whose laps judge: the claim's, or the only one besides the baseline."""
+    others = [state.name for state in frame.project.states[1:]]
+    if claim.state or claim.downforce is not None or own is None or len(others) != 1:
+        return claim.state
+    return others[0] if others[0] in own.gained else ""
+
+
+def _missing(claim: LapGainClaim, own: Lapped | None, frame: Frame) -> str:
+    """Return what to give so that the claim can be checked here."""
+    cause = "'state' (with the change made under [[states]]) or 'downforce'"
+    if own is None:
+        if frame.project.lap is None:
+            return f"To check it, describe circuit and tyres in [lap], and give the claim {cause}."
+        where = f" of {claim.circuit}" if claim.circuit else ""
+        return f"No lap{where} could be run: 'tuftwork lap' says why."
+    if claim.state:
+        return f"There is no gain of '{claim.state}' to hold it against: name the changed state."
+    if not own.gained:
+        return f"It does not say of what: give the claim {cause}."
+    told = []
+    for state, seconds in own.gained.items():
+        low, middle, high = (f"{v:+.2f}" for v in np.quantile(seconds, (0.1, 0.5, 0.9)))
+        told.append(f"'{state}' ({middle} s, {low} to {high})".replace("-", "\u2212"))
+    return (
+        f"It does not say of what: give the claim 'state', one of those whose laps at "
+        f"{own.circuit} gain {', '.join(told)}, or 'downforce', the CzS it is said to come from."
+    )
+
+
 def _judged(
-    claim: LapGainClaim, own: Lapped | None, gain: Quantity
+    claim: LapGainClaim, own: Lapped | None, gain: Quantity, state: str
 ) -> tuple[Statement | None, tuple[Expectation, ...]]:
     """Return the claim as an equation in what the laps know; nothing where they know nothing."""
     if own is None:
         return None, ()
     share = float(np.median(own.lap_time)) / claim.lap_time.best  # to the lap the study drives
-    if claim.state and claim.state in own.gained:
-        name = gained_name(own.circuit, claim.state)
-        predict, label = of_unknown(name), f"gain of '{claim.state}' at {own.circuit}"
+    if state and state in own.gained:
+        name = gained_name(own.circuit, state)
+        predict, label = of_unknown(name), f"gain of '{state}' at {own.circuit}"
     elif claim.downforce is not None:
         name, area = worth_name(own.circuit), claim.downforce.best
 
