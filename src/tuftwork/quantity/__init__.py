@@ -15,7 +15,13 @@ from tuftwork.quantity.ensemble import (
     summarise,
     values_at,
 )
-from tuftwork.quantity.format import format_number, format_plain, format_quantity, format_summary
+from tuftwork.quantity.format import (
+    column_digits,
+    format_number,
+    format_plain,
+    format_quantity,
+    format_summary,
+)
 from tuftwork.quantity.parse import parse_quantity, with_default_range
 from tuftwork.quantity.quantity import Z80, Quantity, Spread, exact
 from tuftwork.quantity.source import ORIGINS, Origin, Source
@@ -39,6 +45,7 @@ __all__ = [
     "Source",
     "Spread",
     "Summary",
+    "column_digits",
     "draw_ensemble",
     "exact",
     "format_number",

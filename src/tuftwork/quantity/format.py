@@ -1,10 +1,11 @@
 """Numbers written once, the same everywhere: ``1.44 m² (1.36 to 1.52)``."""
 
+from collections.abc import Iterable
 from math import floor, isfinite, log10
 
 from tuftwork.quantity.ensemble import Summary
 from tuftwork.quantity.quantity import Quantity
-from tuftwork.quantity.unit import dimension_named, from_si
+from tuftwork.quantity.unit import dimension_named, from_si, scale_of
 
 MOST_DIGITS = {
     "area": 4,
@@ -47,9 +48,31 @@ def format_plain(
     return _with_unit(text, shown)
 
 
-def format_summary(summary: Summary, dimension: str, unit: str | None = None) -> str:
-    """Return ``best unit (low to high)``; digits follow the range."""
-    return _ranged(summary.best, summary.low, summary.high, dimension, unit)
+def format_summary(
+    summary: Summary, dimension: str, unit: str | None = None, digits: int | None = None
+) -> str:
+    """Return ``best unit (low to high)``; digits follow the range unless they are given."""
+    return _ranged(summary.best, summary.low, summary.high, dimension, unit, digits)
+
+
+def column_digits(
+    half_ranges: Iterable[float], dimension: str, unit: str | None = None
+) -> int | None:
+    """Return the digits a column shares: those of its middle half-range; None where none is.
+
+    Parameters
+    ----------
+    half_ranges
+        Of the column's numbers. [SI]
+    dimension, unit
+        Of the column, and as it is shown.
+    """
+    shown = dimension_named(dimension).shown if unit is None else unit
+    wide = sorted(half for half in half_ranges if half > 0 and isfinite(half))
+    if not wide:
+        return None
+    middle = wide[len(wide) // 2] / scale_of(shown, dimension)
+    return min(digits_after_point(middle), MOST_DIGITS.get(dimension, 6))
 
 
 def format_quantity(quantity: Quantity, unit: str | None = None) -> str:
@@ -59,12 +82,17 @@ def format_quantity(quantity: Quantity, unit: str | None = None) -> str:
     )
 
 
-def _ranged(best: float, low: float, high: float, dimension: str, unit: str | None) -> str:
+def _ranged(
+    best: float, low: float, high: float, dimension: str, unit: str | None,
+    digits: int | None = None,
+) -> str:  # fmt: skip
     shown = dimension_named(dimension).shown if unit is None else unit
     centre, bottom, top = (from_si(v, shown, dimension) for v in (best, low, high))
     if not top - bottom > 1e-12 * max(1.0, abs(centre)):
-        return _with_unit(_trimmed(centre), shown)
-    digits = min(digits_after_point((top - bottom) / 2), MOST_DIGITS.get(dimension, 6))
+        exact = _trimmed(centre) if digits is None else format_number(centre, digits)
+        return _with_unit(exact, shown)
+    if digits is None:
+        digits = min(digits_after_point((top - bottom) / 2), MOST_DIGITS.get(dimension, 6))
     span = f"({format_number(bottom, digits)} to {format_number(top, digits)})"
     return f"{_with_unit(format_number(centre, digits), shown)} {span}"
 

@@ -37,11 +37,12 @@ def number_of_summary(
     origin: Origin = "computed",
     at: str = "",
     why: str = "",
+    digits: int | None = None,
 ) -> Number:
-    """Return a summary as a number in its shown unit."""
+    """Return a summary as a number in its shown unit, with the digits of its column if given."""
     shown = dimension_named(dimension).shown if unit is None else unit
     ends = ("best", "low", "high", "low_half", "high_half")
-    number: Number = {"text": format_summary(summary, dimension, shown)}
+    number: Number = {"text": format_summary(summary, dimension, shown, digits)}
     number |= {end: from_si(getattr(summary, end), shown, dimension) for end in ends}
     number |= {"unit": shown, "origin": origin}
     return number | {key: text for key, text in (("at", at), ("why", why)) if text}
@@ -118,6 +119,7 @@ class ChainBook:
         notices: Sequence[str] = (),
         keep: np.ndarray | None = None,
         among: Collection[str] | None = None,
+        digits: int | None = None,
     ) -> Number:
         """Return the number of some draws, and keep its chain.
 
@@ -139,6 +141,8 @@ class ChainBook:
             Draws that count; all where not given.
         among
             Inputs the result can depend on, where that is known.
+        digits
+            After the point, as the number's column has them; by its own range where not given.
         """
         values = np.asarray(draws, dtype=float).ravel()
         if np.all(np.abs(values) < ROUNDING):
@@ -148,7 +152,7 @@ class ChainBook:
             values = values[keep]
             ensemble = replace(ensemble, deviates=ensemble.deviates[keep])
         number = number_of_summary(
-            summarise(values), dimension, unit=unit, origin=origin, at=at, why=why
+            summarise(values), dimension, unit=unit, origin=origin, at=at, why=why, digits=digits
         )
         found = influences(ensemble, values, among=among) if values.size == ensemble.size else ()
         dominates = [

@@ -21,7 +21,7 @@ from tuftwork.study.trim import (
     trim_circuit,
     trim_of,
 )
-from tuftwork.study.trim_page import trim_result, value_quantity
+from tuftwork.study.trim_page import trim_digits, trim_result, value_quantity
 
 
 def trim_live(
@@ -45,14 +45,17 @@ def trim_live(
         raise NotCovered("No lap here: the ride heights find no balance. Raise the car.")
     one = middle.lap(setting, mix)
     worth = worth_of(setting.name, seconds, driver_of(answers))
-    numbers = {
-        "lap": _number(seconds, "time") | {"noise": worth.noise},
-        "top": _number(drawn["top_speed"], "speed"),
-        "downforce": _number(drawn["downforce"], "area"),
-        "share": _number(drawn["front_share"], "share"),
-        "first": _number(drawn["first"] - base["first"], "speed"),
-        "second": _number(drawn["second"] - base["second"], "speed"),
+    digits = trim_digits(answers)  # as the table has them
+    found = {
+        "lap": (seconds, "time"),
+        "top": (drawn["top_speed"], "speed"),
+        "downforce": (drawn["downforce"], "area"),
+        "share": (drawn["front_share"], "share"),
+        "first": (drawn["first"] - base["first"], "speed"),
+        "second": (drawn["second"] - base["second"], "speed"),
     }
+    numbers = {key: _number(*one, digits[key]) for key, one in found.items()}
+    numbers["lap"]["noise"] = worth.noise
     no_go = _no_go(answers, setting)
     header = {
         "at": setting.name, "numbers": numbers, "verdict": worth.verdict,
@@ -148,6 +151,6 @@ def _no_go(answers: Answers, setting: Setting) -> str:
     return f"Not to be run: {', '.join(words)}{reason}." if words else ""
 
 
-def _number(draws: Array, dimension: str) -> Number:
+def _number(draws: Array, dimension: str, digits: int | None) -> Number:
     kept = np.asarray(draws, dtype=float)
-    return number_of_summary(summarise(kept[np.isfinite(kept)]), dimension)
+    return number_of_summary(summarise(kept[np.isfinite(kept)]), dimension, digits=digits)

@@ -9,7 +9,7 @@ import numpy as np
 from tuftwork.car import Project, limit_of, parts_in_state, read_number, table_of_kind
 from tuftwork.car.setting import split_path
 from tuftwork.errors import InputError, NotCovered
-from tuftwork.quantity import Quantity, exact
+from tuftwork.quantity import Quantity, column_digits, exact
 from tuftwork.study.answers import Answers
 from tuftwork.study.lap_answer import driver_of
 from tuftwork.study.lap_car import lap_names
@@ -157,8 +157,22 @@ def row_number(answers: Answers, row: Tree, key: str) -> Number:
         ],
         at=f"{row['name']}", decision="Which setting to run next.",
         among=answers.inputs_in(answers.states[0]) | lap_names(answers.project),
+        digits=trim_digits(answers)[key],
     )  # fmt: skip
     return number | ({"noise": driver_of(answers).noise} if key == "lap" else {})
+
+
+def trim_digits(answers: Answers) -> dict[str, int | None]:
+    """Return the digits after the point of every column, by the middle of its rows' ranges."""
+    if "trim digits" not in answers.worked_out:
+        rows = [row["draws"] for row in trim_result(answers)["rows"] if row["draws"]]
+        found: dict[str, int | None] = {}
+        for key, (field, dimension, _) in _FIELDS.items():
+            ends = [np.nanquantile(row[field], (0.1, 0.9)) for row in rows if field in row]
+            found[key] = column_digits([float(b - a) / 2 for a, b in ends], dimension)
+        answers.worked_out["trim digits"] = found
+    kept: dict[str, int | None] = answers.worked_out["trim digits"]
+    return kept
 
 
 def trim_chain(answers: Answers, address: str) -> None:

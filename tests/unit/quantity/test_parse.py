@@ -8,6 +8,7 @@ from tuftwork.errors import InputError
 from tuftwork.quantity import (
     DIMENSIONS,
     Quantity,
+    column_digits,
     format_quantity,
     from_si,
     parse_quantity,
@@ -155,3 +156,18 @@ def test_a_quantity_refuses_a_range_that_does_not_hold_it() -> None:
         Quantity(best=2.0, low=0.0, high=1.0, unit="m", dimension="length")
     with pytest.raises(InputError, match="must not reach zero"):
         Quantity(best=1.0, low=0.0, high=2.0, unit="m", dimension="length", spread="log")
+
+
+@pytest.mark.parametrize(
+    ("half_ranges", "dimension", "unit", "digits"),
+    [
+        ((0.0975, 0.15, 0.15), "time", None, 2),  # one short row does not give all a third
+        ((0.05,), "time", "ms", 0),
+        ((0.011, 0.0), "share", None, 1),  # tenths of a per cent at most
+        ((0.0, float("nan")), "time", None, None),
+    ],
+)
+def test_a_column_has_the_digits_of_its_middle_range(
+    half_ranges: tuple[float, ...], dimension: str, unit: str | None, digits: int | None
+) -> None:
+    assert column_digits(half_ranges, dimension, unit) == digits

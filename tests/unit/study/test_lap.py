@@ -5,6 +5,7 @@ engine reads; they prove that the chain holds together, not that the physics is 
 """
 
 import csv
+import re
 import shutil
 from io import StringIO
 from pathlib import Path
@@ -230,7 +231,16 @@ def test_the_slider_meets_the_table_at_its_rows(halyard: Bench) -> None:
         for end in ("low", "best", "high"):
             found = header["numbers"][key][end]
             assert found == pytest.approx(row[key][end], abs=1e-6)
+        assert header["numbers"][key]["text"] == row[key]["text"]
     assert arrays["speed_kmh"].shape == arrays["station"].shape
+
+
+@pytest.mark.parametrize("column", ["downforce", "share", "lap", "top", "first", "second"])
+def test_a_column_of_the_trim_table_has_one_number_of_decimals(halyard: Bench, column: str) -> None:
+    page = halyard.page("trim")
+    texts = [row[column]["text"] for row in (*page["rows"], *page["special"])]
+    told = {len(part) for text in texts for part in re.findall(r"\d+\.?(\d*)", text)}
+    assert len(told) == 1
 
 
 @pytest.mark.parametrize(
