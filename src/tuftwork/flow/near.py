@@ -1,6 +1,6 @@
 """Parts that come nearer to each other than their cells can tell, and parts that no cell sees."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -27,6 +27,8 @@ _ASKED = 100
 """Points for which it is worked out whether they lie inside. [-]"""
 _ALIKE = 1e-6
 """Distances that differ by less of themselves are one: two faces meet at the foot. [-]"""
+_HOVERS = 0.005
+"""A wheel that stands higher does not touch the road. [m]"""
 _ASIDE = 1e-5
 """A line that counts crossings passes edges by so much. [cells]"""
 
@@ -207,6 +209,25 @@ def narrowest_of(case: FlowCase, gaps: Sequence[Gap], near: Sequence[Near]) -> G
     return least
 
 
+def _hovering(case: FlowCase) -> Iterator[str]:
+    """Yield which wheels stand clear of the road; a rim does within a tyre that touches it."""
+    if case.road == "none":
+        return
+    wheels = [(part, part.spin) for part in case.parts if part.spin is not None]
+    for part, spin in wheels:
+        clear = float(part.vertices[:, 2].min())
+        if clear <= _HOVERS:
+            continue
+        here = [other for other, its in wheels
+                if np.hypot(its.centre[0] - spin.centre[0], its.centre[2] - spin.centre[2]) < clear
+                and its.centre[1] * spin.centre[1] >= 0]  # fmt: skip
+        if all(float(other.vertices[:, 2].min()) > _HOVERS for other in here):
+            yield (
+                f"'{part.name}' rolls but stands {1e3 * clear:.3g} mm above the road: look at "
+                "where the road lies in the file."
+            )
+
+
 def near_notices(case: FlowCase, near: Sequence[Near], setups: Sequence[Setup]) -> list[str]:
     """Return in words which gaps are lost between cells, and which parts no cell sees.
 
@@ -231,6 +252,7 @@ def near_notices(case: FlowCase, near: Sequence[Near], setups: Sequence[Setup]) 
             f"{place} m, {one.gap / case.finest:.2g} cells: such a gap is closed or not resolved. "
             f"Cells of {250 * one.gap:.3g} mm there would show it."
         )
+    out += _hovering(case)
     seen = {int(n) for setup in setups for n in np.unique(setup.walls.counted())}
     for n, part in enumerate(case.parts, start=1):
         if n not in seen and part.porous is None:

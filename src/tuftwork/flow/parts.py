@@ -1,12 +1,12 @@
 """What is wrong with the surfaces of a case, part by part and all at once."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
 from tuftwork.errors import InputError
-from tuftwork.flow.case import LONGEST_CAR, SHORTEST_CAR, FlowCase
+from tuftwork.flow.case import LONGEST_CAR, SHORTEST_CAR, FlowCase, FlowPart
 from tuftwork.shape.mesh import Mesh, check_mesh
 
 FEWEST_GAP_CELLS = 2
@@ -23,6 +23,7 @@ def part_faults(case: FlowCase) -> Iterator[InputError]:
         limit = f"all parts together must be {SHORTEST_CAR:g} to {LONGEST_CAR:g} m long"
         yield InputError("parts", length, "m", limit, cure)
         return
+    yield from _drawn_twice(case.parts)
     for part in case.parts:
         try:
             check_mesh(
@@ -31,7 +32,8 @@ def part_faults(case: FlowCase) -> Iterator[InputError]:
             )
         except InputError as fault:
             yield fault
-            continue
+        if not len(part.faces) or not np.all(np.isfinite(part.vertices)):
+            continue  # an open surface may lie below the road as well
         depth = float(part.vertices[:, 2].min())
         allowed = -case.cell if part.spin else -1e-6
         if case.road != "none" and depth < allowed:
@@ -47,6 +49,31 @@ def part_faults(case: FlowCase) -> Iterator[InputError]:
             cure = f"{1e3 * depth:.3g} mm at {_place(at)} m. Use cells of "
             cure += f"{250 * depth:.3g} mm there or set the part down."
             yield InputError("smallest gap", round(across, 2), "cells", limit, cure)
+
+
+def _drawn_twice(parts: Sequence[FlowPart]) -> Iterator[InputError]:
+    """Yield parts that lie on another one, face on face: their loads would be shared by chance."""
+    like: dict[tuple[int, bytes], list[FlowPart]] = {}
+    for part in parts:
+        if not len(part.faces) or not np.all(np.isfinite(part.vertices)):
+            continue
+        ends = np.round([part.vertices.min(axis=0), part.vertices.max(axis=0)], 5) + 0.0
+        others = like.setdefault((len(part.faces), ends.tobytes()), [])
+        same = next((other for other in others if _is_same(other, part)), None)
+        if same is None:
+            others.append(part)
+            continue
+        limit, cure = f"lies on '{same.name}', face on face", "Leave one of the two out."
+        yield InputError(f"part '{part.name}'", len(part.faces), "triangles", limit, cure)
+
+
+def _is_same(one: FlowPart, two: FlowPart) -> bool:
+    """Return whether two parts with as many triangles have them at the same places."""
+    first, second = (
+        middle[np.lexsort(np.round(middle, 5).T)]
+        for middle in (part.triangles().mean(axis=1) for part in (one, two))
+    )
+    return bool(np.allclose(first, second, rtol=0.0, atol=1e-5))
 
 
 def _place(at: npt.NDArray[np.float64]) -> str:

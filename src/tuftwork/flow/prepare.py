@@ -297,7 +297,8 @@ def _notices(case: FlowCase, blockage: float, gap: int | None) -> tuple[str, ...
             "so."
         )
     if gap is not None and gap < 6:
-        out.append(f"The narrowest gap holds {gap} cells; the flow through it is not resolved.")
+        cells = "1 cell" if gap == 1 else f"{gap} cells"
+        out.append(f"The narrowest gap holds {cells}; the flow through it is not resolved.")
     if case.wall == "law":
         out.append(
             "On the slanted-tail reference body with cells of 3 and 4 mm near it the drag of this "

@@ -157,6 +157,7 @@ def mend(mesh: Mesh, *, tolerance: float = 1e-5) -> tuple[Mesh, tuple[str, ...]]
     trimesh.repair.fix_normals(body, multibody=True)
     if not np.array_equal(as_read, body.faces[: len(as_read)]):  # faces over holes stand behind
         done.append("Faces turned so that normals point outwards.")
+    body.remove_unreferenced_vertices()  # a needle's corner may lie anywhere, and bounds the part
     out = Mesh(
         name=mesh.name,
         vertices=np.asarray(body.vertices, dtype=float),

@@ -29,13 +29,10 @@ from tuftwork.study.flow.inside import (
 from tuftwork.study.flow.names import matches, number_of, unmatched
 from tuftwork.study.flow.over_time import keeping_faults, keeping_memory
 from tuftwork.study.flow.spoken import ending_fault, seen_as, spoken
+from tuftwork.study.flow.stance import LENGTH, UNITS, SurfaceFile, length_fault, stance_faults
 
-_UNITS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "in": 0.0254, "ft": 0.3048}
 _AROUND = {"ahead": 0.75, "behind": 1.5, "beside": 0.75, "above": 0.75}
 """Air around the car where the project names none, in lengths of the car. [-]"""
-_LENGTH = "length of the parts"
-_LENGTHS = (1.0, 2.6)
-"""A car is this many wheelbases long; beyond it the unit is doubted. [-]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,8 +47,8 @@ class Shape:
         Names of parts that roll, and of open surfaces meant as plates.
     drawn_front, drawn_rear
         Ride heights they were drawn at; None where nobody said. [m]
-    unit
-        Of the files.
+    files
+        That they were read from; none where they were drawn from numbers.
     notes
         What was mended.
     """
@@ -61,7 +58,7 @@ class Shape:
     plates: tuple[str, ...]
     drawn_front: float | None
     drawn_rear: float | None
-    unit: str = "m"
+    files: tuple[SurfaceFile, ...] = ()
     notes: tuple[str, ...] = ()
 
 
@@ -116,23 +113,16 @@ class Built:
             cards=cards or run.cards, samples=keeping_memory(self.case, run),
         )  # fmt: skip
         own, more = self._doubts(), found.faults
-        if any(fault.name == _LENGTH for fault in own):  # held against this car it says more
+        if any(fault.name == LENGTH for fault in own):  # held against this car it says more
             more = tuple(fault for fault in more if fault.name != "parts")
         return replace(found, faults=(*own, *(spoken(fault) for fault in more)))
 
     def _doubts(self) -> tuple[InputError, ...]:
         """Return what only the project can know: the size of this car, the back end's storage."""
         low, high = self.case.bounds()
-        length, base = float(high[0] - low[0]), self.wheelbase
-        faults = []
-        if not _LENGTHS[0] * base <= length <= _LENGTHS[1] * base:
-            now, drawn = _UNITS.get(self.shape.unit, 1.0), not self.run_is_generic
-            fits = [u for u, size in _UNITS.items()
-                    if _LENGTHS[0] <= length * size / now / base <= _LENGTHS[1]]  # fmt: skip
-            cure = f"In '{fits[0]}' it would fit: look at 'unit'." if fits and drawn else ""
-            limit = f"a car with {base:.2f} m of wheelbase is {_LENGTHS[0] * base:.1f} to "
-            limit += f"{_LENGTHS[1] * base:.1f} m long"
-            faults.append(InputError(_LENGTH, float(f"{length:.3g}"), "m", limit, cure))
+        files, base = self.shape.files, self.wheelbase
+        size = length_fault(float(high[0] - low[0]), base, files)
+        faults = [size] if size else [*stance_faults(self.case.parts, base, files)]
         run = self.run
         if run.precision and run.precision not in PRECISIONS[run.back_end]:
             limit = f"the {run.back_end} back end offers {', '.join(PRECISIONS[run.back_end])}"
@@ -145,7 +135,7 @@ class Built:
     @property
     def run_is_generic(self) -> bool:
         """Whether the shape was drawn from numbers, not read from files."""
-        return self.shape.unit == ""
+        return not self.shape.files
 
 
 def flow_of(project: Project) -> Flow:
@@ -200,7 +190,7 @@ def shape_of(project: Project, folder: Path) -> Shape:
         plates=tuple(n for s in shapes for n in s.plates),
         drawn_front=first.drawn_front,
         drawn_rear=first.drawn_rear,
-        unit=table.surfaces[0].unit,
+        files=tuple(f for s in shapes for f in s.files),
         notes=tuple(n for s in shapes for n in s.notes),
     )
 
@@ -220,7 +210,6 @@ def _generic(project: Project, table: Flow) -> Shape:
         plates=(),
         drawn_front=numbers.ride_height_front,
         drawn_rear=numbers.ride_height_rear,
-        unit="",
     )
 
 
@@ -237,7 +226,7 @@ def _from_file(surface: FlowSurface, folder: Path) -> Shape:
 def _placed(surface: FlowSurface, path: Path, written: int) -> Shape:
     """Read, place and mend one file; kept, because a page asks again for every move of a slider."""
     up = surface.up or ("y" if path.suffix.lower() == ".glb" else "z")
-    read = read_meshes(path, unit=_UNITS[surface.unit], up=up)
+    read = read_meshes(path, unit=UNITS[surface.unit], up=up)
     for key in ("leave_out", "plates", "wheels"):
         if key in surface.model_fields_set:
             for fault in unmatched(key, getattr(surface, key), [m.name for m in read]):
@@ -255,13 +244,14 @@ def _placed(surface: FlowSurface, path: Path, written: int) -> Shape:
             notes += [f"{mesh.name}: {text}" for text in done]
         meshes.append(placed)
     front, rear = surface.ride_height_front, surface.ride_height_rear
+    length = float(np.ptp(np.concatenate([m.vertices for m in meshes]), axis=0).max())
     return Shape(
         meshes=tuple(meshes),
         wheels=tuple(m.name for m in meshes if matches(m.name, surface.wheels)),
         plates=tuple(m.name for m in meshes if matches(m.name, surface.plates)),
         drawn_front=front.best if front is not None else None,
         drawn_rear=rear.best if rear is not None else None,
-        unit=surface.unit,
+        files=(SurfaceFile(name=surface.file, unit=surface.unit, length=length),),
         notes=tuple(notes),
     )
 
