@@ -254,6 +254,7 @@ def show(
 ) -> int:
     """Show a run of the 3-D flow: state, loads with their range, bias; draw or export it."""
     from tuftwork.study import Bench
+    from tuftwork.study.flow.page import CAUTION
 
     bench = Bench(project, runs_itself=False)
     page = bench.page("flow", **({"case": case} if case else {}))
@@ -282,9 +283,12 @@ def show(
     if page.get("kept"):
         show_lines([page["kept"]])
     if not page["result"]:
+        show_lines(text for text in page["notices"] if text != CAUTION)
         show_lines([f"'{page['case']}' has not been run to its end yet. Next: tuftwork flow run"])
         return done
     result = page["result"]
+    if result["is_older"]:
+        show_lines(["The case has been changed since: what follows is what it was when it ran."])
     show_table(
         f"3-D flow '{page['case']}', {result['evidence']}", ("load", "with its range", ""),
         [(r["label"], r["number"], r["noise"]) for r in result["loads"]], result["at"],

@@ -16,7 +16,8 @@ from tuftwork.quantity import Z80
 from tuftwork.shape import generic_car
 from tuftwork.study import Bench
 from tuftwork.study.flow.case import built_case, run_named
-from tuftwork.study.flow.desk import Desk, run_case, slug
+from tuftwork.study.flow.desk import Desk, run_case
+from tuftwork.study.flow.files import slug
 from tuftwork.study.flow.sighting import flown_runs, narrowed_by, runs_held, sighted_rows
 
 BASE = flow_car()
@@ -344,4 +345,4 @@ def test_records_come_back_as_written_and_damage_is_told(tmp_path: Path) -> None
         read_flow_record(path)
     with pytest.raises(FileFault, match="no such file"):
         read_flow_record(tmp_path / "gone.npz")
-    assert slug("Über 220 km/h!") == "ber-220-km-h"
+    assert slug("Über 220 km/h!") == "über-220-km-h"

@@ -21,6 +21,7 @@ from tuftwork.errors import Cancelled, Fault, FileFault, InputError, NotConverge
 from tuftwork.files import OpenProject, read_project, write_atomic
 from tuftwork.files.flow import write_flow_record
 from tuftwork.files.flow_state import FlowStateFile
+from tuftwork.files.hold import holding
 from tuftwork.files.time_file import TimeFile
 from tuftwork.flow import Prepared, Progress, run
 from tuftwork.flow.checkpoint import settling_fault
@@ -28,10 +29,11 @@ from tuftwork.flow.judge import Forecast
 from tuftwork.flow.over_time import OverTime
 from tuftwork.flow.slab_crew import mpi_world
 from tuftwork.flow.statistics import SeriesMean
-from tuftwork.study.flow.case import Built, built_case, run_named
-from tuftwork.study.flow.files import Form, check_forms, export_run, slug
+from tuftwork.study.flow.case import Built, built_case, flow_of, run_named
+from tuftwork.study.flow.files import Form, check_forms, export_run, slugs
 from tuftwork.study.flow.gentle import gently
 from tuftwork.study.flow.over_time import GROWING, kept_as, wish_of
+from tuftwork.study.flow.process import born, is_alive
 from tuftwork.study.flow.record import record_tree
 from tuftwork.study.flow.register import register_run
 from tuftwork.study.flow.spoken import prepared_or_spoken, spoken, spoken_text
@@ -97,7 +99,9 @@ class Desk:
             state: dict[str, Any] = json.loads((self.folder / _STATE).read_text("utf-8"))
         except (OSError, ValueError):
             return None
-        if state.get("state") in GOING and not is_alive(int(state.get("pid", 0))):
+        if state.get("state") in GOING and not is_alive(
+            int(state.get("pid", 0)), str(state.get("born", ""))
+        ):
             state["state"] = "lost"
             kept = "It goes on from its last checkpoint" if self.checkpoint.is_file() else (
                 "Nothing was saved yet: it starts afresh")  # fmt: skip
@@ -155,21 +159,6 @@ class Desk:
 
 def _pair(found: SeriesMean | None) -> list[float] | None:
     return None if found is None else [found.mean, found.error]
-
-
-def is_alive(pid: int) -> bool:
-    """Return whether a process is there."""
-    if pid <= 0:
-        return False
-    if sys.platform == "win32":  # signal 0 would stop it there
-        return True
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except (PermissionError, OSError):
-        return True
-    return True
 
 
 def judged(built: Built, desk: Desk, cards: int = 0) -> Forecast:
@@ -256,20 +245,29 @@ def run_case(
         mpi_world()  # whoever waits for this process under MPI is sent home when it ends
     built = built_case(opened.project, opened.folder, run_named(opened.project, name))
     desk = Desk.of(opened.folder, built.digest, tell)
-    going = desk.read()
-    if going is not None and going["state"] in GOING and going.get("pid") != os.getpid():
-        raise InputError("case", f"'{built.run.name}'", "", "is running already",
-                         "Watch it on the page Flow, or cancel it first.")  # fmt: skip
+    with holding(desk.folder) as is_mine:  # two may begin at the same moment
+        going = desk.read()
+        is_going = going is not None and going["state"] in GOING
+        if not is_mine or (going and is_going and going.get("pid") != os.getpid()):
+            raise InputError("case", f"'{built.run.name}'", "", "is running already",
+                             "Watch it on the page Flow, or cancel it first.")  # fmt: skip
+        return _begun(opened, built, desk, (fields, register, cards))
+
+
+def _begun(
+    opened: OpenProject, built: Built, desk: Desk, wanted: tuple[Sequence[Form], bool, int]
+) -> dict[str, Any]:
+    """Note that a run begins, and carry it out."""
     (desk.folder / _STOP).unlink(missing_ok=True)
-    seen = judged(built, desk, cards)
+    seen = judged(built, desk, wanted[2])
     desk.note(
         state="preparing", case=built.run.name, digest=built.digest, pid=os.getpid(),
-        started=datetime.now(UTC).isoformat(timespec="seconds"), back_end=built.run.back_end,
-        longest=built.run.longest, asked="", pace=None, text="", faults=[],
-        **desk.so_far(built.run.settle),
+        born=born(os.getpid()), started=datetime.now(UTC).isoformat(timespec="seconds"),
+        back_end=built.run.back_end, longest=built.run.longest, asked="", pace=None,
+        text="", faults=[], **desk.so_far(built.run.settle),
     )  # fmt: skip
     with gently((desk.folder / _STOP).touch, lambda: desk.state["state"] != "preparing"):
-        return _noted(opened, built, desk, (fields, register, cards), seen)
+        return _noted(opened, built, desk, wanted, seen)
 
 
 def _noted(
@@ -325,13 +323,14 @@ def _carried_out(
         over_time=None if wish is None else OverTime(wish=wish, shelf=TimeFile(grows)),
     )  # fmt: skip
     desk.note(state="finishing", travel=result.travel, seconds=result.made_with["seconds"])
-    stem = f"flow-{slug(built.run.name)}"
+    own = slugs(case.name for case in flow_of(opened.project).cases)[built.run.name]
+    stem = f"flow-{own}"
     target, series = desk.folder / f"{stem}.npz", None
     if wish is not None:
         series = kept_as(grows, desk.folder / f"{stem}-over-time.nc")
     record = record_tree(result, built, series)
     write_flow_record(target, record)
-    target_folder = opened.folder / "out" / "flow" / slug(built.run.name)
+    target_folder = opened.folder / "out" / "flow" / own
     written = export_run(
         result, target_folder, wheelbase=built.wheelbase, fields=fields, series=series
     )
@@ -378,6 +377,7 @@ def start_process(folder: Path, built: Built) -> dict[str, Any]:
     if said is not None and said.get("pid") == process.pid:
         return said  # it was quicker than this process, and knows better
     desk.note(state="preparing", case=built.run.name, digest=built.digest, pid=process.pid,
-              back_end=built.run.back_end, longest=built.run.longest, pace=None, text="", faults=[],
+              born=born(process.pid), back_end=built.run.back_end,
+              longest=built.run.longest, pace=None, text="", faults=[],
               **before)  # fmt: skip
     return desk.state

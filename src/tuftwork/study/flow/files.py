@@ -4,7 +4,8 @@ Values of the mean flow and of one instant stand beside one another; fields of e
 """
 
 import re
-from collections.abc import Sequence
+import unicodedata
+from collections.abc import Iterable, Sequence
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 
 Form = Literal["files", "zarr"]
 """Whole fields as VTI, VTK HDF and netCDF, or as one Zarr store with the histories."""
+_LONGEST = 60
+"""Of a file's name made from another name. [letters]"""
 _STATES: tuple[State, State] = ("mean", "last")
 
 
@@ -66,10 +69,11 @@ def export_run(
         write_atomic(folder / name, data)
         written.append(str(folder / name))
 
+    named = slugs(part.name for part in result.prepared.case.parts)
     for state in _STATES:
         then = "" if state == "mean" else "-last"
         for n, part in enumerate(result.prepared.case.parts):
-            keep(f"surface{then}-{slug(part.name)}.vtp", vtp_bytes(result, n, state))
+            keep(f"surface{then}-{named[part.name]}.vtp", vtp_bytes(result, n, state))
         keep(f"car{then}.glb", glb_bytes(result, state=state))
     loads = _loads(result, wheelbase)
     loads.to_netcdf(folder / "loads.nc", engine="h5netcdf")
@@ -119,5 +123,24 @@ def _store(result: FlowResult, loads: "xarray.Dataset", path: Path) -> Path:
 
 
 def slug(name: str) -> str:
-    """Return a name as a file's: small letters, digits and dashes."""
-    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "case"
+    """Return a name as a file's: small letters of any script, digits and dashes."""
+    plain = unicodedata.normalize("NFC", name).lower()
+    return re.sub(r"[\W_]+", "-", plain)[:_LONGEST].strip("-") or "case"
+
+
+def slugs(names: Iterable[str]) -> dict[str, str]:
+    """Return a file's name for each name; names that would share one get a number behind it.
+
+    Parameters
+    ----------
+    names
+        In the order in which they stand.
+    """
+    out: dict[str, str] = {}
+    for name in names:
+        own, count = slug(name), 1
+        while own in out.values():
+            count += 1
+            own = f"{slug(name)}-{count}"
+        out.setdefault(name, own)
+    return out

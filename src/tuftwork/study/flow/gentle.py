@@ -1,4 +1,4 @@
-"""Ctrl-C that lets a run come to its next sample and keep a checkpoint."""
+"""Ctrl-C, or a request of the system, that lets a run reach a sample and keep a checkpoint."""
 
 import signal
 from collections.abc import Callable, Iterator
@@ -14,6 +14,8 @@ def gently(
     ask_to_stop: Callable[[], None], has_begun: Callable[[], bool] = lambda: True
 ) -> Iterator[None]:
     """Turn the first Ctrl-C into a request; a second one stops at once.
+
+    A request of the system to end (SIGTERM, as before a machine is taken away) counts alike.
 
     Parameters
     ----------
@@ -38,7 +40,7 @@ def gently(
         asked.append(number)
         ask_to_stop()
 
-    before = signal.signal(signal.SIGINT, answer)
+    before = {number: signal.signal(number, answer) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
         yield
     except Cancelled as error:
@@ -48,4 +50,6 @@ def gently(
             ) from None
         raise
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number, old in before.items():
+            if old is not None:
+                signal.signal(number, old)

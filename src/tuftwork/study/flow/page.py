@@ -22,7 +22,7 @@ from tuftwork.study.flow.moments import moment_rows, plain, spoken_road
 from tuftwork.study.flow.over_time import growing, keeping_row, said
 from tuftwork.study.flow.record import in_metres
 from tuftwork.study.flow.setting import setting_tree
-from tuftwork.study.flow.sighting import Flown, flown_runs
+from tuftwork.study.flow.sighting import Flown, flown_runs, lost_record
 from tuftwork.study.number import Number, number_of_quantity
 from tuftwork.study.support import counted
 
@@ -59,7 +59,7 @@ def flow_page(bench: Any, case: str = "") -> Page:
         "setting": setting_tree(run, None),
         "state": run.state,
         "counts": run.counts,
-        "notices": [CAUTION],
+        "notices": [*filter(None, [lost_record(project, folder, run)]), CAUTION],
     }
     try:
         built = built_case(project, folder, run)

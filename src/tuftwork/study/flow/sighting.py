@@ -114,17 +114,48 @@ def flown_runs(project: Project, folder: Path | None) -> tuple[Flown, ...]:
     found = []
     for run in project.flow.cases:
         item = items.get(run.evidence)
-        if item is None or not item.file:
-            continue
-        path = folder / "evidence" / item.file
-        try:
-            if digest_of(path) != item.digest:
-                continue
-            record = read_flow_record(path, arrays=False)
-        except (OSError, FileFault):
-            continue
-        found.append(Flown(run=run, evidence=item, record=record, why_not=_why_not(run, record)))
+        record = None if item is None else _record_of(item, folder)
+        if item is not None and isinstance(record, dict):
+            why = _why_not(run, record)
+            found.append(Flown(run=run, evidence=item, record=record, why_not=why))
     return tuple(found)
+
+
+def _record_of(item: Evidence, folder: Path) -> dict[str, Any] | str:
+    """Return a record as it was registered, or what has become of it."""
+    path = folder / "evidence" / item.file
+    if not item.file or not path.is_file():
+        return "is not there"
+    try:
+        if digest_of(path) != item.digest:
+            return "is not what was registered"
+        return read_flow_record(path, arrays=False)
+    except (OSError, FileFault):
+        return "cannot be read"
+
+
+def lost_record(project: Project, folder: Path, run: FlowRun) -> str:
+    """Return in words what has become of the record of a finished case; empty where it is there.
+
+    Parameters
+    ----------
+    project, folder
+        With the case, and where it stands.
+    run
+        The case.
+    """
+    item = next((item for item in project.evidence if item.id == run.evidence), None)
+    if not run.evidence:
+        return ""
+    if item is None:
+        return f"'{run.name}' names {run.evidence}, and no evidence has that id: run it again."
+    record = _record_of(item, folder)
+    if not isinstance(record, str):
+        return ""
+    return (
+        f"The record of '{run.name}', {item.id}, {record}: evidence/{item.file}. It is neither "
+        "shown nor held against the car. Put the file back, or run the case again."
+    )
 
 
 _WRONG = ("speed", "density", "mass")

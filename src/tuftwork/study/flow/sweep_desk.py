@@ -20,8 +20,9 @@ from tuftwork.car import FlowRun
 from tuftwork.errors import FileFault, InputError, NotCovered
 from tuftwork.files import write_atomic
 from tuftwork.study.flow.case import Built, built_case
-from tuftwork.study.flow.desk import GOING, Desk, is_alive
+from tuftwork.study.flow.desk import GOING, Desk
 from tuftwork.study.flow.page import is_of, state_tree, where_of
+from tuftwork.study.flow.process import born, is_alive
 from tuftwork.study.flow.sighting import Flown, flown_runs
 from tuftwork.study.number import number_of_quantity
 from tuftwork.study.store import digest_of
@@ -44,7 +45,7 @@ def note_sweep(folder: Path, names: Sequence[str], pid: int) -> None:
     if old is None or old["pid"] != pid:
         (where / _STOP).unlink(missing_ok=True)
     started = datetime.now(UTC).isoformat(timespec="seconds")
-    note = {"pid": pid, "names": list(names), "started": started}
+    note = {"pid": pid, "born": born(pid), "names": list(names), "started": started}
     write_atomic(where / _NOTE, json.dumps(note).encode())
 
 
@@ -60,7 +61,7 @@ def noted_sweep(folder: Path) -> dict[str, Any] | None:
 def is_sweeping(folder: Path) -> bool:
     """Return whether a sweep is going on."""
     note = noted_sweep(folder)
-    return note is not None and is_alive(int(note["pid"]))
+    return note is not None and is_alive(int(note["pid"]), str(note.get("born", "")))
 
 
 def mark_of(folder: Path) -> str:
