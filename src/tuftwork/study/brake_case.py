@@ -1,7 +1,7 @@
 """What the brakes do in a lap: of the lap as it is driven, else of the stops that were entered."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from tuftwork.cooling import BrakingCar, Stop, lap_energy, lap_trace, stop_energ
 from tuftwork.cooling.case_loop import Of
 from tuftwork.cooling.disc import BrakeTrace
 from tuftwork.errors import NotCovered
-from tuftwork.quantity import Array
+from tuftwork.quantity import Array, Numeric
 from tuftwork.study.lap_history import LapHistory
 
 STEPS = 800  # [-]  times of a lap
@@ -84,6 +84,17 @@ class BrakingCase:
     def spread(self, like: Array, lap: LapHistory) -> Array:
         """Return the lap's spread over as many draws as the inputs are looked up for [-]."""
         return lap.spread[: like.size] if like.size > 1 else np.ones(1)
+
+
+def of_chosen(case: BrakingCase, chosen: Array) -> BrakingCase:
+    """Return a case with some of its draws, in that order (``standing.py``)."""
+
+    def of(name: str) -> Numeric:
+        value = case.of(name)
+        return value[chosen] if isinstance(value, np.ndarray) and value.ndim else value
+
+    laps = {name: replace(lap, spread=lap.spread[chosen]) for name, lap in case.laps.items()}
+    return replace(case, of=of, laps=laps)
 
 
 def _thinner(values: Array, every: int) -> Array:

@@ -13,7 +13,7 @@ from tuftwork.cooling.notice import BRAKE_CAUTION
 from tuftwork.errors import InputError, NotCovered, UnknownName
 from tuftwork.quantity import exact, format_plain, summarise
 from tuftwork.study.answers import Answers
-from tuftwork.study.brake_step import AXLES, braking_case, disc_of, duct_of
+from tuftwork.study.brake_step import AXLES, CELLS, braking_case, disc_of, duct_of
 from tuftwork.study.cooling_tell import certain
 from tuftwork.study.finding import Finding
 from tuftwork.study.number import (
@@ -30,7 +30,8 @@ Page = dict[str, Any]
 _KMH = 3.6
 _KELVIN = 273.15
 _FADE = 0.20  # [m²] of CzS brakes that fade are set against
-_LIVE_DRAWS = 32
+_LIVE_DRAWS = 256
+"""Draws behind the slider: all of a usual study, so that it meets the page where it stands."""
 _DRAG = (
     "A duct's drag is that of its air at the lap's mean speed, both sides: what is lost of its "
     "momentum; 0 to 30\u202f% of the head of the jet at the disc is taken to come out of the wheel "
@@ -325,14 +326,14 @@ def brakes_live(
             ("duct", 0.0, 4.0), ("air_c", -20.0, 55.0))
     )  # fmt: skip
     case = braking_case(answers, _LIVE_DRAWS)
-    trace = case.trace(axle, n_step=400)
+    trace = case.trace(axle)
     flow: Any = 0.0
     if disc.duct is not None and scale > 0.02:
         around = Surroundings(speed=float(np.mean(trace.speed)), temperature=air + _KELVIN)
         flow = brake_duct_flow(duct_of(disc.duct, case.of, axle, scale), around)
     history = disc_temperature(
         disc_of(disc, case.of, axle), trace, air + _KELVIN, duct_flow=flow, n_lap=table.laps,
-        n_cell=6,
+        n_cell=CELLS,
     )  # fmt: skip
     at = f"{table.laps} laps, {air:.0f}\u202f°C air, duct areas times {scale:.2f}"
     numbers = {
@@ -342,7 +343,7 @@ def brakes_live(
             summarise(np.broadcast_to(flow, history.peak_surface.shape)), "mass flow", at=at
         ),
     }
-    return {"at": at, "numbers": numbers, "draws": _LIVE_DRAWS}, {
+    return {"at": at, "numbers": numbers, "draws": int(history.peak_surface.size)}, {
         "peak_c": history.peak_surface - _KELVIN
     }
 

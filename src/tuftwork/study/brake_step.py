@@ -1,7 +1,6 @@
 """The brakes as a step: energy of a lap, disc, pad and fluid over a stint, duct and kit."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import replace
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -34,7 +33,7 @@ from tuftwork.cooling.case_opening import banded
 from tuftwork.cooling.disc import BrakeTrace
 from tuftwork.cooling.opening import jet_recovery_band, recovery_band
 from tuftwork.errors import NotCovered
-from tuftwork.quantity import Numeric, Quantity
+from tuftwork.quantity import Array, Numeric, Quantity
 from tuftwork.study.answers import Answers
 from tuftwork.study.brake_case import (
     STEPS,
@@ -42,19 +41,23 @@ from tuftwork.study.brake_case import (
     DrivenStop,
     braking_energy,
     braking_time,
+    of_chosen,
     stops_of,
 )
 from tuftwork.study.inputs import has_platform, state_names
 from tuftwork.study.job import Job
 from tuftwork.study.lap import or_refused
 from tuftwork.study.lap_history import LapHistory, lap_history, lap_wanted
+from tuftwork.study.standing import standing_draws
 from tuftwork.study.step import Pulse, Step
 from tuftwork.study.store import Tree
 
 AXLES = ("front", "rear")
 _SHOWN = 1000  # [-]  times of the stint that are kept for drawing
+# the first, not those that stand for all: these are chosen for middles, and this asks nine in ten
 _NEED_DRAWS = 24  # [-]  of the ensemble, for the duct's bisection
-_CELLS = 8
+_KIT_DRAWS = 48  # [-]  that stand for all in another state's lap
+CELLS = 8
 _QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9)
 
 
@@ -104,7 +107,7 @@ def brake_steps(job: Job) -> list[Step]:
     inputs = {"table": table.model_dump_json(), "mass": mass.mass.best, "shown": _SHOWN}
     needs = ("tie", *rides, *lap_wanted(project))
     return [Step(name="brakes", title="Brakes over a stint", inputs=inputs, needs=needs,
-                 work=work, version=3, weight=3.0)]  # fmt: skip
+                 work=work, version=4, weight=3.0)]  # fmt: skip
 
 
 def _laps(project: Project, results: Mapping[str, Tree]) -> dict[str, LapHistory]:
@@ -117,14 +120,18 @@ def _laps(project: Project, results: Mapping[str, Tree]) -> dict[str, LapHistory
     return {state: lap for state, lap in found.items() if lap is not None}
 
 
-def braking_case(answers: Answers, most: int) -> BrakingCase:
-    """Return what the brakes stand on, the first ``most`` draws."""
+def braking_case(answers: Answers, most: int = 0) -> BrakingCase:
+    """Return what the brakes stand on, with ``most`` draws that stand for all, or all of them."""
     table = answers.project.brakes
     assert table is not None
     loads = {s: _mean_load(answers.ride(s)) for s in answers.states} if answers.has_platform else {}
-    return BrakingCase(table=table, of=of_ensemble(answers.ensemble, most),
+    case = BrakingCase(table=table, of=of_ensemble(answers.ensemble),
                        mass=answers.project.mass_state().mass.best, loads=loads,
                        laps=_laps(answers.project, answers.results))  # fmt: skip
+    if not 0 < most < answers.ensemble.size:
+        return case
+    axles = answers.results["brakes"]["axles"].values()
+    return of_chosen(case, standing_draws(np.vstack([_said(tree) for tree in axles]), most))
 
 
 def _mean_load(ride: Tree) -> tuple[float, float]:
@@ -151,7 +158,7 @@ def _brakes(case: BrakingCase, pulse: Pulse) -> Tree:
     for done, axle in enumerate(there):
         tree["axles"][axle] = _axle(case, axle)
         pulse.beat((done + 1) / (len(there) + 1))
-    tree["kits"] = _kits(case)
+    tree["kits"] = _kits(case, tree["axles"].get("front"))
     return tree
 
 
@@ -247,7 +254,7 @@ def _stint(
 ) -> Tree:  # fmt: skip
     air = case.of("brakes.temperature")
     history = disc_temperature(
-        disc, trace, air, duct_flow=flow, n_lap=case.table.laps, n_cell=_CELLS
+        disc, trace, air, duct_flow=flow, n_lap=case.table.laps, n_cell=CELLS
     )
     fluid = fluid_temperature(history, air, Caliper())
     verdicts = brake_verdicts(
@@ -278,9 +285,8 @@ def _need(case: BrakingCase, axle: str, tree: Tree) -> Tree:
     """Return the duct air and area that hold the surface below the disc's peak window."""
     table: DiscTable = getattr(case.table, axle)
     limit = tree["options"]["no duct"]["windows"][0]["peak"]
-    thin = _thinned(case.of, _NEED_DRAWS)
-    few = replace(case, of=thin)
-    trace = few.trace(axle)
+    few = of_chosen(case, np.arange(min(_NEED_DRAWS, _said(tree).shape[1])))
+    thin, trace = few.of, few.trace(axle)
     try:
         flow = needed_duct_flow(
             disc_of(table, thin, axle), trace, thin("brakes.temperature"), limit
@@ -296,21 +302,20 @@ def _need(case: BrakingCase, axle: str, tree: Tree) -> Tree:
     return {"limit": limit, "flow": needed, "area": area, "drag": drag, "text": ""}
 
 
-def _thinned(of: Of, most: int) -> Callable[[str], Numeric]:
-    def thin(name: str) -> Numeric:
-        value = of(name)
-        return value[:most] if isinstance(value, np.ndarray) and value.ndim else value
+def _said(tree: Tree) -> Array:
+    """Return what every draw said of a disc, ``(n_feature, n_draw)``. [K], [kg/s]"""
+    keys = ("peak_surface", "lap_mean", "flow")
+    rows = [np.atleast_1d(option[key]) for option in tree["options"].values() for key in keys]
+    return np.stack(np.broadcast_arrays(*rows))
 
-    return thin
 
-
-def _kits(case: BrakingCase) -> list[Tree]:
+def _kits(case: BrakingCase, front: Tree | None) -> list[Tree]:
     """Return what each other state does to the front brakes: more grip, more power."""
     names = list(case.loads)
-    if len(names) < 2 or case.table.front is None:
+    if len(names) < 2 or case.table.front is None or front is None:
         return []
-    thin = _thinned(case.of, 32)
-    few = replace(case, of=thin)
+    few = of_chosen(case, standing_draws(_said(front), _KIT_DRAWS))
+    thin = few.of
     disc = disc_of(case.table.front, thin, "front")
     flow: Numeric = 0.0
     rows = []
@@ -325,7 +330,7 @@ def _kits(case: BrakingCase) -> list[Tree]:
             flow = brake_duct_flow(duct_of(case.table.front.duct, thin, "front"), around)
         peak = disc_temperature(
             disc, trace, thin("brakes.temperature"), duct_flow=flow, n_lap=case.table.laps,
-            n_cell=_CELLS,
+            n_cell=CELLS,
         ).peak_surface  # fmt: skip
         # a tenth of a per cent between states is less than a few draws scatter: the middle of all
         energy = float(np.median(braking_energy(case, name)[0]))

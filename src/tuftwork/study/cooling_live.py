@@ -15,12 +15,15 @@ from tuftwork.quantity import summarise
 from tuftwork.study.answers import Answers
 from tuftwork.study.cooling_edit import Setting
 from tuftwork.study.cooling_layout import net_drawn
-from tuftwork.study.cooling_page import duty_of
+from tuftwork.study.cooling_page import case_of, duty_of
 from tuftwork.study.cooling_tell import certain
 from tuftwork.study.front_air import air_fed
+from tuftwork.study.lap_car import few
 from tuftwork.study.number import Link, number_of_summary
+from tuftwork.study.standing import standing_draws
 
-_DRAWS = 64  # [-] of the ensemble: ends of ranges move by a tenth of the range or so
+_DRAWS = 512
+"""Draws behind the sliders: all of a usual study, so that they meet the page where it stands."""
 _KELVIN = 273.15
 _PARTS = (
     ("flow", "mass flow", "air"),
@@ -33,7 +36,7 @@ def cooling_live(
     answers: Answers, message: Mapping[str, Any]
 ) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """Return header and arrays of a live answer: every part, node and circuit."""
-    setting = Setting.of(_thin_case(answers), message)
+    setting = Setting.of(_live_case(answers), message)
     case, state = solve_setting(answers, setting)
     draws = fields_of(case, state)
     numbers = {
@@ -48,7 +51,8 @@ def cooling_live(
     }  # fmt: skip
     header = {
         "at": setting.said(), "numbers": numbers, "over": over,
-        "reversed": list(state.air.reversed_parts), "draws": _DRAWS, "lines": setting.lines(),
+        "reversed": list(state.air.reversed_parts), "draws": int(state.air.flow.shape[1]),
+        "lines": setting.lines(),
         "net": net_drawn(
             case.system.air, state.air.reversed_parts, pressure_shares(case.system, state)
         ),
@@ -59,7 +63,7 @@ def cooling_live(
 
 def solve_setting(answers: Answers, setting: Setting) -> tuple[CoolingCase, CoolingState]:
     """Return the case as asked, and its solution."""
-    moved = setting.applied(_thin_case(answers))
+    moved = setting.applied(_live_case(answers))
     return moved, solve_cooling(moved.system, moved.around)
 
 
@@ -102,16 +106,24 @@ def cooled_chain(answers: Answers, address: str) -> None:
         address, values, dimension, title=title, at=setting.said(),
         links=[Link(what="Air net solved live with what the sliders say", origin="computed")],
         notices=[TEMPERATURE_CAUTION, f"worked out live from {values.size} draws"],
+        among={n for n in answers.job.quantities if n.startswith(("cooling.", "car.power"))},
     )  # fmt: skip
 
 
-def _thin_case(answers: Answers) -> CoolingCase:
+def _live_case(answers: Answers) -> CoolingCase:
+    """Return the case with all draws, or of many with those that stand for all."""
+    if answers.ensemble.size <= _DRAWS:
+        return case_of(answers)
     key = "cooling live"
     if key not in answers.worked_out:
-        of = of_ensemble(answers.ensemble, _DRAWS)
+        net = answers.results["cooling"]
+        rows = [*net["hottest"].values(), *net["loads"]["total"]]
+        said = np.stack(np.broadcast_arrays(*[np.atleast_1d(row) for row in rows]))
+        chosen = standing_draws(said, _DRAWS)
+        fed = air_fed(answers.job, answers.results)
         answers.worked_out[key] = CoolingCase.of_project(
-            answers.project, of, driven=duty_of(answers),
-            fed=air_fed(answers.job, answers.results, _DRAWS),
+            answers.project, of_ensemble(few(answers.ensemble, chosen)), driven=duty_of(answers),
+            fed={node: flow[chosen] for node, flow in fed.items()},
         )  # fmt: skip
     found: CoolingCase = answers.worked_out[key]
     return found

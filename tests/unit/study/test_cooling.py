@@ -22,6 +22,7 @@ from tuftwork.quantity import draw_ensemble
 from tuftwork.study import Bench
 from tuftwork.study.brake_case import faster_corner
 from tuftwork.study.brake_page import brake_findings
+from tuftwork.study.brake_step import braking_case
 from tuftwork.study.cooling_finding import cooling_findings
 from tuftwork.study.cooling_layout import layout_of
 from tuftwork.study.cooling_widening import opening_notices
@@ -67,7 +68,7 @@ def test_bonnet_louvres_as_large_as_the_class_allows_cure_it_live(halyard: Bench
     moved = LIVE | {"areas": {"arch slots": 660.0}, "places": {"arch slots": "bonnet"}}
     header, arrays = halyard.live(moved)
     assert header["lines"] == ['area = "0.0660 m^2"  # arch slots', 'at = "bonnet"  # arch slots']
-    assert arrays["cloud water"].shape == (64,)
+    assert arrays["cloud water"].shape == (halyard.answers.ensemble.size,)
     chain = halyard.why(header["numbers"]["circuit water"]["why"])
     assert "660 cm²" in chain["number"]["at"]
 
@@ -162,6 +163,32 @@ def test_a_larger_duct_cools_live(halyard: Bench) -> None:
         return float(halyard.live(ask)[0]["numbers"]["peak_surface"]["best"])
 
     assert peak(0.0) > peak(0.5) > peak(1.0) > peak(2.0)
+
+
+def test_the_sliders_meet_the_pages_where_they_stand(halyard: Bench) -> None:
+    """All draws of the study answer: the same middle and range, to the last digit shown."""
+    numbers = halyard.live(dict(LIVE))[0]["numbers"]
+    for circuit in halyard.page("cooling")["circuits"]:
+        assert numbers[f"circuit {circuit['name']}"]["text"] == circuit["hottest"]["text"]
+    for axle in halyard.page("brakes")["axles"]:
+        ask = {"do": "brakes_at", "axle": axle["axle"], "duct": 1.0, "air_c": 28.0}
+        header, arrays = halyard.live(ask)
+        own = next(o for o in axle["options"] if o["name"] == "duct")
+        for key in ("peak_surface", "lap_mean", "flow"):
+            assert header["numbers"][key]["text"] == own[key]["text"]
+        assert header["draws"] == arrays["peak_c"].size == halyard.answers.ensemble.size
+
+
+def test_few_draws_of_the_brakes_stand_for_all(halyard: Bench) -> None:
+    """The baseline among the kits has the middle it has as an axle: 2 K of a range of 200 K."""
+    page = halyard.page("brakes")
+    own = next(o for o in page["axles"][0]["options"] if o["name"] == "duct")["peak_surface"]
+    kit = next(k for k in page["kits"] if k["state"] == halyard.answers.states[0])["peak"]
+    assert kit["best"] == pytest.approx(own["best"], abs=2.0)
+    few = braking_case(halyard.answers, 24)
+    assert np.shape(few.of("brakes.grip")) == (24,)
+    assert few.lap is not None
+    assert few.lap.spread.shape == (24,)
 
 
 def test_more_downforce_brakes_harder(halyard: Bench) -> None:
