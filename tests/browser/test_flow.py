@@ -3,6 +3,7 @@
 import os
 import re
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -70,6 +71,23 @@ def flown(tmp_path_factory: pytest.TempPathFactory) -> Site:
     record.write_bytes(COARSE_LOOK.read_bytes())
     register_run(folder, "coarse look", record)
     return Site(Bench(folder, runs_itself=False))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_car_and_road_of_a_plane_are_dark_in_both_themes(
+    page: Page, flown: Site, watch: Watch, scheme: Literal["light", "dark"]
+) -> None:
+    watch.allow("ReadPixels|GPU stall")
+    page.emulate_media(color_scheme=scheme)
+    flown.open(page, "flow")
+    canvas = page.get_by_role("region", name="A plane through the flow").locator("canvas")
+    expect(canvas).to_be_visible()
+    page.wait_for_function(f"() => ({INKS})(document.querySelector('.flow-plane canvas')) > 40")
+    road = canvas.evaluate(
+        "c => [...c.getContext('2d').getImageData(c.width / 2, c.height - 2, 1, 1).data]"
+    )
+    assert road[3] == 255
+    assert max(road[:3]) < 90
 
 
 def test_a_run_shows_its_range_its_bias_and_the_car_in_three_dimensions(

@@ -110,7 +110,7 @@ def vortex_view(
 
 
 def plane_view(plane: Tree, field: str, *, theme: Theme = LIGHT, ax: Axes | None = None) -> Axes:
-    """Draw one field on a plane; the car cut by it stays in ink.
+    """Draw one field on a plane; the car cut by it stays one flat colour.
 
     Parameters
     ----------
@@ -131,10 +131,10 @@ def plane_view(plane: Tree, field: str, *, theme: Theme = LIGHT, ax: Axes | None
         height = float(np.clip(22 + 128 * ratio, 40, 150))
         ax = new_figure(height=height, theme=theme)[1][0, 0]
     with house_style(theme):
-        shown = colour_map.with_extremes(bad=theme.ink)
+        shown = colour_map.with_extremes(bad=theme.solid)
         ax.pcolormesh(across, up, np.ma.masked_invalid(values), cmap=shown, vmin=ends[0],
                       vmax=ends[1], shading="nearest", rasterized=True)  # fmt: skip
-        ax.set_facecolor(theme.ink)
+        ax.set_facecolor(theme.solid)
         ax.set_aspect("equal")
         first, second = (a for a in "xyz" if a != plane["axis"])
         ax.set_xlabel(f"{first}, m")
@@ -161,13 +161,13 @@ def instants_view(planes: Sequence[Tree], field: str, *, theme: Theme = LIGHT) -
     height = float(np.clip(rows * (11 + 66 * ratio) + 8, 40, 190))
     figure, axes = new_figure(height=height, theme=theme, rows=rows, columns=2)
     with house_style(theme):
-        shown = colour_map.with_extremes(bad=theme.ink)
+        shown = colour_map.with_extremes(bad=theme.solid)
         for ax, plane in zip(axes.ravel(), planes, strict=True):
             values = np.ma.masked_invalid(np.asarray(plane[field], dtype=float))
             place = np.asarray(plane["across"]), np.asarray(plane["up"])
             ax.pcolormesh(*place, values, cmap=shown, vmin=ends[0], vmax=ends[1],
                           shading="nearest", rasterized=True)  # fmt: skip
-            ax.set_facecolor(theme.ink)
+            ax.set_facecolor(theme.solid)
             ax.set_aspect("equal")
             ax.set_title(plane["name"], fontsize=8.5)
             ax.label_outer()

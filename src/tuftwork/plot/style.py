@@ -53,6 +53,11 @@ class Theme:
         """Colour of the whole car: ink."""
         return self.ink
 
+    @property
+    def solid(self) -> str:
+        """Colour of what a plane cuts: ink on paper, in the dark what stays behind the field."""
+        return self.ink if self.name == "light" else self.hair
+
 
 # faint and doubt are a shade darker than first drawn: 4.5:1 on paper as well as on raised
 LIGHT = Theme(

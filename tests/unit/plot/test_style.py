@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 
+from tuftwork.plot.flow import plane_view
 from tuftwork.plot.style import (
     DARK,
     LIGHT,
@@ -56,6 +57,25 @@ def test_the_two_sided_map_has_its_extreme_of_brightness_at_zero(theme: Theme) -
     grey = np.array([luminance(c[:3]) for c in two_sided_map(theme)(np.linspace(0, 1, 101))])
     middle = np.argmax(grey) if theme.name == "light" else np.argmin(grey)
     assert abs(int(middle) - 50) <= 6
+
+
+def test_what_a_plane_cuts_is_ink_on_paper_and_stays_behind_the_field_in_the_dark() -> None:
+    assert LIGHT.solid == LIGHT.ink
+    brightest = max(luminance(c[:3]) for c in even_map(DARK)(np.linspace(0, 1, 64)))
+    assert luminance(DARK.solid) < brightest < luminance(DARK.ink)
+    assert 1.3 < contrast(DARK.solid, DARK.paper) < 3.0
+
+
+@pytest.mark.parametrize("theme", [LIGHT, DARK])
+def test_a_plane_draws_its_solids_in_the_themes_colour(theme: Theme) -> None:
+    x, z = np.linspace(0.0, 2.0, 9), np.linspace(0.0, 1.0, 5)
+    loss = np.full((5, 9), 0.2)
+    loss[:3, 3:6] = np.nan
+    plane = {"name": "middle", "axis": "y", "at": 0.0, "across": x, "up": z, "loss": loss}
+    ax = plane_view(plane, "loss", theme=theme)
+    drawn = ax.collections[0]
+    assert ax.get_facecolor()[:3] == to_rgb(theme.solid)
+    assert tuple(drawn.get_cmap().get_bad()[:3]) == pytest.approx(to_rgb(theme.solid))
 
 
 def test_the_light_two_sided_map_is_paper_at_zero() -> None:

@@ -429,13 +429,13 @@ function PlaneOf(props: Shown) {
     const spot = canvas.current?.getContext("2d");
     if (!spot) return;
     const { rgb, dark } = sheet();
-    const ink = sheet("ink").rgb;
+    const solid = sheet("solid").rgb;
     const image = new ImageData(across.length, up.length);
     for (let j = 0; j < up.length; j++)
       for (let i = 0; i < across.length; i++) {
         const value = values[j * across.length + i];
         const own = Number.isFinite(value)
-          ? colourOf(scaleOf(field.value), value, ENDS[field.value], dark, rgb) : ink;
+          ? colourOf(scaleOf(field.value), value, ENDS[field.value], dark, rgb) : solid;
         image.data.set([...own, 255], 4 * ((up.length - 1 - j) * across.length + i));
       }
     const small = new OffscreenCanvas(across.length, up.length);
