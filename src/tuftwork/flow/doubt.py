@@ -123,7 +123,8 @@ def looked_at(prepared: "Prepared") -> Looked:
     origin, h = np.array(prepared.origin), case.cell
     for part in case.parts:
         is_fan = part.porous is not None and part.porous.rise > 0
-        if part.spin is None and not is_fan:
+        turns = part.spin is not None and part.spin.rate != 0
+        if not turns and not is_fan:
             continue
         low, high = part.vertices.min(axis=0), part.vertices.max(axis=0)
         room = 0.5 * float((high - low).max())

@@ -223,7 +223,7 @@ def _hovering(case: FlowCase) -> Iterator[str]:
                 and its.centre[1] * spin.centre[1] >= 0]  # fmt: skip
         if all(float(other.vertices[:, 2].min()) > _HOVERS for other in here):
             yield (
-                f"'{part.name}' rolls but stands {1e3 * clear:.3g} mm above the road: look at "
+                f"'{part.name}' is a wheel and hangs {1e3 * clear:.3g} mm above the road: look at "
                 "where the road lies in the file."
             )
 

@@ -147,7 +147,7 @@ def test_a_wheel_above_the_road_is_told_and_a_rim_in_its_tyre_is_not() -> None:
     case = case_of(BODY, high, rim, *WHEELS[2:])
     said = [text for text in near_notices(case, (), ()) if "above the road" in text]
     assert len(said) == 1
-    assert said[0].startswith("'wheel high' rolls but stands 50 mm above the road")
+    assert said[0].startswith("'wheel high' is a wheel and hangs 50 mm above the road")
 
 
 def test_corners_of_dropped_faces_do_not_bound_a_part() -> None:

@@ -1,5 +1,6 @@
 """A case in a tunnel: still walls, a belt under the wheels, and what is made of it."""
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -8,6 +9,8 @@ from tests.unit.study.flow_car import flow_car
 
 from tuftwork.errors import FileFault, InputError
 from tuftwork.files import read_project
+from tuftwork.flow import prepare
+from tuftwork.flow.parts import part_faults
 from tuftwork.study.flow.case import Built, built_case, run_named
 from tuftwork.study.flow.moments import spoken_road
 from tuftwork.study.flow.sighting import _why_not
@@ -32,7 +35,7 @@ def built(folder: Path, more: str) -> Built:
 
 
 def rolling(case: Built) -> set[str]:
-    return {p.name for p in case.case.parts if p.spin is not None}
+    return {p.name for p in case.case.parts if p.spin and p.spin.rate}
 
 
 def test_the_wheels_on_the_belt_roll_and_those_on_the_floor_stand(tmp_path: Path) -> None:
@@ -44,6 +47,23 @@ def test_the_wheels_on_the_belt_roll_and_those_on_the_floor_stand(tmp_path: Path
     assert rolling(narrow) == set()
     assert len(rolling(built(tmp_path, ""))) == 4
     assert rolling(built(tmp_path, 'road = "fixed"')) == set()
+
+
+def test_wheels_stand_on_a_fixed_floor_that_they_are_pressed_into(tmp_path: Path) -> None:
+    """Between the round of a wheel and the floor is a wedge, and no gap that is too narrow."""
+    found = built(tmp_path, 'road = "fixed"')
+    wheels = [p for p in found.case.parts if p.name.startswith("wheel")]
+    assert min(float(p.vertices[:, 2].min()) for p in wheels) < 0.0
+    case = replace(found.case, parts=tuple(wheels))
+    assert prepare(case).gap_cells is None or prepare(case).gap_cells >= 2  # type: ignore[operator]
+    assert not [f for f in part_faults(found.case) if "wheel" in f.name]
+
+
+def test_a_belt_that_lies_under_no_part_is_refused(tmp_path: Path) -> None:
+    found = built(tmp_path, BELT.replace("-0.6", "-60").replace("1.4", "-30"))
+    (fault,) = (f for f in found.forecast().faults if f.name == "belt")
+    assert str(fault).startswith("belt = −60 to −30 m: lies under no part: they stand at x")
+    assert not [f for f in built(tmp_path, BELT).forecast().faults if f.name == "belt"]
 
 
 def test_another_tunnel_is_another_case(tmp_path: Path) -> None:
@@ -70,13 +90,26 @@ def test_no_yaw_between_tunnel_walls(tmp_path: Path) -> None:
         ("fixed", {}, "No road moved", "fixed floor"),
         ("none", {}, "No road moved", "no road"),
         ("fixed", {"belt": (-0.6, 1.4, 1.0)}, "", "fixed floor with a belt 2 × 2 m"),
+        (
+            "fixed",
+            {"belt": (-0.6, 1.4, 1.0), "wheelbase": 2.6},
+            "both axles",
+            "fixed floor with a belt 2 × 2 m",
+        ),
+        (
+            "fixed",
+            {"belt": (-0.6, 2.8, 1.0), "wheelbase": 2.6},
+            "",
+            "fixed floor with a belt 3.4 × 2 m",
+        ),
         ("moving", {"has_walls": True}, "tunnel walls", "moving road, closed tunnel"),
     ],
 )
 def test_what_is_not_the_road_is_not_held_against_the_car(
     road: str, box: dict[str, object], why: str, words: str
 ) -> None:
-    case = {"front": 0.05, "rear": 0.06, "yaw": 0.0, "road": road, "box": box}
+    base = {key: value for key, value in box.items() if key == "wheelbase"}
+    case = {"front": 0.05, "rear": 0.06, "yaw": 0.0, "road": road, "box": box} | base
     record = {"case": case, "loads": {"drag": {"mean": 0.8}}}
     said = _why_not(SimpleNamespace(counts=True), record)  # type: ignore[arg-type]
     assert (why in said) if why else not said

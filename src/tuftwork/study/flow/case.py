@@ -29,7 +29,14 @@ from tuftwork.study.flow.inside import (
 from tuftwork.study.flow.names import matches, number_of, unmatched
 from tuftwork.study.flow.over_time import keeping_faults, keeping_memory
 from tuftwork.study.flow.spoken import ending_fault, seen_as, spoken
-from tuftwork.study.flow.stance import LENGTH, UNITS, SurfaceFile, length_fault, stance_faults
+from tuftwork.study.flow.stance import (
+    LENGTH,
+    UNITS,
+    SurfaceFile,
+    belt_fault,
+    length_fault,
+    stance_faults,
+)
 
 _AROUND = {"ahead": 0.75, "behind": 1.5, "beside": 0.75, "above": 0.75}
 """Air around the car where the project names none, in lengths of the car. [-]"""
@@ -128,7 +135,7 @@ class Built:
             limit = f"the {run.back_end} back end offers {', '.join(PRECISIONS[run.back_end])}"
             cure = "Take it away: the back end's first is used then."
             faults.append(InputError("precision", run.precision, "", limit, cure))
-        faults += ending_fault(run)
+        faults += (*belt_fault(self.case.box.belt, self.case.parts), *ending_fault(run))
         faults += unmatched("leave_out", run.leave_out, (m.name for m in self.shape.meshes))
         return (*faults, *keeping_faults(self.case, self.run, self.folder))
 
@@ -315,7 +322,11 @@ def _parts(meshes: Sequence[Mesh], shape: Shape, run: FlowRun) -> tuple[FlowPart
     out: list[FlowPart] = []
     for mesh in meshes:
         rolls = mesh.name in shape.wheels and _moves_under(mesh, run)
-        (part,) = car_parts([mesh], speed=run.speed.best, wheels=mesh.name if rolls else "\0")
+        stands = mesh.name in shape.wheels and run.road == "fixed"
+        is_wheel = rolls or stands  # either touches the road, and may be pressed into it
+        (part,) = car_parts([mesh], speed=run.speed.best, wheels=mesh.name if is_wheel else "\0")
+        if part.spin is not None and not rolls:
+            part = replace(part, spin=replace(part.spin, rate=0.0))
         out.append(replace(part, is_closed=mesh.name not in shape.plates))
     return tuple(out)
 

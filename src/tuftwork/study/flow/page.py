@@ -82,7 +82,7 @@ def flow_page(bench: Any, case: str = "") -> Page:
 def part_rows(built: Built) -> list[Page]:
     """Return the part list: every part as drawn, and whether it is left out."""
     kept = {p.name for p in built.case.parts}
-    rolling = {p.name for p in built.case.parts if p.spin is not None}
+    rolling = {p.name for p in built.case.parts if p.spin and p.spin.rate}
     passed = {p.name for p in built.case.parts if p.porous is not None}
     rows = []
     for mesh in built.shape.meshes:

@@ -173,6 +173,10 @@ def _why_not(run: FlowRun, record: dict[str, Any]) -> str:
     box = case.get("box", {})  # older records do not say it: there were no tunnels
     if case["road"] == "none" or (case["road"] == "fixed" and "belt" not in box):
         return "No road moved under it; the models of the parts are for a moving one."
+    if "belt" in box and "wheelbase" in case:
+        start, end, _ = box["belt"]
+        if start > 0.0 or end < case["wheelbase"]:
+            return "Its belt did not reach under both axles; the models are for a moving road."
     if box.get("has_walls"):
         return "It ran between tunnel walls, and nothing corrects its loads for them."
     if not record["loads"]["drag"]["mean"] > 0:

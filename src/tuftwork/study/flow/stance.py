@@ -94,8 +94,30 @@ def stance_faults(
         yield InputError("axles", f"x 0 and {wheelbase:.2f}", "m", limit, cure)
         return
     for part in parts:
-        if part.spin is not None:
+        if part.spin is not None and part.spin.rate:  # one that stands only stands
             yield from _wheel_faults(part, wheelbase)
+
+
+def belt_fault(
+    belt: tuple[float, float, float] | None, parts: Sequence[FlowPart]
+) -> tuple[InputError, ...]:
+    """Return what is wrong with a belt that lies under no part.
+
+    Parameters
+    ----------
+    belt
+        Ends and half width; None: there is none. [m]
+    parts
+        In car axes.
+    """
+    corner = np.concatenate([part.vertices for part in parts])[:, 0]
+    first, last = float(corner.min()), float(corner.max())
+    if belt is None or (belt[0] < last and belt[1] > first):
+        return ()
+    ends = f"{belt[0]:g} to {belt[1]:g}".replace("-", "\u2212")
+    limit = f"lies under no part: they stand at x {first:.2f} to {last:.2f} m"
+    cure = "Both ends are told from the front axle line, rearward positive."
+    return (InputError("belt", ends, "m", limit.replace("-", "\u2212"), cure),)
 
 
 def _too_small(file: SurfaceFile, wheelbase: float, files: Sequence[SurfaceFile]) -> InputError:
