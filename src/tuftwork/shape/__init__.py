@@ -1,7 +1,13 @@
 """Geometry: imported meshes mended or refused, lofts, the reference bluff body, a generic car."""
 
 from tuftwork.shape.diffuser_body import diffuser_bluff_body
-from tuftwork.shape.generic import KINDS, GenericCar, generic_car, generic_numbers
+from tuftwork.shape.generic import (
+    KINDS,
+    GenericCar,
+    generic_car,
+    generic_numbers,
+    impossible_numbers,
+)
 from tuftwork.shape.loft import block, drum, loft, reference_bluff_body
 from tuftwork.shape.mesh import (
     Mesh,
@@ -24,6 +30,7 @@ __all__ = [
     "frontal_area",
     "generic_car",
     "generic_numbers",
+    "impossible_numbers",
     "loft",
     "mend",
     "open_edges",

@@ -3,7 +3,7 @@
 Three kinds are offered: coupé, prototype and open-wheeler. None is a real car.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +11,7 @@ import numpy.typing as npt
 from tuftwork.errors import InputError, UnknownName
 from tuftwork.shape.loft import drum, loft
 from tuftwork.shape.mesh import Mesh
+from tuftwork.shape.possible import generic_faults
 
 Floats = npt.NDArray[np.float64]
 RING = 48
@@ -90,20 +91,8 @@ class GenericCar:
     diffuser_fences: float = 0.0
 
     def __post_init__(self) -> None:
-        for name in ("wheelbase", "front_overhang", "rear_overhang", "body_width", "bonnet_height"):
-            value = getattr(self, name)
-            if not value > 0:
-                raise InputError(name, value, "m", "must be above 0")
-        if not min(self.ride_height_front, self.ride_height_rear) > 0.01:
-            lowest = min(self.ride_height_front, self.ride_height_rear)
-            raise InputError("ride_height", lowest, "m", "must be above 0.01 at both axles")
-        if not self.diffuser_length < self.rear_overhang + 0.5 * self.wheelbase:
-            limit = "must end behind mid wheelbase"
-            raise InputError("diffuser_length", self.diffuser_length, "m", limit)
-        for name, most in (("dive_planes", 3), ("diffuser_fences", 8)):
-            count = getattr(self, name)
-            if not (0 <= count <= most and float(count).is_integer()):
-                raise InputError(name, count, "", f"must be a whole number from 0 to {most}")
+        for fault in generic_faults(asdict(self)):
+            raise fault
 
 
 KINDS: dict[str, GenericCar] = {
@@ -140,6 +129,18 @@ def generic_numbers(kind: str = "coupe", **numbers: float) -> GenericCar:
         if name not in known:
             raise UnknownName("number", name, known)
     return replace(KINDS[kind], **numbers)
+
+
+def impossible_numbers(kind: str = "coupe", **numbers: float) -> tuple[InputError, ...]:
+    """Return everything that cannot be meant in changed numbers of a kind.
+
+    Parameters
+    ----------
+    kind, **numbers
+        As for ``generic_car``; a number that no kind has is not looked at.
+    """
+    own = asdict(KINDS[kind])
+    return tuple(generic_faults(own | {k: v for k, v in numbers.items() if k in own}))
 
 
 def generic_car(kind: str = "coupe", **numbers: float) -> tuple[Mesh, ...]:

@@ -1,5 +1,6 @@
 """Surfaces: read, mend, refuse, measure, and the generic car."""
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from tuftwork.shape import (
     drum,
     frontal_area,
     generic_car,
+    impossible_numbers,
     loft,
     mend,
     reference_bluff_body,
@@ -87,6 +89,16 @@ def test_wrong_kinds_numbers_and_sizes_are_refused() -> None:
         generic_car("coupe", ride_height_front=0.0)
     with pytest.raises(InputError, match="mid wheelbase"):
         generic_car("coupe", diffuser_length=3.0)
+    for name, value, words in (
+        ("nose_width", -0.3, "above 0"), ("section_power", 0.0, "ellipse"),
+        ("wing_chord", -0.3, "leaves the part out"), ("wing_angle", 8.0, "458.4 °"),
+        ("cabin_start", 3.0, "must not lie behind cabin_top_start = 1.2 m"),
+        ("track_front", 0.2, "tyre's width of 0.25 m"), ("tyre_shoulder", 0.2, "half the width"),
+        ("tail_height", 0.2, "diffuser.s end at 0.22"), ("roof_height", math.nan, "a number"),
+    ):  # fmt: skip
+        with pytest.raises(InputError, match=words):
+            generic_car("coupe", **{name: value})
+    assert len(impossible_numbers("coupe", body_width=0.0, wing_chord=-1.0, roof_width=-1.0)) == 3
     with pytest.raises(InputError, match="rings"):
         loft("nothing", np.zeros((1, 4, 3)))
 

@@ -7,7 +7,7 @@ from tests.unit.study.flow_car import BLUFF, BLUFF_CASE, bluff_project, flow_car
 from typer.testing import CliRunner
 
 from tuftwork.cli import program
-from tuftwork.errors import InputError
+from tuftwork.errors import FileFault, InputError
 from tuftwork.files import read_project
 from tuftwork.study.flow.case import Built, built_case, run_named
 
@@ -81,6 +81,20 @@ def test_a_number_of_the_generic_car_is_named_where_its_unit_is_wrong(
         built_case(opened.project, tmp_path, run_named(opened.project))
     name = number.split(" ")[0]
     assert str(fault.value).startswith(f"number {name} of [flow] = {told}")
+
+
+def test_all_that_is_wrong_with_the_generic_car_is_told_at_once(tmp_path: Path) -> None:
+    numbers = 'wing_chrod = "0.3 m", body_width = "0 m", wing_angle = "8 mm", wing_gurney = "-1 mm"'
+    text = flow_car() + f'[flow]\ngeneric = "coupe"\nnumbers = {{ {numbers} }}\n' + CASE
+    (tmp_path / "project.toml").write_text(text, encoding="utf-8")
+    opened = read_project(tmp_path)
+    with pytest.raises(FileFault) as told:
+        built_case(opened.project, tmp_path, run_named(opened.project))
+    found = [str(fault) for fault in told.value.faults]
+    assert len(found) == 4
+    for words in ("'wing_chrod': not known. Known: wing_chord", "'8 mm': 'mm' is a unit of length",
+                  "body_width = 0 m: must be above 0", "wing_gurney = -0.001 m"):  # fmt: skip
+        assert any(words in fault for fault in found), words
 
 
 def test_pictures_or_files_of_a_run_that_is_not_there_are_not_given_as_done(tmp_path: Path) -> None:

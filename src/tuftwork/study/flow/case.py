@@ -26,7 +26,7 @@ from tuftwork.study.flow.inside import (
     split_openings,
     with_porous,
 )
-from tuftwork.study.flow.names import matches, number_of, unmatched
+from tuftwork.study.flow.names import matches, numbers_of, unmatched
 from tuftwork.study.flow.over_time import keeping_faults, keeping_memory
 from tuftwork.study.flow.spoken import ending_fault, seen_as, spoken
 from tuftwork.study.flow.stance import (
@@ -208,7 +208,7 @@ def _generic(project: Project, table: Flow) -> Shape:
     for axle, own in (("front", car.front), ("rear", car.rear)):
         if own is not None:
             known[f"tyre_diameter_{axle}"] = own.tyre_diameter.best
-    known |= {name: number_of(name, value) for name, value in table.numbers.items()}
+    known |= numbers_of(table.generic, table.numbers, known)
     numbers = generic_numbers(table.generic, **known)
     meshes = generic_car(table.generic, **known)
     return Shape(

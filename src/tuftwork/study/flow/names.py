@@ -1,10 +1,11 @@
 """Names of parts in a project file that may match none, and numbers of the generic car."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from fnmatch import fnmatch
 
-from tuftwork.errors import InputError, UnknownName
+from tuftwork.errors import Fault, FileFault, InputError, UnknownName
 from tuftwork.quantity import parse_quantity
+from tuftwork.shape import GenericCar, impossible_numbers
 
 _COUNTS = ("section_power", "wing_thickness", "dive_planes", "diffuser_fences")
 
@@ -48,3 +49,41 @@ def number_of(name: str, value: str | float) -> float:
         raise InputError(
             f"number {name} of [flow]", f"'{text}'", "", error.limit, error.cure
         ) from error
+
+
+def numbers_of(
+    kind: str, numbers: Mapping[str, str | float], known: Mapping[str, float]
+) -> dict[str, float]:
+    """Return the numbers of the generic car in SI.
+
+    Parameters
+    ----------
+    kind
+        Of generic car.
+    numbers
+        As the project has them.
+    known
+        What the car itself says, in SI.
+
+    Raises
+    ------
+    InputError, FileFault
+        With everything wrong with them: a name, a unit, a size.
+    """
+    there = GenericCar.__dataclass_fields__
+    found: dict[str, float] = {}
+    faults: list[InputError] = []
+    for name, value in numbers.items():
+        if name not in there:
+            faults.append(UnknownName("number", name, there))
+            continue
+        try:
+            found[name] = number_of(name, value)
+        except InputError as fault:
+            faults.append(fault)
+    faults += impossible_numbers(kind, **{**known, **found})
+    if len(faults) > 1:
+        raise FileFault([Fault(what=str(f).rstrip("."), key="flow.numbers") for f in faults])
+    if faults:
+        raise faults[0]
+    return found
