@@ -24,7 +24,7 @@ from tuftwork.car.drive import RigPoint, Tyres
 from tuftwork.car.floor import FloorChannel, HardPoint
 from tuftwork.car.flow import Flow, FlowRun, FlowSurface
 from tuftwork.car.flow_inside import FlowCore, FlowFan, FlowOpening, FlowSlab
-from tuftwork.car.front import SplitterChannel, SplitterRamps, SplitterVent
+from tuftwork.car.front import SplitterChannel, SplitterRamps, SplitterStays, SplitterVent
 from tuftwork.car.lap import Lap, LapCircuit, Trim, TrimExtra
 from tuftwork.car.part import (
     PART_KINDS,
@@ -139,6 +139,7 @@ __all__ = [
     "Splitter",
     "SplitterChannel",
     "SplitterRamps",
+    "SplitterStays",
     "SplitterVent",
     "Spring",
     "State",

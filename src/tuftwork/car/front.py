@@ -27,6 +27,22 @@ _Share = Annotated[
 VentPlace = Literal["bonnet", "bonnet-front", "side", "wheel-well", "base", "underfloor"]
 
 
+class SplitterStays(Table):
+    """Stays from the nose that hold a splitter's plate ahead of the bodywork."""
+
+    count: Annotated[int, Field(strict=True, ge=1, le=12, description="Of them, both sides")]
+    ahead: Annotated[
+        Quantity,
+        number("height", positive=True),
+        Field(description="Where they hold the plate, ahead of the bodywork's edge"),
+    ]
+    angle: Annotated[
+        Quantity,
+        number("angle", least=0.17, most=1.5708),
+        Field(description="Between stay and plate; upright unless given"),
+    ] = Quantity(best=1.5707963, low=1.5707963, high=1.5707963, unit="°", dimension="angle")
+
+
 class SplitterRamps(Table):
     """Ramps in the plate's underside that climb into the front arches, one on each side."""
 

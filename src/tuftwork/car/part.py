@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from tuftwork.car.floor import FloorChannel, HardPoint
-from tuftwork.car.front import SplitterChannel
+from tuftwork.car.front import SplitterChannel, SplitterStays
 from tuftwork.car.table import number
 from tuftwork.car.wing import BeamWing, DivePlane, FrontSection, PartTable, Wing
 from tuftwork.quantity import Quantity
@@ -117,6 +117,10 @@ class Splitter(PartTable):
         number("stiffness", positive=True),
         Field(description="Load on the plate per droop of its lip; rigid unless given"),
     ] = None
+    stays: Annotated[
+        SplitterStays | None,
+        Field(description="Stays that hold the plate: with them the load sheet tells their force"),
+    ] = None
     channel: Annotated[
         SplitterChannel | None,
         Field(description="With it the channels under the plate are solved instead of estimated"),
@@ -144,6 +148,8 @@ class Splitter(PartTable):
     def _holds_together(self) -> "Splitter":
         """Refuse stations that cross and keys that change nothing, all of them at once."""
         faults = _channel_faults(self)
+        if self.stays is not None and self.stays.ahead.best > self.projection.best:
+            faults.append("stays: 'ahead' lies beyond the lip; it must be at most 'projection'")
         if faults:
             raise ValueError("; ".join(faults))
         return self

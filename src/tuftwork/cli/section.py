@@ -130,12 +130,13 @@ def _wing_tree(
 
     from tuftwork.files import read_project
     from tuftwork.quantity import to_si
+    from tuftwork.study.fastest import PROOF
     from tuftwork.study.job import Job
     from tuftwork.study.number import number_of_quantity
     from tuftwork.study.section_case import case_of, design_table, ranged, solve_span
     from tuftwork.study.section_help import edge_of
     from tuftwork.study.section_live import said, span_numbers
-    from tuftwork.study.section_page import CAUTIONS, PROOF, span_page
+    from tuftwork.study.section_page import CAUTIONS, span_page
     from tuftwork.wing import mount_factor, service_load
 
     opened = read_project(project)

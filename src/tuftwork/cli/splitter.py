@@ -1,4 +1,4 @@
-"""Command ``splitter``: what the channels under a splitter make, bend and hand on."""
+"""Command ``splitter``: what it makes, bends and hands on, and what its plate has to hold."""
 
 from typing import Annotated, Any
 
@@ -13,15 +13,20 @@ def splitter(
     project: Annotated[str, typer.Argument(help="Folder of the project.")] = ".",
     state: Annotated[str, typer.Option(help="State of the car; the baseline unless given.")] = "",
     speed: Annotated[
-        float | None, typer.Option(help="Speed, km/h; the second highest studied unless given.")
+        float | None,
+        typer.Option(
+            help="Speed, km/h; unless given the second highest studied, and the fastest the car "
+            "goes for what its plate has to hold."
+        ),
     ] = None,
     front: Annotated[float | None, typer.Option(help="Front ride height, mm.")] = None,
     rear: Annotated[float | None, typer.Option(help="Rear ride height, mm.")] = None,
     as_json: JsonOption = False,
 ) -> int:
-    """Show a splitter's channels: load and place, droop, edge, choking, upwash behind it."""
+    """Show a splitter's channels (load, droop, edge, upwash) and the load sheet of its plate."""
     from tuftwork.errors import InputError, NotCovered
     from tuftwork.study import Bench
+    from tuftwork.study.front_hold import Asked, hold_rows
     from tuftwork.study.front_rows import channel_row, fronts_in
 
     answers = Bench(project).answers
@@ -39,19 +44,38 @@ def splitter(
         answers, own, fast, front=None if front is None else front / 1e3,
         rear=None if rear is None else rear / 1e3,
     )  # fmt: skip
-    if not rows:
+    under = f"live/splitter/{own}"
+    asked = Asked(
+        speed=None if speed is None else fast, front=None if front is None else front / 1e3,
+        rear=None if rear is None else rear / 1e3,
+    )  # fmt: skip
+    sheets = hold_rows(answers, own, under, asked)
+    if not sheets:
         raise NotCovered(
-            "No splitter with its channels described. Add [parts.channel] to a part of kind "
-            "'splitter'; without it the budget takes it in closed form."
+            "No splitter in this state. Add a part of kind 'splitter', and [parts.channel] to it "
+            "to have the channels under it solved."
         )
-    told = [channel_row(answers, row, f"live/splitter/{own}") for row in rows]
-    tree: dict[str, Any] = {"state": own, "speed_kmh": round(3.6 * fast, 1), "fronts": told}
+    told = [channel_row(answers, row, under) for row in rows]
+    tree: dict[str, Any] = {"state": own, "speed_kmh": round(3.6 * fast, 1), "fronts": told,
+                            "sheets": sheets}  # fmt: skip
     if as_json:
         print_json(tree)
         return 0
     for row in told:
         _show(row, tree)
+    solved = {row["name"] for row in told}
+    for sheet in sheets:
+        _show_sheet(sheet, own, is_solved=sheet["name"] in solved)
     return 0
+
+
+def _show_sheet(sheet: dict[str, Any], state: str, *, is_solved: bool) -> None:
+    show_table(f"What {sheet['name']} has to hold, {state}", ("what", "number"),
+               [(n["label"], n["number"]) for n in sheet["numbers"]])  # fmt: skip
+    show_lines([sheet["text"], *sheet["notices"]])
+    if not is_solved:
+        show_lines(["The splitter is taken in closed form; [parts.channel] has the channels under "
+                    "it solved: droop, choking, what it does behind it."])  # fmt: skip
 
 
 def _show(row: dict[str, Any], tree: dict[str, Any]) -> None:

@@ -8,6 +8,12 @@ from tuftwork.quantity import Array
 from tuftwork.study.answers import Answers
 
 GRAVITY = 9.80665  # [m/s²]
+PROOF = 1.5  # [-]  proof load over the greatest load; common practice, no source
+CARE = (
+    "Go up in small steps of speed on a closed course; look at every mount after each.",
+    "Scrutineers, road law and, where people depend on it, a licensed engineer have the last word.",
+)
+"""What stands beside every load that something has to hold."""
 _SURE = 90.0  # [%]  of the draws go no faster: the upper end of the 80 % range
 _ROLLING = 0.015  # [-]  where the project gives none; common practice, no source
 _STEPS = 60

@@ -16,12 +16,14 @@ from tuftwork.floor.nose import FrontFloor, FrontFlow, FrontLoad, edge_tolerance
 from tuftwork.study.answers import Answers
 from tuftwork.study.floor_case import FloorCase
 from tuftwork.study.floor_number import ranged_number
+from tuftwork.study.front_hold import hold_rows
 from tuftwork.study.front_rows import channel_row, fronts_in
 from tuftwork.study.store import Tree
 
 _LOWER = 0.010  # [m] a front that dives under braking
 _FLAP = 0.25  # [m] chord of an edge behind, to say what its rolled nose bears
 _SEEN = np.radians(0.05)  # [rad] of upwash worth a line
+_WHOLE = "CzS, from above and below"
 _LEAST = 0.4  # [-] half of the range of a front floor's load
 
 
@@ -80,7 +82,32 @@ def _told(load: FrontLoad) -> Mapping[str, Any]:
 def front_rows(
     answers: Answers, rows: list[Tree], floor: str, state: str, speed: float | None = None
 ) -> list[dict[str, Any]]:
-    """Return splitters as the page shows them: numbers with ranges, and words."""
+    """Return splitters as the page shows them: numbers with ranges, what they hold, and words."""
+    found = _rows(answers, rows, floor, state, speed)
+    sheets = {row["name"]: row for row in hold_rows(answers, state, f"floor/{floor}/{state}")}
+    for row in found:
+        row["hold"] = _beside(row, sheets.get(row["name"]))
+    return found
+
+
+def _beside(row: dict[str, Any], sheet: dict[str, Any] | None) -> dict[str, Any] | None:
+    """Return a load sheet with what the channel drawn beside it says, where the two differ."""
+    drawn = next((n["number"] for n in row["numbers"] if n["label"] == _WHOLE), None)
+    if sheet is None or drawn is None or row["engine"] != "closed form":
+        return sheet
+    held = sheet["load_area"]
+    words = (
+        "which is more than the one channel above gives: the greater counts"
+        if held > drawn["best"]
+        else "which is less than the one channel above gives: prove for that one, in proportion"
+    )
+    said = f"The load is the budget's closed form, CzS {held:.2f}\u202fm² on the plate, {words}."
+    return sheet | {"text": f"{sheet['text']} {said}"}
+
+
+def _rows(
+    answers: Answers, rows: list[Tree], floor: str, state: str, speed: float | None
+) -> list[dict[str, Any]]:
     speeds = sorted(q.best for q in answers.project.study.speeds)
     speed = speed or speeds[max(len(speeds) - 2, 0)]
     found = [
@@ -95,7 +122,7 @@ def front_rows(
         at = f"lip {1e3 * float(row['clearance']):.0f} mm over the road"
         total = float(row["upper"]) + float(row["under"])
         numbers = [
-            ("CzS, from above and below", total, _LEAST, "area", "m²"),
+            (_WHOLE, total, _LEAST, "area", "m²"),
             ("of it from below", float(row["under"]), _LEAST, "area", "m²"),
             ("droop of the lip", float(row["droop"]), _LEAST, "height", "mm"),
             ("turns the air behind it up by", float(row["upwash"]), 0.5, "angle", "°"),

@@ -203,6 +203,7 @@ QUANTITIES: tuple[str, ...] = (
     "tuftwork.study.lap_car:lap_quantities",
     "tuftwork.cooling.case:cooling_quantities",
     "tuftwork.study.brake_step:brake_quantities",
+    "tuftwork.study.front_hold:hold_quantities",
 )
 """``module:function`` taking a project and returning more uncertain numbers by name."""
 
@@ -210,6 +211,7 @@ LABELS: tuple[str, ...] = (
     "tuftwork.study.lap_car:lap_labels",
     "tuftwork.cooling.case:cooling_labels",
     "tuftwork.study.brake_step:brake_labels",
+    "tuftwork.study.front_hold:hold_labels",
 )
 """``module:function`` taking a project and returning what a person calls those numbers."""
 

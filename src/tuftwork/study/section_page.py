@@ -10,7 +10,7 @@ from tuftwork.car import Project, WingPart
 from tuftwork.quantity import exact, format_plain, from_si, to_si
 from tuftwork.section import describe, measure_slot
 from tuftwork.study.answers import Answers
-from tuftwork.study.fastest import fastest
+from tuftwork.study.fastest import CARE, PROOF, fastest
 from tuftwork.study.number import Link, Number, number_of_quantity
 from tuftwork.study.section_case import (
     SectionCase,
@@ -35,12 +35,10 @@ from tuftwork.wing import WingResult, mount_factor, service_load
 
 Page = dict[str, Any]
 _KMH = 3.6
-PROOF = 1.5  # [-]  proof load over the greatest load; common practice, no source
 CAUTIONS = (
     "Desk estimate. Prove the wing, its mounts and what carries them by a proof load of at least "
     "one and a half times the greatest load before it runs.",
-    "Go up in small steps of speed on a closed course; look at every mount after each.",
-    "Scrutineers, road law and, where people depend on it, a licensed engineer have the last word.",
+    *CARE,
 )
 
 

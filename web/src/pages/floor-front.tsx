@@ -23,6 +23,8 @@ export interface FrontRow {
   notices: string[];
   numbers: { key: string; label: string; number: Num }[];
   sweep: FrontSweep | null;
+  /** What its plate has to hold: the load sheet. */
+  hold: { text: string; notices: string[]; numbers: FrontRow["numbers"] } | null;
 }
 
 export function FrontSection({ front }: { front: FrontRow }) {
@@ -33,26 +35,40 @@ export function FrontSection({ front }: { front: FrontRow }) {
       <p>{tie(front.text)}</p>
       <div class="floor-split">
         {front.numbers.length > 0 && (
-          <Wide label="Numbers of the front floor">
-            <table>
-              <tbody>
-                {front.numbers.map((row) => (
-                  <tr key={row.key}>
-                    <th scope="row">{row.label}</th>
-                    <td><NumberText number={row.number} label={`${front.name}: ${row.label}`} stack /></td>
-                  </tr>
-                ))}
-              </tbody>
-            </table>
-          </Wide>
+          <Numbers rows={front.numbers} name={front.name} label="Numbers of the front floor" />
         )}
         {front.sweep && <FrontChart sweep={front.sweep} load={total?.number.best ?? null} name={front.name} />}
       </div>
       <Notices notices={front.notices} />
+      {front.hold && (
+        <section class="floor-hold" aria-label={`What the ${front.name} has to hold`}>
+          <h3>What its plate has to hold</h3>
+          <p>{tie(front.hold.text)}</p>
+          <Numbers rows={front.hold.numbers} name={front.name} label="Loads of the plate" />
+          <Notices notices={front.hold.notices} />
+        </section>
+      )}
       {front.engine === "closed form" && (
         <p class="faint">The budget takes this splitter in closed form; here it is one channel up to where the flat begins. [parts.channel] lets the channels answer.</p>
       )}
     </section>
+  );
+}
+
+function Numbers({ rows, name, label }: { rows: FrontRow["numbers"]; name: string; label: string }) {
+  return (
+    <Wide label={label}>
+      <table>
+        <tbody>
+          {rows.map((row) => (
+            <tr key={row.key}>
+              <th scope="row">{row.label}</th>
+              <td><NumberText number={row.number} label={`${name}: ${row.label}`} stack /></td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </Wide>
   );
 }
 

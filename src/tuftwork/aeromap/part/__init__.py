@@ -11,6 +11,7 @@ from tuftwork.aeromap.part.registry import (
     part_models,
     project_inputs,
 )
+from tuftwork.aeromap.part.splitter import EstimatedSplitter
 from tuftwork.aeromap.part.wing_engine import LatticeWing, equipped
 from tuftwork.aeromap.part.wing_role import role_coefficients
 from tuftwork.aeromap.part.wing_spec import spec_of
@@ -20,6 +21,7 @@ __all__ = [
     "ChannelFloor",
     "ChannelSplitter",
     "Coefficient",
+    "EstimatedSplitter",
     "LatticeWing",
     "NetCooling",
     "coefficients_of",

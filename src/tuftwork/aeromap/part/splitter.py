@@ -13,6 +13,7 @@ from tuftwork.floor.splitter import (
     SOURCES,
     SplitterCoefficients,
     SplitterGeometry,
+    SplitterLoad,
     estimate_splitter,
 )
 
@@ -28,18 +29,7 @@ class EstimatedSplitter(EstimatedPart):
     ) -> PartLoad:
         """Return the splitter's load; see :class:`tuftwork.aeromap.interface.PartModel`."""
         wheelbase, station = draws[WHEELBASE], self.key("station", draws)
-        slope = (platform.ride_height_rear - platform.ride_height_front) / wheelbase
-        clearance = platform.ride_height_front + slope * station - self.key("drop", draws)
-        # a plate on the road chokes; one millimetre keeps the formulas finite there
-        clearance = np.maximum(clearance, 1e-3)
-        geometry = SplitterGeometry(
-            projection=self.key("projection", draws),
-            width=self.key("width", draws),
-            lip_radius=self.key("lip_radius", draws),
-            clearance=clearance,
-        )
-        own = {"wake": np.zeros(1)} | self.coefficients(draws)
-        found = estimate_splitter(geometry, SplitterCoefficients(**own))
+        found = self.read(platform, draws)[0]
         moment = found.downforce * station + found.moment
         choked = float(np.mean(found.choke < 1))
         notices = (
@@ -53,6 +43,23 @@ class EstimatedSplitter(EstimatedPart):
             effects={"floor_head": found.head},
             notices=notices,
         )
+
+    def read(
+        self, platform: PlatformState, draws: Mapping[str, Field]
+    ) -> tuple[SplitterLoad, SplitterGeometry, SplitterCoefficients]:
+        """Return the estimate, and the shape and coefficients it was given."""
+        slope = (platform.ride_height_rear - platform.ride_height_front) / draws[WHEELBASE]
+        station = self.key("station", draws)
+        clearance = platform.ride_height_front + slope * station - self.key("drop", draws)
+        geometry = SplitterGeometry(
+            projection=self.key("projection", draws),
+            width=self.key("width", draws),
+            lip_radius=self.key("lip_radius", draws),
+            # a plate on the road chokes; one millimetre keeps the formulas finite there
+            clearance=np.maximum(clearance, 1e-3),
+        )
+        own = SplitterCoefficients(**({"wake": np.zeros(1)} | self.coefficients(draws)))
+        return estimate_splitter(geometry, own), geometry, own
 
 
 def splitter_model(

@@ -74,7 +74,7 @@ def floor_section(bench: Bench, answers: Answers, folder: Path) -> dict[str, Any
 def _alone(answers: Answers, state: str, folder: Path) -> list[dict[str, Any]]:
     """Return the sheet of front floors in a car without a floor."""
     if not any(isinstance(p, Splitter) and p.channel is not None for p in answers.project.parts):
-        return []
+        return []  # the page needs a floor or solved channels; 'splitter' tells the load sheet
     page = floor_page(answers, "", state)
     fronts = _fronts(page["fronts"], 0, folder)
     keys = ("state", "answer", "cautions")
@@ -82,10 +82,13 @@ def _alone(answers: Answers, state: str, folder: Path) -> list[dict[str, Any]]:
 
 
 def _fronts(rows: list[dict[str, Any]], number: int, folder: Path) -> list[dict[str, Any]]:
-    """Return splitters with their channels solved, each with its figure."""
+    """Return splitters with what they have to hold, those with channels with their figure."""
     found = []
     for k, row in enumerate(rows):
+        own = {key: row[key] for key in ("name", "text", "numbers", "notices", "hold")}
         if row["sweep"] is None:
+            if row["hold"] is not None:
+                found.append(own | {"figure": None, "caption": ""})
             continue
         name, s = f"front_{number}_{k}.svg", row["sweep"]
         _, axes = new_figure(width="half", height=58.0, theme=PAPER)
@@ -95,7 +98,7 @@ def _fronts(rows: list[dict[str, Any]], number: int, folder: Path) -> list[dict[
         )  # fmt: skip
         _save(drawn, folder / name)
         found.append(
-            {key: row[key] for key in ("name", "text", "numbers", "notices")}
+            own
             | {
                 "figure": name,
                 "caption": f"CzS of the {row['name']} as the nose moves, with its 80 % range; "
