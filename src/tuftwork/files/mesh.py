@@ -51,8 +51,10 @@ def read_meshes(path: Path, *, unit: float = 1.0, up: str = "z") -> tuple[Mesh, 
         ) from error
     order = {name: n for n, name in enumerate(scene.geometry)}
     back = -1 if path.suffix.lower() == ".obj" else 1  # its last object is read first
-    out = []
-    for node in sorted(scene.graph.nodes_geometry, key=lambda n: back * order[scene.graph[n][1]]):
+    out: list[Mesh] = []
+    drawn = [scene.graph[node][1] for node in scene.graph.nodes_geometry]
+    nodes = sorted(scene.graph.nodes_geometry, key=str)
+    for node in sorted(nodes, key=lambda n: back * order[scene.graph[n][1]]):
         matrix, name = scene.graph[node]
         body = scene.geometry[name]
         if not isinstance(body, trimesh.Trimesh) or not len(body.faces):
@@ -62,7 +64,8 @@ def read_meshes(path: Path, *, unit: float = 1.0, up: str = "z") -> tuple[Mesh, 
             place = place[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
         out.append(
             Mesh(
-                name=str(name),
+                # one wheel may be drawn four times
+                name=_own(str(name if drawn.count(name) == 1 else node), [m.name for m in out]),
                 vertices=np.asarray(place, dtype=float) * unit,
                 faces=np.asarray(body.faces, dtype=np.int64),
             )
@@ -70,6 +73,14 @@ def read_meshes(path: Path, *, unit: float = 1.0, up: str = "z") -> tuple[Mesh, 
     if not out:
         raise FileFault([Fault(what="holds no triangles", file=str(path))])
     return tuple(out)
+
+
+def _own(name: str, taken: list[str]) -> str:
+    """Return a name that no part before has."""
+    count, own = 1, name
+    while own in taken:
+        count, own = count + 1, f"{name} {count + 1}"
+    return own
 
 
 def _splitting(path: Path) -> dict[str, Any]:

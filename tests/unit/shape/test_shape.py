@@ -217,6 +217,24 @@ def test_objects_or_groups_of_an_obj_file_are_parts(
     assert all(mend(m)[0].volume == pytest.approx(1.0) for m in read)
 
 
+def test_one_surface_that_is_drawn_at_several_places_is_as_many_parts(tmp_path: Path) -> None:
+    """Binary glTF keeps one wheel and four places for it."""
+    scene = trimesh.Scene()
+    wheel = drum("wheel", (0.0, 0.0, 0.3), 0.3, 0.2, 0.03)
+    body = trimesh.Trimesh(vertices=wheel.vertices, faces=wheel.faces, process=False)
+    places = {"wheel left": 0.0, "wheel right": 2.0}
+    for name, at in places.items():
+        place = trimesh.transformations.translation_matrix([at, 0, 0])
+        scene.graph.update(frame_to=name, matrix=place, geometry="wheel")
+    scene.geometry["wheel"] = body
+    path = tmp_path / "car.glb"
+    path.write_bytes(scene.export(file_type="glb"))
+    found = {mesh.name: mesh.vertices[:, 0] for mesh in read_meshes(path, up="z")}
+    assert found.keys() == places.keys()
+    for name, at in places.items():
+        assert 0.5 * (found[name].min() + found[name].max()) == pytest.approx(at, abs=1e-6)
+
+
 def test_a_file_whose_y_is_up_is_set_upright(tmp_path: Path) -> None:
     path = tmp_path / "part.glb"
     # glTF 2.0, section 3.4 (seen): right-handed, +Y up. A fin: long in x, high in y, thick in z

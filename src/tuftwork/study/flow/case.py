@@ -186,10 +186,14 @@ def shape_of(project: Project, folder: Path) -> Shape:
     if table.generic:
         return _generic(project, table)
     shapes = [_from_file(surface, folder) for surface in table.surfaces]
-    names = [m.name for s in shapes for m in s.meshes]
-    twice = next((n for n in names if names.count(n) > 1), None)
-    if twice is not None:
-        raise InputError("part", f"'{twice}'", "", "stands in two files", "Leave one of them out.")
+    stands: dict[str, str] = {}
+    for surface, shape in zip(table.surfaces, shapes, strict=True):
+        for mesh in shape.meshes:
+            other = stands.setdefault(mesh.name, surface.file)
+            if other is not surface.file:
+                limit = f"stands in {other} and in {surface.file}"
+                cure = "Rename one of the two, or leave it out."
+                raise InputError("part", f"'{mesh.name}'", "", limit, cure)
     first = shapes[0]
     return Shape(
         meshes=tuple(m for s in shapes for m in s.meshes),

@@ -291,7 +291,8 @@ def where_of(record: Page) -> str:
     case = record["case"]
     heights = [f"h{axle[0]} {1e3 * case[axle]:.1f} mm" for axle in ("front", "rear")
                if case[axle] is not None]  # fmt: skip
-    yaw = f", yaw {57.29577951308232 * case['yaw']:.1f}°" if case["yaw"] else ""
+    turned = f"{57.29577951308232 * case['yaw']:.1f}".replace("-", "\u2212")
+    yaw = f", yaw {turned}°" if case["yaw"] else ""
     state = f", {case['state']}" if case["state"] else ""
     speed = f"{3.6 * case['speed']:.0f} km/h"
     return f"{', '.join([*heights, speed])}{yaw}{state}"
