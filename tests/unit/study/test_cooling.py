@@ -73,7 +73,10 @@ def test_bonnet_louvres_as_large_as_the_class_allows_cure_it_live(halyard: Bench
     assert "660 cm²" in chain["number"]["at"]
 
 
-@pytest.mark.xfail(strict=True, reason="miss: 109.4 °C, 1.4 K above the planted range's upper end")
+# The planted pair hangs on no inlet: with the mouths at 0.98 of the head 2 % more of it is 0.2 K.
+# 121 and 98 °C need heat to grow with the air's flow to the power 0.80 or more (areas of 560 and
+# 800 cm² at the same place are worth 1.43 of flow at most); a louvred core of this size has 0.61.
+@pytest.mark.xfail(strict=True, reason="miss: 108.1 °C, 0.1 K above the planted range's upper end")
 def test_bonnet_louvres_as_large_as_planted_bring_the_water_into_the_planted_range(
     halyard: Bench,
 ) -> None:
