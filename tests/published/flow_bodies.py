@@ -36,7 +36,7 @@ def boxes_about(low: Corner, high: Corner, levels: int, room: float) -> tuple[Zo
 
 def diffuser_case(
     angle: float, height: float, cell: float, *, levels: int = 3, top: float | None = None,
-    speed: float = 0.075, plate: float = 0.005, layer: int = 0, room: float = 0.20,
+    speed: float = 0.075, plate: float = 0.005, layer: int | None = None, room: float = 0.20,
     under: float = 0.0,
 ) -> FlowCase:  # fmt: skip
     """The diffuser body at 20 m/s over the moving road; ``cell`` round the body, angle in degrees.
@@ -120,7 +120,7 @@ def wing_parts(points: np.ndarray, height: float, *, plates: bool = True) -> tup
 
 def wing_case(
     points: np.ndarray, height: float, cell: float, *, levels: int = 4, top: float | None = None,
-    speed: float = 0.075, layer: int = 0, plates: bool = True,
+    speed: float = 0.075, layer: int | None = None, plates: bool = True,
 ) -> FlowCase:  # fmt: skip
     """The wing at 30 m/s over the moving road, ``height`` in metres, ``cell`` the finest."""
     parts = wing_parts(points, height, plates=plates)

@@ -1,9 +1,9 @@
 """Recorded runs of the lattice flow on a card: the slanted tail, and the wing over the road.
 
 What is recorded is this package's own (data/flow_ladder_card.csv, rows of the walls as they stand:
-edges sharp from 32°, parts thinner than a cell cut from both sides; the wing before cells at a
-knife edge slip along their side; slants of 25° to 35° before their swept sides were free). What it
-is held against is printed, and named beside it.
+edges sharp from 32°, swept ones free, a layer as deep as the air's own; the wing with the law
+alone, before cells at a knife edge slip along their side: three of its heights run again were the
+same to 0.2 %). What it is held against is printed, and named beside it.
 """
 
 import csv
@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-TAIL = "4 mm near 3 levels 14.3 M cells; edges held behind from 32 deg; thin parts cut"
+TAIL = "4 mm near 3 levels 14.3 M cells; swept edges free; layer as deep as the air's own"
 WING = "chord 89 cells 4 levels; thin parts cut before knife edges; "
 AHMED = {"0": 0.250, "12.5": 0.230, "25": 0.285, "30": 0.378, "35": 0.260}
 """Drag coefficient by slant, Ahmed 1984 (memory)."""
@@ -44,11 +44,11 @@ def miss(size: str) -> pytest.MarkDecorator:
 @pytest.mark.parametrize(
     "slant",
     [
-        pytest.param("0", marks=miss("12 % high against 10 %")),
-        "12.5",
+        pytest.param("0", marks=miss("15 % high against 10 %")),
+        pytest.param("12.5", marks=miss("13 % high against 10 %")),
         "25",
-        pytest.param("30", marks=miss("30 % low against 10 %")),
-        "35",
+        pytest.param("30", marks=miss("13 % low against 10 %")),
+        pytest.param("35", marks=miss("12 % high against 10 %")),
     ],
 )
 def test_the_slanted_tail_drags_as_measured(slant: str) -> None:
@@ -59,11 +59,11 @@ def test_the_slanted_tail_drags_as_measured(slant: str) -> None:
 @pytest.mark.parametrize(
     ("slant", "low", "high"),
     [
-        pytest.param("0", 0.238, 0.262, marks=miss("0.018 above the band")),
-        ("12.5", 0.218, 0.242),
-        pytest.param("25", 0.27, 0.31, marks=miss("0.012 below the band")),
-        pytest.param("30", 0.363, 0.393, marks=miss("0.098 below the band")),
-        ("35", 0.25, 0.29),
+        pytest.param("0", 0.238, 0.262, marks=miss("0.025 above the band")),
+        pytest.param("12.5", 0.218, 0.242, marks=miss("0.019 above the band")),
+        ("25", 0.27, 0.31),
+        pytest.param("30", 0.363, 0.393, marks=miss("0.034 below the band")),
+        pytest.param("35", 0.25, 0.29, marks=miss("0.002 above the band")),
     ],
 )
 def test_the_drag_of_the_slanted_tail_lies_in_the_band_of_its_tests(
@@ -82,8 +82,8 @@ def test_the_slanted_tail_lifts_at_25_degrees_as_measured() -> None:
 @pytest.mark.parametrize(
     ("face", "measured"),
     [
-        pytest.param("slant", 0.213, marks=miss("0.082 low against 0.01")),
-        pytest.param("base", 0.092, marks=miss("0.013 low against 0.01")),
+        pytest.param("slant", 0.213, marks=miss("0.034 low against 0.01")),
+        pytest.param("base", 0.092, marks=miss("0.020 low against 0.01")),
     ],
 )
 def test_the_drag_at_30_degrees_arises_where_it_was_measured(face: str, measured: float) -> None:
@@ -96,13 +96,12 @@ def test_the_slanted_tail_drags_least_near_12_degrees() -> None:
     assert min(AHMED, key=tail) == "12.5"
 
 
-@miss("the greatest is that of the square back")
 def test_the_slanted_tail_drags_most_at_30_degrees() -> None:
     # B11
     assert max(AHMED, key=tail) == "30"
 
 
-@miss("the drag rises by 0.006")
+@miss("by 0.037")
 def test_the_drag_falls_past_30_degrees() -> None:
     # B11: by about 0.1; half of that is asked
     assert tail("30") - tail("35") >= 0.05

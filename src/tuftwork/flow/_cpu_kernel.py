@@ -816,7 +816,17 @@ def wall_cell(
                 step = law - ut / us
                 mixing = nu * (1.0 / (2.0 * step * nu / us - slope) - 1.0) / (0.41 * us)
         air = om
-        om = 1.0 / (3.0 * (nu + 0.41 * us * mixing) + 0.5)
+        eddy = 0.41 * us * mixing
+        if wall_law > 100.0:
+            if y < 0.0:
+                ax = pxx * nx + pxy * ny + pxz * nz
+                ay = pxy * nx + pyy * ny + pyz * nz
+                az = pxz * nx + pyz * ny + pzz * nz
+                shear_rate = max2(0.0, -3.0 * ir * (ax * tx + ay * ty + az * tz) / ut)
+                own = 3.0 * nu + 0.5
+                reach = 0.41 * far
+                eddy = min2(eddy, 0.3333333333333333 * (sqrt(own * own + 12.0 * reach * reach * shear_rate) - own))
+        om = 1.0 / (3.0 * (nu + eddy) + 0.5)
         if wall_law > 100.0:
             if y < 0.0:
                 less = air - om

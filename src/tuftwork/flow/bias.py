@@ -26,8 +26,8 @@ chord: one wing is too little to narrow it by. [-]"""
 LIFT_MISS = 1.6
 """Half-range of lift over drag: 80 % of a normal spread with the root mean square, 1.2, of what
 the lift of the slanted tail at 25° missed by with 6, 5, 4 and 3 mm when edges were sharp from 24°
-and the stream let go of the slant. With 32° and 4 mm it misses by 0.04; the turn was chosen on that
-very slant, so this narrows nothing. [-]"""
+and the stream let go of the slant. With 32° and 4 mm it misses by 0.001; the turn was chosen on
+that very slant, so this narrows nothing. [-]"""
 _SHARE = 0.8
 """Share of truths that a stated range is to hold. [-]"""
 
@@ -97,7 +97,7 @@ class Bias:
             f"times{wider} holds four times out of five. Lift was compared on the 25° slant only: "
             "with 174, 209 and 348 cells the stream let go of the slant and it missed by 0.29, "
             "0.47 and 0.30 at a drag of 0.3; with 261, on whose slants the turn of a sharp edge "
-            "was chosen, by 0.04; "
+            "was chosen, by 0.001; "
             f"{_wing_text()} Downforce of floors has not been compared with any measurement. "
             "Downforce is given half of itself or 1.6 times the drag either way, whichever is more."
         )

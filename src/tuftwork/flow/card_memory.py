@@ -7,6 +7,7 @@ import numpy as np
 from tuftwork.flow.case import FlowCase
 from tuftwork.flow.cuda import BYTES_PER_WALL_CELL
 from tuftwork.flow.doubt import RIPPLE_REACH
+from tuftwork.flow.layer import layer_depths
 from tuftwork.flow.nest_prepare import Lay
 from tuftwork.flow.window import PIECE
 
@@ -17,7 +18,8 @@ EDGE = 75
 """Lists and moments per cell on the faces of a finer box, seen on a generic car. [B]"""
 _ROAD, _PART = 2.0, 1.0
 """Wall cells over the cells of one layer of a box that stands on the road, and over the parts' area
-in cells of the finest box: seen 1.8 to 2.0, and 0.8 to 0.9 on a generic car. [-]"""
+in cells of the finest box: seen 1.8 to 2.0, and 0.8 to 0.9 on a generic car. A part with a mixing
+layer has as many times that as the layer is deep. [-]"""
 
 
 def memory_beside(case: FlowCase, boxes: Sequence[Lay]) -> float:
@@ -37,12 +39,13 @@ def memory_beside(case: FlowCase, boxes: Sequence[Lay]) -> float:
 
 def _about_walls(case: FlowCase, boxes: Sequence[Lay]) -> float:
     """Estimate the cells beside walls: the road's in every box on it, the parts' in the finest."""
-    area = 0.0
-    for part in case.parts:
+    count = 0.0
+    finest = case.on_level(max((z.level for z in case.zones), default=0))
+    for part, depth in zip(case.parts, layer_depths(finest)[1:], strict=False):
         corner = part.triangles()
         across = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-        area += 0.5 * float(np.linalg.norm(across, axis=1).sum())
-    count = _PART * area / case.finest**2
+        area = 0.5 * float(np.linalg.norm(across, axis=1).sum())
+        count += _PART * max(1, int(depth)) * area / case.finest**2
     if case.road != "none":
         stands = (box for box in boxes if box.origin[2] < 0.0)
         count += _ROAD * sum(box.shape[0] * box.shape[1] for box in stands)

@@ -120,7 +120,8 @@ class FlowCase:
     skin
         Cells closer to a closed surface than this are taken out; 0 keeps all of them. [cells]
     layer
-        Depth of a layer on walls with the wall law that mixes as turbulence does; 0: none. [cells]
+        Depth of a layer on walls with the wall law that mixes as turbulence does; 0: none; None:
+        on each part as deep as the air's own layer at its end, see ``layer.own_depths``. [cells]
     layer_mixes
         ``"shear"``: only the shear along the wall, which lets eddies live; ``"all"`` stresses.
     openings
@@ -143,8 +144,8 @@ class FlowCase:
     viscosity: float = 1.46e-5
     lattice_speed: float = 0.1
     skin: float = field(default=0.0)
-    layer: int = 0
-    layer_mixes: Mixes = "all"
+    layer: int | None = None
+    layer_mixes: Mixes = "shear"
     openings: tuple[Opening, ...] = ()
     tie: NetTie | None = None
     zones: tuple[Zone, ...] = ()
@@ -175,7 +176,7 @@ class FlowCase:
         if not 0 <= self.skin <= 1:
             raise InputError("skin", self.skin, "cells", "must be from 0 to 1")
         if self.layer and not 3 <= self.layer <= 8:
-            raise InputError("layer", self.layer, "cells", "must be 0 or from 3 to 8")
+            raise InputError("layer", self.layer, "cells", "must be 0 or from 3 to 8, or None")
         if self.layer_mixes not in get_args(Mixes):
             raise InputError("layer_mixes", self.layer_mixes, "", "must be 'all' or 'shear'")
         for part in self.parts:

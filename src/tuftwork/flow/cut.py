@@ -6,7 +6,7 @@ import numpy.typing as npt
 from tuftwork.flow.case import FlowCase
 from tuftwork.flow.corner import hold_corners
 from tuftwork.flow.edge import EdgePoints, Edges, edge_points, hold_edges, sharp_edges
-from tuftwork.flow.layer import add_layer
+from tuftwork.flow.layer import add_layer, layer_depths
 from tuftwork.flow.porous import add_cores, lattice_core
 from tuftwork.flow.setup import Surface, WallLinks
 from tuftwork.flow.through import Face, add_openings
@@ -32,7 +32,8 @@ def cut_case(
     links, faces = _opened(case, links, shape, origin)
     links, _ = hold_corners(links)
     links, _ = hold_edges(links, shape, _edges(case, origin))
-    mark, links = add_layer(mark, links, case.layer, shear_only=case.layer_mixes == "shear")
+    shear_only = case.layer_mixes == "shear"
+    mark, links = add_layer(mark, links, layer_depths(case), shear_only=shear_only)
     mark, links, lost = _with_cores(case, mark, links, origin)
     return mark, links, faces, _core_notices(case, lost)
 

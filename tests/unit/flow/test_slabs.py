@@ -308,16 +308,8 @@ def test_the_text_for_a_card_is_whole_and_names_every_kernel_once(setup: Setup, 
     assert "%s" not in text
 
 
-HALF_MISS = (
-    "miss: some 1e-3 against 1e-6: what rounds apart in a wheel's place turns half precision"
-)
-
-
 @pytest.mark.gpu
-@pytest.mark.parametrize(
-    "precision",
-    ["float32", pytest.param("float16", marks=pytest.mark.xfail(strict=True, reason=HALF_MISS))],
-)
+@pytest.mark.parametrize("precision", ["float32", "float16"])
 def test_two_cards_agree_with_one(setup: Setup, precision: str) -> None:
     cupy = pytest.importorskip("cupy")
     try:
