@@ -47,7 +47,7 @@ class FlowStateFile:
                 return {key: held[key] for key in held.files}
         except (OSError, ValueError, EOFError, KeyError, BadZipFile) as error:
             fault = Fault(
-                what="cannot be read as a checkpoint", file=self.name, found=str(error),
+                what="cannot be read as a checkpoint", file=str(self.path), found=str(error),
                 cure="Take the file away: the run then starts afresh.",
             )  # fmt: skip
             raise FileFault([fault]) from error

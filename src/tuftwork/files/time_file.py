@@ -42,11 +42,14 @@ class TimeFile:
     def begin(self, layout: Layout, step: int) -> int:
         """Make ready to go on after a step and return how many samples stand there.
 
-        Later ones are cut off; a file laid out otherwise is begun anew, and so is any at step 0.
+        Later ones are cut off. A file laid out otherwise is set aside and begun anew; at step 0
+        any is begun anew.
         """
         head = _head(layout)
         self.kind, self.head = _record_type(layout), len(head)
         count = self._kept(head, step) if step > 0 else 0
+        if step > 0 and not self._is_alike(head):
+            set_aside(self.path)
         if not count:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             write_atomic(self.path, head)
@@ -78,18 +81,44 @@ class TimeFile:
 
     def _kept(self, head: bytes, step: int) -> int:
         """How many samples up to a step stand in a file that is laid out like this."""
-        if not self.path.is_file():
+        if not self._is_alike(head):
             return 0
         with self.path.open("rb") as file:
-            there = file.read(len(head))
-            if there[:_COUNT_AT] + there[8:] != head[:_COUNT_AT] + head[8:]:
-                return 0
-        told = int.from_bytes(there[_COUNT_AT:8], "big")
+            told = _count(file)
         whole = min(told, (self.path.stat().st_size - self.head) // self.kind.itemsize)
         if whole <= 0:
             return 0
         rows = np.memmap(self.path, self.kind, "r", offset=self.head, shape=(whole,))
         return int(np.searchsorted(rows["step"], step, side="right"))
+
+    def _is_alike(self, head: bytes) -> bool:
+        """Whether a file is there that is laid out like this, whatever its number of samples."""
+        if not self.path.is_file():
+            return False
+        with self.path.open("rb") as file:
+            there = file.read(len(head))
+        return there[:_COUNT_AT] + there[8:] == head[:_COUNT_AT] + head[8:]
+
+
+def set_aside(path: Path) -> Path | None:
+    """Give a file of samples that nothing is added to any more a name of its own beside it.
+
+    Parameters
+    ----------
+    path
+        The file; None is returned where there is none, or no sample in it.
+    """
+    try:
+        with path.open("rb") as file:
+            if not _count(file):
+                return None
+    except OSError:
+        return None
+    number = 1
+    while (aside := path.with_name(f"{path.name.split('.')[0]}-before-{number}.nc")).exists():
+        number += 1
+    path.replace(aside)
+    return aside
 
 
 def _set_count(file: Any, count: int) -> None:

@@ -12,7 +12,7 @@ from tests.unit.flow.brick import FINER, PLANES, prepared_brick, wish_for, with_
 
 from tuftwork.errors import Cancelled, FileFault, InputError
 from tuftwork.files.flow_state import FlowStateFile
-from tuftwork.files.time_file import TimeFile, TimeSeries, read_time_file
+from tuftwork.files.time_file import TimeFile, TimeSeries, read_time_file, set_aside
 from tuftwork.flow import FlowResult, Prepared, StopRule, run
 from tuftwork.flow.engine import build_engine
 from tuftwork.flow.look import plane
@@ -155,7 +155,7 @@ def test_a_run_that_goes_on_keeps_the_same_file_as_one_that_was_not_stopped(
     assert interrupted(tmp_path, harm).read_bytes() == whole.path.read_bytes()
 
 
-def test_a_file_laid_out_otherwise_is_begun_anew(tmp_path: Path) -> None:
+def test_a_file_laid_out_otherwise_is_set_aside_and_begun_anew(tmp_path: Path) -> None:
     first = Layout(dims={"time": 0, "x": 2}, about={}, variables=(
         Variable(name="step", dims=("time",), dtype="i4"), Variable(name="a", dims=("time", "x")),
     ))  # fmt: skip
@@ -170,6 +170,14 @@ def test_a_file_laid_out_otherwise_is_begun_anew(tmp_path: Path) -> None:
     assert TimeFile(shelf.path).begin(other, 8) == 0
     with netcdf_file(shelf.path, mmap=False) as found:
         assert found.variables["a"].shape == (0, 3)
+    aside = tmp_path / "a-before-1.nc"
+    with netcdf_file(aside, mmap=False) as found:  # nothing that was kept is lost
+        np.testing.assert_array_equal(found.variables["a"].data, [[4, -4], [8, -8]])
+    assert set_aside(shelf.path) is None  # no sample in it
+    assert set_aside(tmp_path / "none.nc") is None
+    shelf.path.write_bytes(aside.read_bytes())
+    assert set_aside(shelf.path) == tmp_path / "a-before-2.nc"
+    assert not shelf.path.exists()
 
 
 def test_a_run_that_goes_on_with_another_interval_begins_its_file_anew(tmp_path: Path) -> None:

@@ -22,7 +22,7 @@ from tuftwork.files import OpenProject, read_project, write_atomic
 from tuftwork.files.flow import write_flow_record
 from tuftwork.files.flow_state import FlowStateFile
 from tuftwork.files.hold import holding
-from tuftwork.files.time_file import TimeFile
+from tuftwork.files.time_file import TimeFile, set_aside
 from tuftwork.flow import Prepared, Progress, run
 from tuftwork.flow.checkpoint import settling_fault
 from tuftwork.flow.judge import Forecast
@@ -316,6 +316,8 @@ def _carried_out(
               settle=built.run.settle, travel=desk.state.get("travel") or 0.0)  # fmt: skip
     wish = wish_of(built.run, prepared)
     grows = desk.folder / GROWING
+    if wish is None:
+        set_aside(grows)  # kept before a stop, and not asked for since
     result = run(
         prepared, rule=built.rule, backend=built.run.back_end,
         precision=built.run.precision or None, cards=cards,

@@ -20,6 +20,7 @@ from tuftwork.study.flow.spoken import seen_as
 from tuftwork.study.flow.thin import thinned, whole
 
 GROWING = "over-time.part.nc"
+ASIDE = "over-time-before-*.nc"
 """Name of the file while its run goes on."""
 FEWEST = 8
 """Samples below which no fluctuation is told. [-]"""
@@ -290,11 +291,19 @@ def said(record: dict[str, Any], project: Path) -> str:
 
 
 def growing(folder: Path) -> str:
-    """Return how much a run that is not at its end has kept, in words; empty where nothing."""
+    """Return how much a run has kept so far, and what was set aside, in words."""
+    said = [_span(folder / GROWING, "so far")]
+    for path in sorted(folder.glob(ASIDE)):
+        place = f"results/flow/{folder.name}/{path.name}"
+        said.append(_span(path, f"from before the case was changed, in {place}"))
+    return " ".join(text for text in said if text)
+
+
+def _span(path: Path, which: str) -> str:
     try:
-        found = read_time_file(folder / GROWING)
+        found = read_time_file(path)
     except FileFault:
         return ""
     if not found.count:
         return ""
-    return f"{found.count} samples over time so far, up to {found.travel[-1]:.2f} lengths."
+    return f"{found.count} samples over time {which}, up to {found.travel[-1]:.2f} lengths."
