@@ -11,6 +11,8 @@ from tuftwork.shape.hole import close_small, holes_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+_NOTHING = 1e-12
+"""Less is no volume. [m³]"""
 _AT_ONCE = 2_000_000
 """Pixels tried in one go; bounds the memory. [pixels]"""
 
@@ -87,7 +89,8 @@ def check_mesh(mesh: Mesh, *, closed: bool = True) -> None:
     if len(ragged):
         limit = f"the surface is not closed at {_place(mesh, ragged)}"
         holes = holes_of(mesh.vertices, mesh.faces)
-        cure = "More than two faces meet there, or the outline is knotted: cut the surface apart."
+        cure = "More than two faces meet there: save the bodies that touch there as parts of their "
+        cure += "own, or join them into one."
         if holes:
             count = "A hole of" if len(holes) == 1 else f"{len(holes)} holes, the largest"
             cure = f"{count} {holes[0].text}: close it, or name the part among 'plates' where it "
@@ -99,6 +102,8 @@ def check_mesh(mesh: Mesh, *, closed: bool = True) -> None:
         raise InputError(name, len(twisted), "turned edges", limit, cure)
     if not mesh.volume > 0:
         cure = "It is inside out: reverse its faces."
+        if abs(mesh.volume) < _NOTHING:
+            cure = "It has no thickness: name the part among 'plates' where it is meant to be thin."
         raise InputError(name, mesh.volume, "m³", "the enclosed volume must be above 0", cure)
 
 
@@ -113,8 +118,8 @@ def _place(mesh: Mesh, edges: Ints) -> str:
 def mend(mesh: Mesh, *, tolerance: float = 1e-5) -> tuple[Mesh, tuple[str, ...]]:
     """Return a mended surface and what was done to it.
 
-    Corners closer than ``tolerance`` are joined, needle and double faces dropped, normals turned
-    outwards and small holes filled.
+    Corners closer than ``tolerance`` are joined, needle and double faces dropped, and so are the
+    walls between bodies that meet face on face; normals are turned outwards, small holes filled.
 
     Parameters
     ----------
@@ -142,6 +147,12 @@ def mend(mesh: Mesh, *, tolerance: float = 1e-5) -> tuple[Mesh, tuple[str, ...]]
         done.append(f"{len(mesh.vertices) - len(first)} double corners joined.")
     before = len(body.faces)
     body.update_faces(body.nondegenerate_faces())
+    open_faces = _without_inner(np.asarray(body.faces))
+    if open_faces is not None:
+        inner = len(body.faces) - int(open_faces.sum())
+        done.append(f"{inner} faces of inner walls dropped, where bodies meet face on face.")
+        body.update_faces(open_faces)
+        before -= inner
     body.update_faces(body.unique_faces())
     if len(body.faces) < before:
         done.append(f"{before - len(body.faces)} needle or double faces dropped.")
@@ -164,6 +175,29 @@ def mend(mesh: Mesh, *, tolerance: float = 1e-5) -> tuple[Mesh, tuple[str, ...]]
         faces=np.asarray(body.faces, dtype=np.int64),
     )
     return out, tuple(done)
+
+
+def _without_inner(faces: Ints) -> npt.NDArray[np.bool_] | None:
+    """Say which faces stay where two bodies share a wall; None where that closes nothing.
+
+    A sheet drawn from both sides has such pairs too, and would be gone without them.
+    """
+    _, group, count = np.unique(
+        np.sort(faces, axis=1), axis=0, return_inverse=True, return_counts=True
+    )
+    first, second, _ = np.argsort(faces, axis=1).T
+    sense = np.where((second - first) % 3 == 1, 1, -1)
+    total = np.bincount(group.reshape(-1), weights=sense)
+    stays = ~((count == 2) & (total == 0))[group.reshape(-1)]
+    if stays.all() or not stays.any():
+        return None
+    once = np.unique(group.reshape(-1), return_index=True)[1]
+    return stays if _n_ragged(faces[stays]) < _n_ragged(faces[once]) else None
+
+
+def _n_ragged(faces: Ints) -> int:
+    edges = np.sort(np.concatenate([faces[:, [a, (a + 1) % 3]] for a in range(3)]), axis=1)
+    return int((np.unique(edges, axis=0, return_counts=True)[1] != 2).sum())
 
 
 def frontal_area(meshes: Sequence[Mesh], *, pixel: float = 0.002) -> float:

@@ -161,6 +161,23 @@ def test_a_small_hole_is_closed_and_a_large_one_refused_both_with_place_and_size
         check_mesh(replace(whole, faces=turned))
 
 
+def test_bodies_that_meet_face_on_face_become_one_and_a_sheet_stays_open() -> None:
+    """Solids that touch, saved as one part: the wall between them bounds nothing."""
+    ahead, behind = (block("part", (x, 0.0, 0.0), (x + 1.0, 1.0, 1.0)) for x in (0.0, 1.0))
+    vertices = np.concatenate([ahead.vertices, behind.vertices])
+    faces = np.concatenate([ahead.faces, behind.faces + len(ahead.vertices)])
+    mended, done = mend(Mesh(name="part", vertices=vertices, faces=faces))
+    check_mesh(mended)
+    assert mended.volume == pytest.approx(2.0)
+    assert any("inner walls dropped" in text for text in done)
+    quad = Mesh(name="sheet", vertices=np.array([[0.0, 0, 1], [1, 0, 1], [1, 1, 1], [0, 1, 1]]),
+                faces=np.array([[0, 1, 2], [0, 2, 3], [2, 1, 0], [3, 2, 0]]))  # fmt: skip
+    with pytest.raises(InputError, match="open edges"):
+        check_mesh(mend(quad)[0])
+    with pytest.raises(InputError, match="no thickness: name the part among 'plates'"):
+        check_mesh(replace(quad, faces=quad.faces[[0, 2]]))
+
+
 def test_a_turned_face_is_told_beside_a_closed_hole_too() -> None:
     faces = BRICK.faces[1:].copy()
     faces[4] = faces[4, ::-1]
