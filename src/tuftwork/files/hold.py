@@ -2,10 +2,8 @@
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
-
-_FILE = "held"
 
 
 @contextmanager
@@ -21,22 +19,18 @@ def holding(folder: Path) -> Iterator[bool]:
         Made if it is not there.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    handle = os.open(folder / _FILE, os.O_RDWR | os.O_CREAT, 0o644)
-    try:
-        yield _had(handle)
-    finally:
-        os.close(handle)
-
-
-def _had(handle: int) -> bool:
-    try:
+    handle = None
+    is_mine = True
+    with suppress(OSError, ImportError):  # a system or a disk without such locks
         import fcntl
-    except ImportError:
-        return True
+
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            is_mine = False
     try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    except OSError:  # a file system without locks
-        return True
-    return True
+        yield is_mine
+    finally:
+        if handle is not None:
+            os.close(handle)

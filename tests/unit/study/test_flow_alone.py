@@ -16,7 +16,7 @@ from tests.unit.study.flow_car import BLUFF_CASE, bluff_project
 from typer.testing import CliRunner
 
 from tuftwork.cli import program
-from tuftwork.errors import Cancelled, InputError
+from tuftwork.errors import Cancelled, InputError, UnknownName
 from tuftwork.files.hold import holding
 from tuftwork.study import Bench
 from tuftwork.study.flow.case import built_case, run_named
@@ -24,6 +24,8 @@ from tuftwork.study.flow.desk import Desk, run_case
 from tuftwork.study.flow.files import slugs
 from tuftwork.study.flow.gentle import gently
 from tuftwork.study.flow.process import born, is_alive
+from tuftwork.study.flow.sweep import run_sweep
+from tuftwork.study.flow.sweep_desk import noted_sweep
 
 CASE = BLUFF_CASE.format(name="look", speed=120, longest=1.6)
 POSIX = pytest.mark.skipif(os.name != "posix", reason="the system has no such locks or signals")
@@ -46,6 +48,18 @@ def test_a_case_that_two_begin_at_one_moment_is_run_by_one(tmp_path: Path) -> No
             run_case(folder)
         assert desk.read() is None  # the note of the one that runs is left alone
     assert run_case(folder)["state"] == "done"
+
+
+@POSIX
+def test_one_sweep_goes_on_in_a_project(tmp_path: Path) -> None:
+    """A second one would take cases away from the first, and forget its note at its end."""
+    folder = bluff_project(tmp_path / "car", CASE)
+    with holding(folder / "results" / "flow"), pytest.raises(InputError, match="is going on here"):
+        run_sweep(folder)
+    with pytest.raises(UnknownName):
+        run_sweep(folder, ["no such case"])
+    assert noted_sweep(folder) is None  # what is refused leaves no note
+    assert [one.state for one in run_sweep(folder)] == ["done"]
 
 
 @POSIX

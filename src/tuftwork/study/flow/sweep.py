@@ -24,7 +24,7 @@ from tuftwork.study.flow.desk import Desk, run_case, spoken_faults
 from tuftwork.study.flow.register import register_run
 from tuftwork.study.flow.sighting import flown_runs
 from tuftwork.study.flow.spoken import seen_as
-from tuftwork.study.flow.sweep_desk import begin_sweep, end_sweep, is_told_to_stop
+from tuftwork.study.flow.sweep_desk import is_told_to_stop, sweeping
 
 AXES = {
     "front": ("ride_height_front", "height", "mm"),
@@ -196,9 +196,18 @@ def run_sweep(
     wanted = list(names) or [case.name for case in flow_of(opened.project).cases]
     if not wanted:
         raise NotCovered("No case for the 3-D flow yet. Add [[flow.cases]] with speed and cell.")
-    begin_sweep(folder, tuple(dict.fromkeys(wanted)))
     found: dict[str, Swept] = {}
-    open_names = []
+    with sweeping(folder, tuple(dict.fromkeys(wanted))):
+        _sweep(opened, wanted, found, (scheduler, at_once, cards), tell)
+    return tuple(found[name] for name in dict.fromkeys(wanted))
+
+
+def _sweep(
+    opened: OpenProject, wanted: Sequence[str], found: dict[str, Swept],
+    how: tuple[str, int, int], tell: Callable[[Swept, int, int], None],
+) -> None:  # fmt: skip
+    """Register what is done, run what is not, and put down how each case ended."""
+    folder, open_names = opened.folder, []
     for name in dict.fromkeys(wanted):
         run_named(opened.project, name)
         state = state_of(folder, name)
@@ -208,7 +217,7 @@ def run_sweep(
         else:
             open_names.append(name)
     try:
-        for name, state in _outcomes(folder, open_names, (scheduler, at_once, cards)):
+        for name, state in _outcomes(folder, open_names, how):
             if state["state"] == "done":
                 found[name] = _registered(folder, name, "done")
             else:
@@ -218,9 +227,6 @@ def run_sweep(
         for name in open_names:
             text = "the sweep was stopped before it began"
             found.setdefault(name, Swept(name=name, state="cancelled", text=text))
-    finally:
-        end_sweep(folder)
-    return tuple(found[name] for name in dict.fromkeys(wanted))
 
 
 def _outcomes(folder: Path, names: Sequence[str], how: tuple[str, int, int]) -> Any:

@@ -10,7 +10,8 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from threading import Thread
@@ -19,6 +20,7 @@ from typing import Any
 from tuftwork.car import FlowRun
 from tuftwork.errors import FileFault, InputError, NotCovered
 from tuftwork.files import write_atomic
+from tuftwork.files.hold import holding
 from tuftwork.study.flow.case import Built, built_case
 from tuftwork.study.flow.desk import GOING, Desk
 from tuftwork.study.flow.page import is_of, state_tree, where_of
@@ -225,6 +227,26 @@ def _at(run: FlowRun, built: Built | None) -> str:
 def begin_sweep(folder: Path, names: Sequence[str]) -> None:
     """Write down that this process sweeps these cases."""
     note_sweep(folder, names, os.getpid())
+
+
+@contextmanager
+def sweeping(folder: Path, names: Sequence[str]) -> Iterator[None]:
+    """Sweep these cases, alone in this project.
+
+    Raises
+    ------
+    InputError
+        If another process sweeps it.
+    """
+    with holding(_place(folder)) as is_mine:
+        if not is_mine:
+            raise InputError("sweep", len(names), "cases", "another one is going on here",
+                             "Watch it on the page Flow, or stop it first.")  # fmt: skip
+        begin_sweep(folder, names)
+        try:
+            yield
+        finally:
+            end_sweep(folder)
 
 
 def end_sweep(folder: Path) -> None:
