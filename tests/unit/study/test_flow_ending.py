@@ -178,7 +178,10 @@ def test_a_generic_shape_that_counts_is_told_when_the_page_looks(
     path = bench.folder / "project.toml"
     text = path.read_text(encoding="utf-8")
     head = text[: text.index("[flow]")]
-    numbers = 'numbers = { ride_height_front = "700 mm", ride_height_rear = "710 mm" }\n'
+    heights = {"ride_height_front": 700, "ride_height_rear": 710, "nose_height": 1000,
+               "bonnet_height": 1200, "deck_height": 1200, "tail_height": 1200}  # fmt: skip
+    own = ", ".join(f'{name} = "{value} mm"' for name, value in heights.items())
+    numbers = f"numbers = {{ {own} }}\n"
     path.write_text(head + GENERIC + numbers + WIDE + f"counts = {counts}\n", encoding="utf-8")
     answer, _ = Bench(bench.folder, runs_itself=False).live({"do": "flow_prepare", "case": "one"})
     assert answer["faults"] == []
