@@ -179,20 +179,22 @@ class SectionSlice:
         On the chord, with the wall law; None: walls without friction.
     tail
         Where the tail lies between the centres of cells, over a wall along it only.
+    room
+        Length and height of the box over the chord.
     """
 
     def __init__(
         self, section: MappedSection | SectionOverWall, cells: int, *,
         reynolds: float | None = None, speed: float = 0.075, frame: int = 14,
-        tail: tuple[float, float] | None = None,
+        tail: tuple[float, float] | None = None, room: tuple[float, float] = (2.8, 1.8),
     ) -> None:  # fmt: skip
         self.section, self.cells, self.speed = section, cells, speed
-        self.shape = (int(2.8 * cells), int(1.8 * cells), 1)
+        self.shape = (int(room[0] * cells), int(room[1] * cells), 1)
         front, length = section.chord
         self._size, self._turn = length / cells, np.exp(-1j * np.radians(section.alpha))
         self._pivot = front + length / 4
         over = isinstance(section, SectionOverWall)
-        self._at = 1.05 * cells + 0.3, self.shape[1] // 2 + 0.37
+        self._at = (room[0] / 2 - 0.35) * cells + 0.3, self.shape[1] // 2 + 0.37
         around = np.zeros(self.shape[::-1], np.uint8)
         if over:  # the wall lies half way between the lowest two rows
             self.shape = (int(2.6 * cells), int(1.3 * cells), 1)
