@@ -131,7 +131,7 @@ def test_it_is_refused_alike_by_commands_and_page_before_anything_runs(
     cut, _ = bench.live({"do": "flow_prepare"})
     for said in (cost["faults"], cut["faults"]):
         # the free memory that a fault ends with changes from one look to the next
-    assert [f.split(":")[0] for f in said] == [f.split(":")[0] for f in faults]
+        assert [f.split(":")[0] for f in said] == [f.split(":")[0] for f in faults]
     ran = CliRunner().invoke(program, ["flow", "run", str(folder)])
     assert ran.exit_code == 2
     with pytest.raises(FileFault):
