@@ -23,6 +23,7 @@ from tuftwork.flow.over_time import POINTS
 from tuftwork.flow.plane_map import near_car
 from tuftwork.flow.prepare import body_length
 from tuftwork.flow.statistics import SeriesMean
+from tuftwork.flow.surface_load import said_of_books
 from tuftwork.flow.vortex import Mark
 from tuftwork.study.flow.case import Built
 from tuftwork.study.flow.inside import inside_tree
@@ -103,6 +104,7 @@ def record_tree(
         "lines": _lines(result),
         "notices": [
             *result.notices,
+            *said_of_books(result),
             *said_of_shape(is_generic=built.run_is_generic, counts=built.run.counts),
         ],
         "notes": list(built.shape.notes),
