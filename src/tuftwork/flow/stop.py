@@ -43,7 +43,8 @@ class StopRule:
         if not 0 <= self.settle < self.longest:
             limit = f"must be from 0 to below longest = {self.longest:g}"
             raise InputError("settle", self.settle, "body lengths", limit)
-        if not self.longest - self.settle >= 1.0:
+        # 1.4 less 0.4 is short of 1 by a rounding
+        if not round(self.longest - self.settle, 9) >= 1.0:
             limit = "must be at least 1 body length beyond settle"
             raise InputError("longest", self.longest, "body lengths", limit)
 

@@ -210,6 +210,9 @@ def test_bad_input_is_refused_with_numbers_before_anything_runs() -> None:
             prepare(small_case(**more))
     with pytest.raises(InputError, match="settle"):
         StopRule(settle=30.0)
+    with pytest.raises(InputError, match="longest"):
+        StopRule(settle=0.4, longest=1.39)
+    assert StopRule(settle=0.4, longest=1.4).longest == 1.4  # short of 1 by a rounding
 
 
 def test_yaw_pushes_to_the_side_the_air_comes_from_the_other() -> None:
