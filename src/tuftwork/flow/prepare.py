@@ -305,8 +305,7 @@ def _notices(case: FlowCase, blockage: float, gap: int | None) -> tuple[str, ...
             "from 13 % below to 15 % above the measured value, in the order of its slants; with "
             "3 mm from 34 % below to 18 % above, with 5 and 6 mm 25 to 33 % below; the lift of its "
             "25° slant came right with 4 mm only, where a rule was chosen on it: use it for "
-            "pictures and as a rival "
-            "opinion, not as truth."
+            "pictures and as a rival opinion, not as truth."
         )
     return tuple(out)
 
