@@ -94,7 +94,7 @@ def hold_rows(
     studied = answers.job.top_speed
     if asked.front is None and top.speed > _NEAR * studied and answers.has_platform:
         notices.append(f"Ride heights are those of {_KMH * studied:.0f}\u202fkm/h, the fastest "
-                       "studied speed")  # fmt: skip
+                       "studied speed.")  # fmt: skip
     parts = {p.name: p for p in parts_in_state(answers.project, _own(answers, state))}
     teller = _Teller(answers=answers, state=state, under=under, top=top)
     rows = []
