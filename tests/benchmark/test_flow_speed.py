@@ -1,4 +1,4 @@
-"""Cell updates per second: the CPU kernel against the same statements run by NumPy."""
+"""Cell updates per second: the CPU kernel against NumPy on the same statements; means and looks."""
 
 import time
 from collections.abc import Callable
@@ -8,12 +8,16 @@ import numpy as np
 import pytest
 from numba import get_num_threads, set_num_threads
 
-from tuftwork.flow import recipe
+from tuftwork.flow import Box, FlowCase, FlowPart, prepare, recipe
+from tuftwork.flow.cost import AVERAGED, LOOKED
+from tuftwork.flow.doubt import Lookout
 from tuftwork.flow.engine import build_engine
 from tuftwork.flow.lattice import VELOCITY, relaxation_rate
 from tuftwork.flow.nest import Nest
-from tuftwork.flow.nest_engine import NestedEngine
+from tuftwork.flow.nest_engine import NestedEngine, build_boxes
 from tuftwork.flow.setup import Setup, plain_box
+from tuftwork.flow.zones import zones_round
+from tuftwork.shape import block
 
 SHAPE = (96, 48, 48)
 CODE = compile("\n".join(recipe.python_lines(recipe.collision(), 0)), "recipe", "exec")
@@ -103,3 +107,35 @@ def test_a_box_of_finer_cells_costs_little_more_than_its_cells(
     benchmark.extra_info["ratio on one core"] = ratio
     assert ratio < 1.3
     assert benchmark.extra_info["ratio on all cores"] < 2.0
+
+
+def test_means_and_looks_cost_what_the_forecast_counts(
+    benchmark: pytest.FixtureRequest,
+) -> None:
+    """A body in boxes of two levels; time per cell, as `flow.cost` has it."""
+    case = nested_body()
+    prepared = prepare(case)
+    engine = build_boxes(prepared, "cpu", "float32")
+    engine.start_uniform()
+    engine.advance(1)
+    lookout = Lookout.over(prepared)
+    benchmark.pedantic(engine.sample, rounds=9)
+    sampled = benchmark.stats.stats.min / prepared.n_cell
+    looked = []
+    for _ in range(9):
+        begin = time.perf_counter()
+        lookout.look(engine.each, case.lattice_speed, 0.1)
+        looked.append((time.perf_counter() - begin) / prepared.n_cell)
+    benchmark.extra_info["time to average a cell"] = sampled
+    benchmark.extra_info["time to look at a cell"] = min(looked)
+    assert 0.2 < sampled / AVERAGED["cpu"] < 3.0
+    assert 0.2 < min(looked) / LOOKED["cpu"] < 3.0
+
+
+def nested_body() -> FlowCase:
+    """A metre of body over the road, 0.45 million cells."""
+    mesh = block("body", (0.0, -0.2, 0.1), (1.0, 0.2, 0.4))
+    parts = (FlowPart(name=mesh.name, vertices=mesh.vertices, faces=mesh.faces),)
+    box = Box(ahead=0.75, behind=1.5, beside=0.75, above=0.75)
+    zones = zones_round(parts, box, levels=2)
+    return FlowCase(parts=parts, speed=40.0, cell=0.05, box=box, zones=zones)

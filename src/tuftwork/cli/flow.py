@@ -32,9 +32,10 @@ def prepare(
     """Check a case of the 3-D flow and say what it will cost; nothing runs."""
     from tuftwork.files import read_project
     from tuftwork.study.flow.case import built_case, run_named
+    from tuftwork.study.flow.cost import cost_tree
     from tuftwork.study.flow.inside import opening_tree
     from tuftwork.study.flow.moments import said_of_shape
-    from tuftwork.study.flow.page import cost_tree, part_rows
+    from tuftwork.study.flow.page import part_rows
     from tuftwork.study.flow.spoken import prepared_or_spoken
 
     opened = read_project(project)
@@ -144,7 +145,7 @@ def _why_not(folder: Path, evidence: str) -> str:
 
 
 def _said(state: dict[str, Any]) -> str:
-    from tuftwork.study.flow.page import spoken_time
+    from tuftwork.study.flow.cost import spoken_time
 
     parts = [
         f"{label} {loads['mean']:.3f} ± {1.28 * loads['error']:.3f} m²".replace("-", "\u2212")
@@ -313,7 +314,7 @@ def show(
 
 def _stands(run: dict[str, Any]) -> str:
     """Return how a run stands, with the time of all its processes where it is not at its end."""
-    from tuftwork.study.flow.page import spoken_time
+    from tuftwork.study.flow.cost import spoken_time
 
     said = f"{run['state']}. {run['text'] or ''}".rstrip().removesuffix(".") + "."
     if run["state"] != "done" and run["seconds"]:

@@ -2,6 +2,7 @@
 
 from tuftwork.flow.case import Box, FlowCase, FlowPart, Spin, car_parts
 from tuftwork.flow.core_flow import CoreFlow
+from tuftwork.flow.cost import Cost, estimate_cost
 from tuftwork.flow.doubt import Doubt
 from tuftwork.flow.engine import PRECISIONS, Backend, Precision
 from tuftwork.flow.output import (
@@ -15,7 +16,7 @@ from tuftwork.flow.output import (
 )
 from tuftwork.flow.part_load import PartLoad, bands
 from tuftwork.flow.porous import Porous, cooler_core, fan_disc, slab_of
-from tuftwork.flow.prepare import Cost, Prepared, estimate_cost, prepare
+from tuftwork.flow.prepare import Prepared, prepare
 from tuftwork.flow.result import FlowResult
 from tuftwork.flow.run import run
 from tuftwork.flow.statistics import SeriesMean, series_mean

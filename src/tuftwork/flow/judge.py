@@ -8,11 +8,11 @@ from pathlib import Path
 from tuftwork.errors import InputError
 from tuftwork.flow.card_memory import memory_beside
 from tuftwork.flow.case import LONGEST_CAR, SHORTEST_CAR, FlowCase
+from tuftwork.flow.cost import RATES, watching_time
 from tuftwork.flow.engine import PRECISIONS, Backend, Precision
 from tuftwork.flow.nest_prepare import Lay, lay_zones
 from tuftwork.flow.parts import box_faults, part_faults
 from tuftwork.flow.prepare import (
-    RATES,
     Prepared,
     blockage_of,
     body_length,
@@ -45,7 +45,7 @@ class LevelCost:
     n_cell
         Cells in all boxes of this size.
     memory, seconds
-        Of the run. [B], [s]
+        Of the run, means and looks included. [B], [s]
     """
 
     cell: float
@@ -73,7 +73,9 @@ class Forecast:
         Memory of the run, of each card where several share it, and what is free where that is
         known. [B]
     seconds, rate
-        Time at a recorded rate. [s], [1/s]
+        Time at a recorded rate, means and looks included. [s], [1/s]
+    watching
+        What of that time goes into the means and the looks at the whole field. [s]
     blockage, frontal_area
         Share of the box section, and the parts' shadow. [-], [m²]
     road_cells
@@ -99,6 +101,7 @@ class Forecast:
     levels: tuple[LevelCost, ...] = ()
     cards: int = 1
     efficiency: float = 1.0
+    watching: float = 0.0
 
 
 def free_memory(backend: Backend) -> float | None:
@@ -126,6 +129,7 @@ def forecast(
     case: FlowCase,
     *,
     lengths: float,
+    settle: float = 0.0,
     backend: Backend = "cpu",
     precision: Precision | None = None,
     free: float | None = None,
@@ -140,6 +144,8 @@ def forecast(
         What to run.
     lengths
         Longest travel in lengths of the parts. [-]
+    settle
+        Travel of it before anything is averaged. [body lengths]
     backend, precision
         As for ``run``.
     free
@@ -193,7 +199,9 @@ def forecast(
         faults = faults[:1]
     n_step = steps_for(case, lengths)
     rate = RATES[backend, chosen]
-    costs = _costs(case, boxes, n_step / rate, memory / max(n_cell, 1))
+    watching = watching_time(case, n_cell, lengths=lengths, settle=settle, backend=backend)
+    each = (memory / max(n_cell, 1), watching / max(n_cell, 1))
+    costs = _costs(case, boxes, n_step / rate, each)
     return Forecast(
         shape=shape,
         n_cell=n_cell,
@@ -201,7 +209,7 @@ def forecast(
         cells_per_length=body_length(case.parts) / case.finest,
         memory=memory,
         free=room,
-        seconds=share.seconds * n_step if share else sum(cost.seconds for cost in costs),
+        seconds=share.seconds * n_step + watching if share else sum(cost.seconds for cost in costs),
         rate=rate,
         blockage=blockage,
         frontal_area=area,
@@ -210,6 +218,7 @@ def forecast(
         levels=costs,
         cards=cards,
         efficiency=share.efficiency if share else 1.0,
+        watching=watching,
     )
 
 
@@ -222,9 +231,13 @@ def _shared(boxes: Sequence[Lay], cards: int, rate: float, precision: Precision)
 
 
 def _costs(
-    case: FlowCase, boxes: Sequence[Lay], per_step: float, per_cell: float
+    case: FlowCase, boxes: Sequence[Lay], per_step: float, each: tuple[float, float]
 ) -> tuple[LevelCost, ...]:
-    """Cost by cell size; finer cells take more steps, and every step hands over at their edges."""
+    """Cost by cell size; finer cells take more steps, and every step hands over at their edges.
+
+    ``each`` cell takes so much memory, and so much time for means and looks. [B], [s]
+    """
+    per_cell, watching = each
     out = []
     for level in sorted({box.level for box in boxes}):
         n_cell = sum(box.n_cell for box in boxes if box.level == level)
@@ -234,7 +247,7 @@ def _costs(
                 cell=case.cell / 2**level,
                 n_cell=n_cell,
                 memory=per_cell * n_cell,
-                seconds=edge * per_step * n_cell * 2**level,
+                seconds=n_cell * (edge * per_step * 2**level + watching),
             )
         )
     return tuple(out)

@@ -1,4 +1,4 @@
-"""From a case to a setup in lattice units, with refusals and the cost before anything runs."""
+"""From a case to a setup in lattice units, with refusals before anything runs."""
 
 from dataclasses import dataclass, replace
 
@@ -8,7 +8,6 @@ import numpy.typing as npt
 from tuftwork.errors import InputError
 from tuftwork.flow.case import FlowCase, FlowPart
 from tuftwork.flow.cut import cut_case, momentum_unit
-from tuftwork.flow.engine import PRECISIONS, Backend, Precision
 from tuftwork.flow.near import Gap, narrowest_of, near_notices, near_parts
 from tuftwork.flow.nest import Nest, answers_for, shown
 from tuftwork.flow.nest_prepare import Lay, cut_lays, lay_zones
@@ -308,81 +307,6 @@ def _notices(case: FlowCase, blockage: float, gap: int | None) -> tuple[str, ...
             "pictures and as a rival opinion, not as truth."
         )
     return tuple(out)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cost:
-    """Memory and time before the start.
-
-    Attributes
-    ----------
-    n_cell, n_step
-        Cells in the box and steps for the asked time.
-    memory
-        [B]
-    seconds
-        At the rate given. [s]
-    rate
-        Cell updates per second assumed. [1/s]
-    """
-
-    n_cell: int
-    n_step: int
-    memory: float
-    seconds: float
-    rate: float
-
-
-RATES: dict[tuple[Backend, Precision], float] = {
-    ("cpu", "float32"): 3.6e7,
-    ("cpu", "float64"): 2.4e7,
-    ("cuda", "float32"): 1.0e10,
-    ("cuda", "float16"): 1.5e10,
-}
-"""Cell updates per second: two CPU cores; one data-centre card. Recorded, not promised. [1/s]"""
-
-
-def estimate_cost(
-    prepared: Prepared,
-    *,
-    lengths: float,
-    backend: Backend = "cpu",
-    precision: Precision | None = None,
-) -> Cost:
-    """Return memory and time for a run of ``lengths`` body lengths of travel.
-
-    Parameters
-    ----------
-    prepared
-        The case.
-    lengths
-        Travel in lengths of the parts. [-]
-    backend, precision
-        As for ``run``.
-
-    Returns
-    -------
-    cost
-        Memory and time at the recorded rate of the back end.
-    """
-    chosen: Precision = precision or PRECISIONS[backend][0]
-    setup = prepared.setup
-    size = {"float64": 8, "float32": 4, "float16": 2}[chosen]
-    mean = 4 * (8 if backend == "cpu" else 4)
-    boxes = prepared.nests or (Nest(setup=setup),)
-    n_cell = sum(box.setup.n_cell for box in boxes)
-    n_wall = sum(box.setup.walls.cell.size for box in boxes)
-    updates = sum(box.setup.n_cell * box.scale for box in boxes)
-    memory = n_cell * (27 * size + 1 + mean) + n_wall * (26 * 9 + 128)
-    rate = RATES[backend, chosen]
-    n_step = steps_for(prepared.case, lengths)
-    return Cost(
-        n_cell=n_cell,
-        n_step=n_step,
-        memory=float(memory),
-        seconds=updates * n_step / rate,
-        rate=rate,
-    )
 
 
 def body_length(parts: tuple[FlowPart, ...]) -> float:

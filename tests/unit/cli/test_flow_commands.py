@@ -42,7 +42,9 @@ def call(*words: str, code: int) -> str:
 def test_prepare_says_the_cost_and_refuses_cells_too_coarse_for_the_gap(project: Path) -> None:
     tree = json.loads(call("flow", "prepare", str(project), "--quick", "--json", code=0))
     assert tree["faults"] == []
-    assert {row["label"] for row in tree["cost"]} >= {"cells", "memory", "time at most"}
+    said = {row["label"]: row["text"] for row in tree["cost"]}
+    assert set(said) >= {"cells", "memory", "time at most"}
+    assert "of it for averages and looks at the whole field" in said["time at most"]
     coarse = TEXT.replace("62 mm", "240 mm")
     (project / "project.toml").write_text(coarse, encoding="utf-8")
     tree = json.loads(call("flow", "prepare", str(project), "--json", code=1))

@@ -114,7 +114,7 @@ class Built:
         """Return size, cost and faults before anything runs."""
         run = self.run
         found = forecast(
-            self.case, lengths=run.longest, backend=run.back_end,
+            self.case, lengths=run.longest, settle=run.settle, backend=run.back_end,
             precision=run.precision if run.precision in PRECISIONS[run.back_end] else None,
             free=free,
             cards=cards or run.cards, samples=keeping_memory(self.case, run),

@@ -12,9 +12,10 @@ from tuftwork.flow import Prepared
 from tuftwork.flow.scale import round_end
 from tuftwork.flow.setup import SOLID
 from tuftwork.study.flow.case import Built, built_case, run_named
+from tuftwork.study.flow.cost import cost_tree
 from tuftwork.study.flow.desk import Desk, judged, start_process
 from tuftwork.study.flow.moments import said_of_shape
-from tuftwork.study.flow.page import cost_tree, part_rows, record_of, state_tree
+from tuftwork.study.flow.page import part_rows, record_of, state_tree
 from tuftwork.study.flow.setting import changed_run, moved
 from tuftwork.study.flow.spoken import prepared_or_spoken, spoken_place
 from tuftwork.study.flow.time_live import frames_tree
