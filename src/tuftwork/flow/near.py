@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.flow.case import FlowCase, FlowPart
-from tuftwork.flow.parts import FEWEST_GAP_CELLS
-from tuftwork.flow.setup import Setup
+from tuftwork.flow.parts import FEWEST_GAP_CELLS, cells_across
+from tuftwork.flow.setup import THIN, Setup
 from tuftwork.flow.walls import split_long
 
 Floats = npt.NDArray[np.float64]
@@ -209,6 +209,36 @@ def narrowest_of(case: FlowCase, gaps: Sequence[Gap], near: Sequence[Near]) -> G
     return least
 
 
+def of_one_cell(
+    case: FlowCase, setup: Setup, origin: Sequence[float], touching: npt.NDArray[np.bool_]
+) -> Near:
+    """Return the narrowest gap that a single cell bridges along a line of cells.
+
+    Parameters
+    ----------
+    case
+        With the cell of the box.
+    setup, origin
+        The box, in which there is such a gap, and the place of its first cell. Shape (3,). [m]
+    touching
+        Pairs of surfaces that meet. Shape (n_surface, n_surface).
+    """
+    walls = setup.walls
+    share = np.where(walls.cut >= THIN, walls.cut - THIN, walls.cut)
+    width, cell, axis = np.inf, 0, 0
+    for a in range(3):
+        ahead, back = (walls.surface_of[n] for n in (2 * a, 2 * a + 1))
+        own = np.flatnonzero((walls.cut[2 * a] > 0) & (walls.cut[2 * a + 1] > 0) & (ahead != back))
+        own = own[~touching[ahead[own], back[own]]]
+        across = share[2 * a, own] + share[2 * a + 1, own]
+        if own.size and across.min() < width:
+            width, cell, axis = float(across.min()), int(own[across.argmin()]), a
+    names = [walls.surfaces[int(walls.surface_of[2 * axis + n, cell])].name for n in (1, 0)]
+    at = np.array(np.unravel_index(int(walls.cell[cell]), setup.mark.shape))[::-1] * case.cell
+    x, y, z = (float(v) for v in at + origin)
+    return Near(between=(names[0], names[1]), gap=max(width, _TOUCH) * case.cell, at=(x, y, z))
+
+
 def _hovering(case: FlowCase) -> Iterator[str]:
     """Yield which wheels stand clear of the road; a rim does within a tyre that touches it."""
     if case.road == "none":
@@ -250,7 +280,7 @@ def near_notices(case: FlowCase, near: Sequence[Near], setups: Sequence[Setup]) 
         out.append(
             f"'{one.between[0]}' and '{one.between[1]}' stand {1e3 * one.gap:.3g} mm apart at "
             f"{place} m, {one.gap / case.finest:.2g} cells: such a gap is closed or not resolved. "
-            f"Cells of {250 * one.gap:.3g} mm there would show it."
+            f"{cells_across(one.gap)}"
         )
     out += _hovering(case)
     seen = {int(n) for setup in setups for n in np.unique(setup.walls.counted())}

@@ -1,5 +1,6 @@
 """What is wrong with the surfaces of a case, part by part and all at once."""
 
+import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -10,6 +11,8 @@ from tuftwork.flow.case import LONGEST_CAR, SHORTEST_CAR, FlowCase, FlowPart
 from tuftwork.shape.mesh import Mesh, check_mesh
 
 FEWEST_GAP_CELLS = 2
+ENOUGH_GAP_CELLS = 6
+"""From so many on nothing is told of a gap; with fewer the flow through it is not resolved. [-]"""
 
 
 def part_faults(case: FlowCase) -> Iterator[InputError]:
@@ -42,13 +45,34 @@ def part_faults(case: FlowCase) -> Iterator[InputError]:
             cure += "in the file and at the ride heights, or raise the part."
             yield InputError(f"part '{part.name}'", depth, "m", "lies below the road (z = 0)", cure)
             continue
-        across = depth / case.finest
+        across = round(depth / case.finest, 6)  # the size told as the cure must do
         if case.road != "none" and part.spin is None and depth > 1e-6 and across < FEWEST_GAP_CELLS:
             limit = f"needs at least {FEWEST_GAP_CELLS} cells (between road and {part.name})"
             at = part.vertices[part.vertices[:, 2].argmin()]
-            cure = f"{1e3 * depth:.3g} mm at {_place(at)} m. Use cells of "
-            cure += f"{250 * depth:.3g} mm there or set the part down."
+            cure = f"{1e3 * depth:.3g} mm at {_place(at)} m. "
+            cure += f"{cells_across(depth)} Or set the part down."
             yield InputError("smallest gap", round(across, 2), "cells", limit, cure)
+
+
+def cells_across(gap: float) -> str:
+    """Return in words which cells give a gap the fewest that are taken, and which enough.
+
+    Parameters
+    ----------
+    gap
+        Its width. [m]
+    """
+    fewest, enough = (_rounded_down(1e3 * gap / n) for n in (FEWEST_GAP_CELLS, ENOUGH_GAP_CELLS))
+    return (
+        f"Cells of {fewest} mm there, or smaller, give it the {FEWEST_GAP_CELLS} that are needed; "
+        f"of {enough} mm the {ENOUGH_GAP_CELLS} that are advised."
+    )
+
+
+def _rounded_down(size: float) -> str:
+    """Write a size with three figures, never larger than it is."""
+    step = 10.0 ** (math.floor(math.log10(size)) - 2)
+    return f"{math.floor(size / step + 1e-6) * step:.3g}"
 
 
 def _drawn_twice(parts: Sequence[FlowPart]) -> Iterator[InputError]:

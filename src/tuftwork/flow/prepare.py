@@ -8,10 +8,16 @@ import numpy.typing as npt
 from tuftwork.errors import InputError
 from tuftwork.flow.case import FlowCase, FlowPart
 from tuftwork.flow.cut import cut_case, momentum_unit
-from tuftwork.flow.near import Gap, narrowest_of, near_notices, near_parts
+from tuftwork.flow.near import Gap, narrowest_of, near_notices, near_parts, of_one_cell
 from tuftwork.flow.nest import Nest, answers_for, shown
 from tuftwork.flow.nest_prepare import Lay, cut_lays, lay_zones
-from tuftwork.flow.parts import FEWEST_GAP_CELLS, box_faults, part_faults
+from tuftwork.flow.parts import (
+    ENOUGH_GAP_CELLS,
+    FEWEST_GAP_CELLS,
+    box_faults,
+    cells_across,
+    part_faults,
+)
 from tuftwork.flow.passage import Passage, check_speed, join_faces, opened
 from tuftwork.flow.setup import Setup
 from tuftwork.flow.through import Face
@@ -250,9 +256,9 @@ def _narrowest(case: FlowCase, setup: Setup, origin: tuple[float, float, float])
     """Fewest cells between two different surfaces along a grid line, wedges left out."""
     from tuftwork.flow._gap_kernel import narrowest_gap
 
-    walls = setup.walls
+    walls, touching = setup.walls, _touching(case, setup)
     count, place, pair = narrowest_gap(
-        setup.mark, walls.cell, walls.cut, walls.surface_of, _touching(case, setup), 24
+        setup.mark, walls.cell, walls.cut, walls.surface_of, touching, 24
     )
     if count < 0:
         return None, None, None
@@ -261,10 +267,12 @@ def _narrowest(case: FlowCase, setup: Setup, origin: tuple[float, float, float])
     between = (names[int(pair[0])], names[int(pair[1])])
     where = (float(at[0]), float(at[1]), float(at[2]))
     if count < FEWEST_GAP_CELLS:
-        limit = f"needs at least {FEWEST_GAP_CELLS} cells (between {between[0]} and {between[1]})"
-        cure = (
-            f"At x {where[0]:.3f}, y {where[1]:.3f}, z {where[2]:.3f} m. "
-            f"Use cells of {250 * case.cell * max(count, 0.5):.3g} mm or close the gap."
+        found = of_one_cell(case, setup, origin, touching)
+        limit = f"needs at least {FEWEST_GAP_CELLS} cells (between {' and '.join(found.between)})"
+        place = ", ".join(f"{a} {v:.3f}" for a, v in zip("xyz", found.at, strict=True))
+        cure = f"{1e3 * found.gap:.3g} mm at {place} m, ".replace("-", "\u2212")
+        cure += (
+            f"where cells are {1e3 * case.cell:.3g} mm. {cells_across(found.gap)} Or close the gap."
         )
         raise InputError("smallest gap", int(count), "cells", limit, cure)
     return int(count), between, where
@@ -295,7 +303,7 @@ def _notices(case: FlowCase, blockage: float, gap: int | None) -> tuple[str, ...
             f"The parts block {100 * blockage:.1f} % of the box; loads read high by twice that or "
             "so."
         )
-    if gap is not None and gap < 6:
+    if gap is not None and gap < ENOUGH_GAP_CELLS:
         cells = "1 cell" if gap == 1 else f"{gap} cells"
         out.append(f"The narrowest gap holds {cells}; the flow through it is not resolved.")
     if case.wall == "law":

@@ -1,10 +1,15 @@
 """Gaps that no line of cells sees, and parts that no air touches, are told before a run."""
 
+import re
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from tuftwork.errors import InputError
 from tuftwork.flow import Box, FlowCase, FlowPart, prepare
 from tuftwork.flow.near import near_notices, near_parts
+from tuftwork.flow.zones import Zone
 from tuftwork.shape import Mesh, block
 from tuftwork.shape.loft import loft
 
@@ -96,7 +101,8 @@ def test_preparation_counts_the_lost_gap_and_names_the_cells_that_would_show_it(
     said = " ".join(prepared.notices)
     assert "'body' and 'lip' stand 40 mm apart at x" in said
     assert "0.4 cells" in said
-    assert "Cells of 10 mm there would show it" in said
+    assert "Cells of 20 mm there, or smaller, give it the 2 that are needed" in said
+    assert "of 6.66 mm the 6 that are advised" in said  # 40 mm over 6, never more
     assert "The narrowest gap holds 0 cells" in said
 
 
@@ -105,3 +111,38 @@ def test_a_part_inside_another_is_told() -> None:
     said = " ".join(prepare(case_of(BODY, seat, cell=0.05)).notices)
     assert "No air touches 'seat'" in said
     assert "No air touches 'body'" not in said
+
+
+def over_the_road(low: float, size: float, zones: tuple[Zone, ...] = ()) -> FlowCase:
+    body = block("body", (0.0, -0.1, low), (0.5, 0.1, low + 0.1))
+    room = 0.9 if zones else 0.4
+    box = Box(ahead=room, behind=room, beside=room, above=room)
+    return replace(case_of(body, cell=size), box=box, zones=zones)
+
+
+@pytest.mark.parametrize("gap", [0.17, 0.19999])
+def test_cells_named_as_the_fewest_are_taken_and_those_advised_are_told_nothing(
+    gap: float,
+) -> None:
+    """A block over the road, refused with cells of a tenth of a metre."""
+    with pytest.raises(InputError, match="needs at least 2 cells") as told:
+        prepare(over_the_road(gap, 0.1))
+    assert f"{1e3 * gap:.3g} mm at x" in told.value.cure
+    fewest, enough = (float(n) for n in re.findall(r" of ([\d.]+) mm", told.value.cure))
+    assert fewest == pytest.approx(1e3 * gap / 2, rel=0.01)
+    assert enough == pytest.approx(1e3 * gap / 6, rel=0.01)
+    least = prepare(over_the_road(gap, fewest / 1e3)).notices
+    assert any("narrowest gap holds 2 cells" in text for text in least)
+    fine = prepare(over_the_road(gap, enough / 1e3)).notices
+    assert not any("narrowest gap holds" in text for text in fine)
+
+
+def test_where_the_coarser_cells_are_too_few_their_size_and_the_cure_are_told() -> None:
+    """The finer box ends within a coarse cell of the block, which coarse cells see as well."""
+    zone = Zone(level=1, low=(-0.05, -0.25, 0.0), high=(0.68, 0.25, 0.4))
+    with pytest.raises(InputError, match="smallest gap = 1 cells") as told:
+        prepare(over_the_road(0.15, 0.1, (zone,)))
+    assert "150 mm at x" in told.value.cure
+    assert "where cells are 100 mm" in told.value.cure
+    assert "Cells of 75 mm there, or smaller, give it the 2" in told.value.cure
+    prepare(over_the_road(0.15, 0.075, (zone,)))

@@ -97,7 +97,7 @@ BAD: dict[str, tuple[Edit, Edit, list[str]]] = {
     ),
     "cells too coarse for the gap to the road": (
         moved(-0.3), same,
-        [r"smallest gap = 0\.53 cells: .*between road and body.* 100 mm at x .*cells of 25 mm"],
+        [r"smallest gap = 0\.53 cells: .*between road and body.* 100 mm at x .*Cells of 50 mm"],
     ),
     "not enough memory": (
         same, swap(("190 mm", "4 mm")),
