@@ -316,7 +316,8 @@ def _stands(run: dict[str, Any]) -> str:
     """Return how a run stands, with the time of all its processes where it is not at its end."""
     from tuftwork.study.flow.cost import spoken_time
 
-    said = f"{run['state']}. {run['text'] or ''}".rstrip().removesuffix(".") + "."
+    where = f" on {run['elsewhere']}" if run["is_going"] and run["elsewhere"] else ""
+    said = f"{run['state']}{where}. {run['text'] or ''}".rstrip().removesuffix(".") + "."
     if run["state"] != "done" and run["seconds"]:
         said += f" {spoken_time(run['seconds'])} of computing so far."
     return said

@@ -33,7 +33,8 @@ export interface Sweep {
 
 export const WORDS: Record<string, ["ok" | "doubt" | "wrong" | "faint", string]> = {
   preparing: ["faint", "cutting the grid"], running: ["faint", "running"], finishing: ["faint", "writing the results"],
-  done: ["ok", "done"], cancelled: ["doubt", "stopped"], lost: ["doubt", "lost"], failed: ["wrong", "failed"],
+  done: ["ok", "done"], cancelled: ["doubt", "stopped"], lost: ["doubt", "lost"],
+  unheard: ["doubt", "not heard of"], failed: ["wrong", "failed"],
   refused: ["wrong", "refused"], waiting: ["faint", "waiting"], "not run": ["faint", "not run"],
   older: ["doubt", "other settings"],
 };

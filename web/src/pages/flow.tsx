@@ -43,6 +43,8 @@ interface Run {
   doubts: string[];
   /** The statistical error at which it may end. */
   asked: string | null;
+  /** The host that it runs on, where that is another one. */
+  elsewhere: string | null;
   progress?: number;
   left_s?: number | null;
 }
@@ -319,7 +321,7 @@ function Going({ name, run, onCancel }: { name: string; run: { value: Run | null
   const share = Math.round(100 * (state.progress ?? 0));
   return (
     <section class="flow-run" aria-label="The run">
-      <h2>The run <StateWord word={word} tone={tone} /></h2>
+      <h2>The run <StateWord word={state.is_going && state.elsewhere ? `${word} on ${state.elsewhere}` : word} tone={tone} /></h2>
       {state.is_going && (
         <div class="runbar">
           <span class="what">

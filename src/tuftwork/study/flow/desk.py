@@ -33,7 +33,7 @@ from tuftwork.study.flow.case import Built, built_case, flow_of, run_named
 from tuftwork.study.flow.files import Form, check_forms, export_run, slugs
 from tuftwork.study.flow.gentle import gently
 from tuftwork.study.flow.over_time import GROWING, kept_as, wish_of
-from tuftwork.study.flow.process import born, is_alive
+from tuftwork.study.flow.process import already, born, here, host_of, seen_from_here
 from tuftwork.study.flow.record import record_tree
 from tuftwork.study.flow.register import register_run
 from tuftwork.study.flow.spoken import prepared_or_spoken, spoken, spoken_text
@@ -94,20 +94,18 @@ class Desk:
         self.tell(self.state)
 
     def read(self) -> dict[str, Any] | None:
-        """Return the state on disk; a run whose process has gone is ``lost``."""
+        """Return the state on disk; a run whose process has gone is ``lost``.
+
+        Of a run on another host ``elsewhere`` is its name; where nothing was heard of it for a
+        while it is ``unheard``.
+        """
         try:
             state: dict[str, Any] = json.loads((self.folder / _STATE).read_text("utf-8"))
         except (OSError, ValueError):
             return None
-        if state.get("state") in GOING and not is_alive(
-            int(state.get("pid", 0)), str(state.get("born", ""))
-        ):
-            state["state"] = "lost"
-            kept = "It goes on from its last checkpoint" if self.checkpoint.is_file() else (
-                "Nothing was saved yet: it starts afresh")  # fmt: skip
-            state["text"] = f"The process of this run has gone. {kept} when it is run again."
         state["can_resume"] = self.checkpoint.is_file()
-        return state
+        is_going = state.get("state") in GOING
+        return state | (seen_from_here(state, state["can_resume"]) if is_going else {})
 
     def so_far(self, settle: float) -> dict[str, Any]:
         """Return how far a run is that goes on from its checkpoint, nothing where it begins.
@@ -248,8 +246,9 @@ def run_case(
     with holding(desk.folder) as is_mine:  # two may begin at the same moment
         going = desk.read()
         is_going = going is not None and going["state"] in GOING
-        if not is_mine or (going and is_going and going.get("pid") != os.getpid()):
-            raise InputError("case", f"'{built.run.name}'", "", "is running already",
+        is_own = going is not None and going.get("pid") == os.getpid() and not host_of(going)
+        if not is_mine or (is_going and not is_own):
+            raise InputError("case", f"'{built.run.name}'", "", already(going),
                              "Watch it on the page Flow, or cancel it first.")  # fmt: skip
         return _begun(opened, built, desk, (fields, register, cards))
 
@@ -262,7 +261,8 @@ def _begun(
     seen = judged(built, desk, wanted[2])
     desk.note(
         state="preparing", case=built.run.name, digest=built.digest, pid=os.getpid(),
-        born=born(os.getpid()), started=datetime.now(UTC).isoformat(timespec="seconds"),
+        born=born(os.getpid()), host=here(),
+        started=datetime.now(UTC).isoformat(timespec="seconds"),
         back_end=built.run.back_end, longest=built.run.longest, asked="", pace=None,
         text="", faults=[], **desk.so_far(built.run.settle),
     )  # fmt: skip
@@ -360,9 +360,7 @@ def start_process(folder: Path, built: Built) -> dict[str, Any]:
     desk = Desk.of(folder, built.digest)
     going = desk.read()
     if going is not None and going["state"] in GOING:
-        raise InputError(
-            "case", f"'{built.run.name}'", "", "is running already", "Cancel it first."
-        )
+        raise InputError("case", f"'{built.run.name}'", "", already(going), "Cancel it first.")
     refuse(judged(built, desk).faults, built.run.name)
     before = desk.so_far(built.run.settle)
     desk.folder.mkdir(parents=True, exist_ok=True)
@@ -379,7 +377,7 @@ def start_process(folder: Path, built: Built) -> dict[str, Any]:
     if said is not None and said.get("pid") == process.pid:
         return said  # it was quicker than this process, and knows better
     desk.note(state="preparing", case=built.run.name, digest=built.digest, pid=process.pid,
-              born=born(process.pid), back_end=built.run.back_end,
+              born=born(process.pid), host=here(), back_end=built.run.back_end,
               longest=built.run.longest, pace=None, text="", faults=[],
               **before)  # fmt: skip
     return desk.state

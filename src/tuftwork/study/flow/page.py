@@ -112,7 +112,7 @@ def state_tree(state: Page | None) -> Page | None:
     live = state.get("state") in GOING
     keys = ("state", "case", "step", "travel", "rate", "seconds", "longest", "settle", "n_cell",
             "text", "faults", "back_end", "can_resume", "evidence", "files", "started",
-            "asked")  # fmt: skip
+            "asked", "elsewhere")  # fmt: skip
     doubts = [str(text) for text in state.get("doubts") or ()]
     numbers: dict[str, Number] = {}
     if state.get("state") == "refused" and state.get("faults"):

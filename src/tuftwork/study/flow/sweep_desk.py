@@ -24,7 +24,7 @@ from tuftwork.files.hold import holding
 from tuftwork.study.flow.case import Built, built_case
 from tuftwork.study.flow.desk import GOING, Desk
 from tuftwork.study.flow.page import is_of, state_tree, where_of
-from tuftwork.study.flow.process import born, is_alive
+from tuftwork.study.flow.process import FRESH, age_of, born, here, host_of, is_alive
 from tuftwork.study.flow.sighting import Flown, flown_runs
 from tuftwork.study.number import number_of_quantity
 from tuftwork.study.store import digest_of
@@ -44,10 +44,11 @@ def note_sweep(folder: Path, names: Sequence[str], pid: int) -> None:
     where = _place(folder)
     where.mkdir(parents=True, exist_ok=True)
     old = noted_sweep(folder)
-    if old is None or old["pid"] != pid:
+    if old is None or old["pid"] != pid or host_of(old):
         (where / _STOP).unlink(missing_ok=True)
     started = datetime.now(UTC).isoformat(timespec="seconds")
-    note = {"pid": pid, "born": born(pid), "names": list(names), "started": started}
+    note = {"pid": pid, "born": born(pid), "host": here(), "names": list(names),
+            "started": started}  # fmt: skip
     write_atomic(where / _NOTE, json.dumps(note).encode())
 
 
@@ -61,9 +62,21 @@ def noted_sweep(folder: Path) -> dict[str, Any] | None:
 
 
 def is_sweeping(folder: Path) -> bool:
-    """Return whether a sweep is going on."""
+    """Return whether a sweep is going on; one on another host is while its cases are heard of."""
     note = noted_sweep(folder)
-    return note is not None and is_alive(int(note["pid"]), str(note.get("born", "")))
+    if note is None:
+        return False
+    if not host_of(note):
+        return is_alive(int(note["pid"]), str(note.get("born", "")))
+    return min([age_of(note.get("started")), *_ages(folder, note["names"])]) <= FRESH
+
+
+def _ages(folder: Path, names: Sequence[str]) -> Iterator[float]:
+    """Yield how long ago something was written down of each of these cases. [s]."""
+    for path in _place(folder).glob("*/run.json"):
+        state = Desk(folder=path.parent).read() or {}
+        if state.get("case") in names:
+            yield age_of(state.get("updated"))
 
 
 def mark_of(folder: Path) -> str:
