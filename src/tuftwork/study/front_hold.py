@@ -90,7 +90,7 @@ def hold_rows(
     lower = replace(place, ride_height_front=np.maximum(place.ride_height_front - LOWER, 2e-3))
     draws = draws_of(models, answers.ensemble)
     level, low = (_plates(models, where, draws) for where in (place, lower))
-    notices = [top.notice] if top.notice else []
+    notices = list[str]()
     studied = answers.job.top_speed
     if asked.front is None and top.speed > _NEAR * studied and answers.has_platform:
         notices.append(f"Ride heights are those of {_KMH * studied:.0f}\u202fkm/h, the fastest "
@@ -181,7 +181,8 @@ class _Teller:
                 ("proof stay", f"least proof {words}", PROOF * pull, "force", "N"),
             ]
         caution = _CHANNELS if part.channel is not None else _CLOSED
-        told = [caution, _NOT, *CARE, *notices]
+        cautions = [caution, _NOT, *CARE, *([self.top.notice] if self.top.notice else [])]
+        told = [*cautions, *notices]
         numbers = [
             {"key": f"hold {key}", "label": label, "number": self._number(
                 part, key, label, np.broadcast_to(values, (size,)), (dimension, unit), told)}
@@ -201,6 +202,7 @@ class _Teller:
         )
         return {
             "name": part.name, "text": text, "numbers": numbers, "notices": told,
+            "cautions": cautions,
             "load_area": float(np.median(np.broadcast_to(level.load, (size,))[keep])),
         }  # fmt: skip
 

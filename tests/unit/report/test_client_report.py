@@ -75,6 +75,26 @@ def test_the_tables_rows_are_those_of_the_figure(halyard: Bench) -> None:
     assert any(row["name"].startswith("other interactions") for row in shown)
 
 
+def test_what_only_informs_does_not_stand_under_caution(halyard: Bench) -> None:
+    """What warns does so in words of danger: prove, verify, recheck, stay within the rules."""
+    _, tree = client_report(halyard)
+    told = [tree["sections"]["cooling"]["cooling"], tree["sections"]["cooling"]["brakes"]]
+    told += [f["hold"] for s in tree["sections"]["floor"]["sheets"] for f in s["fronts"]]
+    warned = [text for one in told for text in one["cautions"]]
+    informed = [n for one in told for n in one["notices"] if n not in one["cautions"]]
+    for words in ("prove plate", "licensed engineer", "Verify them by measurement", "recheck"):
+        assert any(words in text for text in warned), words
+    for words in ("Ride heights are those of", "A duct's drag is that of its air"):
+        assert any(words in text for text in informed), words
+        assert not any(words in text for text in warned), words
+
+
+def test_no_page_of_the_report_makes_a_caution_of_every_notice() -> None:
+    for path in Path(str(files("tuftwork.report"))).rglob("*.typ"):
+        for line in path.read_text("utf-8").splitlines():
+            assert not re.search(r"notices\b.*caution\(", line), (path.name, line)
+
+
 def test_a_car_without_axles_still_gets_its_report(prototype: Bench) -> None:
     pdf, tree = client_report(prototype)
     assert pdf.startswith(b"%PDF")

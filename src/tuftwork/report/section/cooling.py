@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from tuftwork.cooling import BlankingChart, Forecast, solve_cooling
+from tuftwork.cooling.notice import BRAKE_CAUTION, VENT_CAUTION
 from tuftwork.plot.cooling import blanking, forecast, network
 from tuftwork.plot.style import house_style, new_figure
 from tuftwork.report.figure import PAPER
@@ -58,6 +59,7 @@ def _cooling(answers: Answers, folder: Path) -> dict[str, Any]:
                 for row in stint["rows"]
             ],
         },
+        "cautions": [*state.notices, VENT_CAUTION],
         "charted": first,
         "captions": {
             "net": f"The air net at {page['at']}: the wider an arrow, the more air; beside each "
@@ -143,7 +145,7 @@ def _brakes(answers: Answers, folder: Path) -> dict[str, Any]:
         "the front disc's working window."
     )
     shown = ("at", "answer", "source", "energy", "power", "axles", "notices")
-    return {k: page[k] for k in shown} | {"caption": caption}
+    return {k: page[k] for k in shown} | {"caption": caption, "cautions": [BRAKE_CAUTION]}
 
 
 def _save(axes: Axes, path: Path) -> None:
