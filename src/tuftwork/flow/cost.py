@@ -15,12 +15,12 @@ RATES: dict[tuple[Backend, Precision], float] = {
     ("cuda", "float16"): 1.5e10,
 }
 """Cell updates per second: two CPU cores; one data-centre card. Recorded, not promised. [1/s]"""
-AVERAGED: dict[Backend, float] = {"cpu": 1.0e-7, "cuda": 0.0}
-"""Time per cell to add one sample to the means. On the CPU one thread does it: 0.8e-7 to 1.2e-7 on
-boxes of 0.2 to 0.5 million cells, as little as 0.4e-7 where a box is small enough for the cache, up
+AVERAGED: dict[Backend, float] = {"cpu": 0.8e-7, "cuda": 0.0}
+"""Time per cell to add one sample to the means. On the CPU one thread does it: 0.5e-7 to 1.2e-7 on
+boxes of 0.2 to 0.9 million cells, 0.82e-7 on average over a run of 0.45 million in two levels, up
 to 1.4e-7 where other work shared the cores. Nothing was measured on a card. [s]"""
-LOOKED: dict[Backend, float] = {"cpu": 1.5e-7, "cuda": 0.0}
-"""Time per cell to look at the whole field once: 0.7e-7 to 1.4e-7 on the same boxes, up to 2.5e-7
+LOOKED: dict[Backend, float] = {"cpu": 1.2e-7, "cuda": 0.0}
+"""Time per cell to look at the whole field once: 0.8e-7 to 1.4e-7 on the same boxes, up to 2.5e-7
 beside other work. Nothing was measured on a card. [s]"""
 SAMPLES_A_LOOK = 16
 """Load samples between two looks at the whole field."""
