@@ -55,7 +55,11 @@ def made_once(factory: pytest.TempPathFactory, name: str) -> Iterator[tuple[Path
 def computed_once(factory: pytest.TempPathFactory, name: str, write: Callable[[Path], Path]) -> Any:
     """Return a computed project; where several workers share a run, the first computes it."""
     from tuftwork.study import Bench
+    from tuftwork.study.registry import CHAINS, FINDINGS, LIVE, PAGES, found
 
+    # read now, not when a page first asks: while a study is computed somebody may be at the sources
+    for maker in (*(p.make for p in PAGES), *FINDINGS, *CHAINS.values(), *LIVE.values()):
+        found(maker)
     with made_once(factory, name) as (folder, is_made):
         if not is_made:
             bench = Bench(write(folder))

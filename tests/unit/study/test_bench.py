@@ -1,12 +1,14 @@
 """A project folder that is opened, run, changed and run again."""
 
 import shutil
+import sys
 from pathlib import Path
 
 import pytest
 
 from tuftwork.errors import Cancelled, FileFault, NotCovered
 from tuftwork.study import Bench
+from tuftwork.study.registry import FINDINGS, PAGES
 
 
 @pytest.fixture
@@ -30,6 +32,12 @@ def replace(folder: Path, old: str, new: str) -> None:
 
 def cached(bench: Bench) -> dict[str, bool]:
     return {s["name"]: s["cached"] for s in bench.page("runs")["runs"][0]["steps"]}
+
+
+def test_a_computed_demo_has_read_the_sources_of_every_page_and_finding(halyard: Bench) -> None:
+    """A source saved half written while the demo was computed broke whoever asked first."""
+    for maker in (*(page.make for page in PAGES), *FINDINGS):
+        assert maker.partition(":")[0] in sys.modules
 
 
 def test_a_second_run_computes_nothing(copy: Path) -> None:
