@@ -143,6 +143,48 @@ def test_what_passed_cores_and_openings_and_what_is_doubted_is_told(page: Page, 
     expect(box).not_to_contain_text("Doubtful:")
 
 
+@pytest.mark.parametrize("width", [900, 1600])
+def test_no_table_of_the_sheet_is_cut_off_in_a_narrow_window(
+    page: Page, air: Site, width: int
+) -> None:
+    page.set_viewport_size({"width": width, "height": 900})
+    air.open(page, "flow")
+    for name in ("Cases and their loads", "Loads of the whole car", "Loads by part",
+                 "Air through cores, fans and openings"):  # fmt: skip
+        table = page.get_by_role("region", name=name)
+        expect(table).to_be_visible()
+        wide, seen = table.evaluate("e => [e.scrollWidth, e.clientWidth]")
+        assert wide <= seen, (name, wide, seen)
+
+
+DRAWN_SHARES = """canvas => {
+  const small = document.createElement('canvas'); small.width = 320; small.height = 180;
+  const pen = small.getContext('2d'); pen.drawImage(canvas, 0, 0, 320, 180);
+  const data = pen.getImageData(0, 0, 320, 180).data;
+  const count = [0, 0];
+  for (let k = 0; k < data.length; k += 4) {
+    const apart = Math.max(...[0, 1, 2].map(n => Math.abs(data[k + n] - data[n])));
+    count[0] += apart > 3; count[1] += apart > 24;
+  }
+  return count.map(n => n / 320 / 180);
+}"""
+"""Shares of a picture that differ from its paper at all, and by a tenth of what a screen has."""
+
+
+def test_the_car_stands_out_from_dark_paper(page: Page, air: Site) -> None:
+    """Where the pressure is that of the stream its surface had the colour of the paper."""
+    page.emulate_media(color_scheme="dark")
+    air.open(page, "flow")
+    solid = page.get_by_role("region", name="The car in three dimensions")
+    expect(solid.locator("canvas")).to_be_visible()
+    page.wait_for_function(f"() => ({INKS})(document.querySelector('.flow-canvas canvas')) > 40")
+    solid.get_by_role("checkbox", name="streamlines").uncheck()
+    page.wait_for_timeout(500)
+    drawn, seen = solid.locator("canvas").evaluate(DRAWN_SHARES)
+    assert drawn > 0.05
+    assert seen > 0.9 * drawn, (drawn, seen)
+
+
 def test_means_and_one_instant_are_shown_in_turn(page: Page, air: Site) -> None:
     air.open(page, "flow")
     solid = page.get_by_role("region", name="The car in three dimensions")

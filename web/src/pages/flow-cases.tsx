@@ -114,8 +114,8 @@ export function Cases({ name, tree, asks }: { name: string; tree: Sweep; asks: n
           <table>
             <caption>m², each with its statistical error and the stated bias; choose one to see it below</caption>
             <thead>
-              <tr><th scope="col">Case</th><th scope="col">At</th><th scope="col" class="front">CzSf</th>
-                <th scope="col" class="rear">CzSr</th><th scope="col">CxS</th><th scope="col">State</th></tr>
+              <tr><th scope="col">Case</th><th scope="col">State</th><th scope="col" class="front">CzSf</th>
+                <th scope="col" class="rear">CzSr</th><th scope="col">CxS</th></tr>
             </thead>
             <tbody>
               {rows.map((row) => <CaseLine key={row.name} row={row} isShown={row.name === name} />)}
@@ -178,16 +178,16 @@ function CaseLine({ row, isShown }: { row: CaseRow; isShown: boolean }) {
             onClick={() => turn({ case: row.name }, true)}>
             {row.name}
           </button>
+          <small>{row.at}</small>
         </th>
-        <td class="words">{row.at}</td>
+        <td class="words"><StateWord word={word + share} tone={tone} /></td>
         {(["front", "rear", "drag"] as const).map((key) => (
           <td key={key}>{row[key] ? <NumberText number={row[key]} label={`${row.name}, ${key}`} stack /> : "–"}</td>
         ))}
-        <td class="words"><StateWord word={word + share} tone={tone} /></td>
       </tr>
       {row.text && (
         <tr class={`told${isShown ? " on" : ""}`}>
-          <td colSpan={6}><small>{tie(row.text)}</small></td>
+          <td colSpan={5}><small>{tie(row.text)}</small></td>
         </tr>
       )}
     </>

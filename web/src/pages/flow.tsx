@@ -385,13 +385,13 @@ function Inside({ rows }: { rows: Passed[] }) {
         <caption>Air through cores, fans and openings; means, computed</caption>
         <thead>
           <tr><th scope="col">Where</th><th scope="col">What</th><th scope="col">Mass flow</th>
-            <th scope="col">Speed or face</th><th scope="col">Pressure</th><th scope="col">Note</th></tr>
+            <th scope="col">Speed or face</th><th scope="col">Pressure</th></tr>
         </thead>
         <tbody>
           {rows.map((row) => (
             <tr key={row.name}>
-              <th scope="row">{row.name}</th><td>{row.kind}</td><td>{row.flow}</td><td>{row.speed}</td>
-              <td>{row.pressure}</td><td>{row.note}</td>
+              <th scope="row">{row.name}{row.note && <small>{tie(row.note)}</small>}</th><td>{row.kind}</td>
+              <td>{row.flow}</td><td>{row.speed}</td><td>{row.pressure}</td>
             </tr>
           ))}
         </tbody>
@@ -409,8 +409,11 @@ function Means({ history: h }: { history: Record<string, Block> }) {
     { label: "", tone: "faint" as const, dashed: true, x: h.travel, y: off(h[key], h[`${key}_error`], -1) },
   ];
   return (
-    <LineChart title="Means so far" xLabel="travel, car lengths" yLabel="m²"
-      series={[...band("downforce", "ink", "CzS"), ...band("drag", "faint", "CxS")]} />
+    <>
+      <LineChart title="Means so far" xLabel="travel, car lengths" yLabel="m²"
+        series={[...band("downforce", "ink", "CzS"), ...band("drag", "faint", "CxS")]} />
+      <p class="faint">Dashed: 80&nbsp;% range of each mean, of the statistical error only.</p>
+    </>
   );
 }
 
@@ -452,7 +455,7 @@ function ResultOf({ tree, result }: { tree: Tree; result: Result }) {
       <section aria-label="By part">
         <h2>By part</h2>
         <div class="scroll" tabIndex={0} role="region" aria-label="Loads by part">
-          <table>
+          <table class="figures">
             <caption>m², at the axles' contact patches; computed, the same bias on all</caption>
             <thead>
               <tr><th scope="col">Part</th><th scope="col" class="front">CzSf</th><th scope="col" class="rear">CzSr</th>

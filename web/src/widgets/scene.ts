@@ -27,13 +27,16 @@ export interface Camera {
   shift: [number, number];
 }
 
+/** Light added to a surface that is black and faces the lamp, on dark paper. */
+const RELIEF = 0.34;
+
 const VERTEX = `#version 300 es
 in vec3 place; in float value; uniform mat4 turn; out float v; out vec3 p;
 void main() { v = value; p = place; gl_Position = turn * vec4(place, 1.0); }`;
 
 const FRAGMENT = `#version 300 es
 precision highp float; in float v; in vec3 p; out vec4 colour;
-uniform sampler2D table; uniform vec2 ends; uniform vec3 lamp; uniform vec4 plain; uniform float flat_;
+uniform sampler2D table; uniform vec2 ends; uniform vec3 lamp; uniform vec4 plain; uniform float flat_; uniform float relief;
 void main() {
   float share = clamp((v - ends.x) / (ends.y - ends.x), 0.0, 1.0);
   vec3 own = texture(table, vec2((share * 255.0 + 0.5) / 256.0, 0.5)).rgb;
@@ -41,8 +44,10 @@ void main() {
   if (plain.a > 0.5) own = plain.rgb;
   float light = 1.0;
   if (flat_ < 0.5) {
-    vec3 n = normalize(cross(dFdx(p), dFdy(p)));
-    light = 0.62 + 0.42 * (0.5 + 0.5 * abs(dot(n, lamp)));
+    float facing = abs(dot(normalize(cross(dFdx(p), dFdy(p))), lamp));
+    light = 0.62 + 0.42 * (0.5 + 0.5 * facing);
+    // on dark paper what has the paper's colour would be lost in it: its slope shows
+    own += relief * (0.5 + 0.5 * facing) * (1.0 - max(own.r, max(own.g, own.b)));
   }
   colour = vec4(min(own * light, vec3(1.0)), 1.0);
 }`;
@@ -111,6 +116,8 @@ export class Scene {
     const [matrix, lamp] = this.matrix(w / h);
     gl.uniformMatrix4fv(gl.getUniformLocation(program, "turn"), false, matrix);
     gl.uniform3f(gl.getUniformLocation(program, "lamp"), lamp[0], lamp[1], lamp[2]);
+    const isDark = this.paper[0] + this.paper[1] + this.paper[2] < 1.5;
+    gl.uniform1f(gl.getUniformLocation(program, "relief"), isDark ? RELIEF : 0);
     for (const { body, array, table } of this.held) {
       gl.bindVertexArray(array);
       gl.bindTexture(gl.TEXTURE_2D, table);
