@@ -10,7 +10,14 @@ from pydantic.fields import FieldInfo
 from pydantic_core import core_schema
 
 from tuftwork.errors import InputError
-from tuftwork.quantity import ORIGINS, Origin, Quantity, parse_quantity
+from tuftwork.quantity import (
+    DIMENSIONS,
+    ORIGINS,
+    Origin,
+    Quantity,
+    from_si,
+    parse_quantity,
+)
 
 _OwnTable = TypeVar("_OwnTable", bound="Table")
 LONG_FORM = ("value", "origin", "from")
@@ -29,6 +36,12 @@ class Limit:
     def ends(self) -> tuple[float | None, float | None]:
         """Where draws of the number end: what would be refused as a value is never drawn."""
         return (0.0 if self.positive and self.least is None else self.least), self.most
+
+    def shown(self, end: float) -> str:
+        """Return an end of the range as a person writes it, in the unit shown for such numbers."""
+        kind = DIMENSIONS[self.dimension]
+        value = from_si(end, kind.shown, kind.name)
+        return f"{float(f'{value:.4g}'):.10g} {kind.shown}".rstrip()
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
@@ -76,9 +89,9 @@ def read_number(given: Any, limit: Limit) -> Quantity:
     )
     shown = f"'{given}'"
     if limit.least is not None and not quantity.best >= limit.least:
-        raise InputError("value", shown, "", f"must be at least {limit.least:g} in SI")
+        raise InputError("value", shown, "", f"must be at least {limit.shown(limit.least)}")
     if limit.most is not None and not quantity.best <= limit.most:
-        raise InputError("value", shown, "", f"must be at most {limit.most:g} in SI")
+        raise InputError("value", shown, "", f"must be at most {limit.shown(limit.most)}")
     return quantity.within(*limit.ends)
 
 

@@ -15,6 +15,7 @@ from tuftwork.car import (
     Limit,
     Part,
     Project,
+    Table,
     crossings,
     limit_of,
     read_number,
@@ -22,7 +23,7 @@ from tuftwork.car import (
 )
 from tuftwork.errors import Fault, InputError
 from tuftwork.files.where import Path, Place, line_of
-from tuftwork.quantity import DIMENSIONS, from_si
+from tuftwork.quantity import DIMENSIONS
 
 _KINDS = {"parts": (Part, PART_KINDS), "claims": (Claim, CLAIM_KINDS)}
 _PLAIN_WORDS = {
@@ -30,12 +31,18 @@ _PLAIN_WORDS = {
     "int_type": "a whole number, without quotes",
     "int_from_float": "a whole number, without quotes",
     "int_parsing": "a whole number, without quotes",
+    "float_type": "a number, without quotes",
+    "float_parsing": "a number, without quotes",
     "bool_type": "true or false, without quotes",
     "tuple_type": "a list: [...] for values, [[...]] for tables",
     "dict_type": "a table",
     "model_type": "a table",
     "model_attributes_type": "a table",
 }
+_BOUNDS = {
+    "less than or equal to": "at most", "greater than or equal to": "at least",
+    "less than": "below", "greater than": "above",
+}  # fmt: skip
 _MOST = 60
 """Faults shown at once; a file with more is another file."""
 
@@ -89,6 +96,8 @@ def _of_schema(
                     expected=_wanted(limit) if limit else "", cure=cause.cure)  # fmt: skip
     else:
         what, expected = _said(kind, str(cause) if cause else str(error["msg"]))
+        if kind.startswith("model_"):
+            expected = _table_like(str(error.get("ctx", {}).get("class_name", "")))
         yield Fault(what=what, file=file, line=line, key=key, found=shown, expected=expected)
 
 
@@ -101,7 +110,26 @@ def _said(kind: str, message: str) -> tuple[str, str]:
     what, should, expected = message.partition(" should ")
     if not should:
         return what[:1].lower() + what[1:], ""
+    for long, short in _BOUNDS.items():
+        expected = expected.replace(long, short)
     return "not a possible value", expected.removeprefix("be ")
+
+
+def _table_like(name: str) -> str:
+    """Return what a table looks like, by the name of its form; its needed keys first."""
+    form = next((own for own in _forms(Table) if own.__name__ == name), None)
+    if form is None:
+        return "a table"
+    own = {key: field for key, field in form.model_fields.items() if key not in Table.model_fields}
+    needed = [key for key, field in own.items() if field.is_required()]
+    keys = ", ".join(f"{key} = …" for key in (needed or own))
+    return f"a table, such as {{ {keys} }}"
+
+
+def _forms(base: type[BaseModel]) -> Iterator[type[BaseModel]]:
+    for own in base.__subclasses__():
+        yield own
+        yield from _forms(own)
 
 
 def _of_crossing(
@@ -270,8 +298,7 @@ def _wanted(limit: Limit) -> str:
     ends = ["above zero"] if limit.positive else []
     for word, end in (("at least", limit.least), ("at most", limit.most)):
         if end is not None:
-            shown = from_si(end, kind.shown, kind.name)
-            ends.append(f"{word} {float(f'{shown:.4g}'):.10g} {kind.shown}".rstrip())
+            ends.append(f"{word} {limit.shown(end)}")
     units = ", ".join(u for u in kind.units if u)
     with_unit = f" with its unit ({units})" if units and "" not in kind.units else ""
     article = "an" if kind.name[0] in "aeiou" else "a"

@@ -1,6 +1,7 @@
 """Surfaces from files: STL, OBJ, PLY and GLB, one part for each named surface."""
 
 import re
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -39,10 +40,18 @@ def read_meshes(path: Path, *, unit: float = 1.0, up: str = "z") -> tuple[Mesh, 
     if path.suffix.lower() not in READABLE:
         wanted = ", ".join(READABLE)
         raise FileFault(
-            [Fault(what="not a surface file", file=str(path), found=path.suffix, expected=wanted)]
+            [
+                Fault(
+                    what="not a surface file",
+                    file=str(path),
+                    found=path.suffix,
+                    expected=wanted,
+                    cure="Export the surface from where it was drawn in one of these.",
+                )
+            ]
         )
     if not path.is_file():
-        raise FileFault([Fault(what="no such file", file=str(path))])
+        raise FileFault([_missing(path)])
     try:
         scene = trimesh.load_scene(path, **_splitting(path))
     except (ValueError, KeyError, IndexError, TypeError, OSError, NotImplementedError) as error:
@@ -71,8 +80,21 @@ def read_meshes(path: Path, *, unit: float = 1.0, up: str = "z") -> tuple[Mesh, 
             )
         )
     if not out:
-        raise FileFault([Fault(what="holds no triangles", file=str(path))])
+        raise FileFault([
+            Fault(what="holds no triangles", file=str(path), found=f"{path.stat().st_size} bytes",
+                  expected="a surface of triangles",
+                  cure="It may have been cut short, or hold curves only: export it again.")
+        ])  # fmt: skip
     return tuple(out)
+
+
+def _missing(path: Path) -> Fault:
+    """Return the fault of a file that is not there, with those that are."""
+    found = path.parent.iterdir() if path.parent.is_dir() else ()
+    there = [near.name for near in found if near.suffix.lower() in READABLE]
+    close = get_close_matches(path.name, there, n=3, cutoff=0.0)
+    return Fault(what="no such file", file=str(path), expected=f"one of {', '.join(close)}"
+                 if close else "", cure="Copy it there, or mend its name.")  # fmt: skip
 
 
 def _own(name: str, taken: list[str]) -> str:

@@ -110,6 +110,8 @@ def box_faults(case: FlowCase) -> Iterator[InputError]:
         room = getattr(case.box, name)
         if not room >= 4 * case.cell:
             limit = f"the air {name} must hold at least 4 cells ({4 * case.cell:g} m)"
+            cure = "Widen the box or use smaller cells."
             if case.zones:
                 limit += f" of the outermost {1e3 * case.cell:g} mm"
-            yield InputError(f"box.{name}", room, "m", limit, "Widen the box or use smaller cells.")
+                cure = "Widen the box, use smaller cells or let them double less often outwards."
+            yield InputError(f"box.{name}", room, "m", limit, cure)

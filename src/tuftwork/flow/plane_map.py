@@ -53,7 +53,7 @@ def lines_of(boxes: Sequence[Cells], axis: int, at: float) -> tuple[list[int], F
     low, high = boxes[0].line(axis)[[0, -1]]
     if not low <= at <= high:
         limit = f"must lie in the box, {low:.3f} to {high:.3f} m"
-        raise InputError("xyz"[axis], at, "m", limit)
+        raise InputError("xyz"[axis], at, "m", limit, "Move it in, or widen the box.")
     met = [0]
     for n, box in enumerate(boxes[1:], 1):
         # the two outermost layers of a finer box belong to the box outside it

@@ -212,7 +212,8 @@ def check_openings(
     flows = [sum(o.mass_flow for o in openings if o.kind == k) for k in ("inlet", "outlet")]
     if openings and abs(flows[0] - flows[1]) > 1e-6 * max(flows):
         limit = f"must equal what goes out, {flows[1]:g} kg/s"
-        raise InputError("flow through the inlets", flows[0], "kg/s", limit)
+        cure = "Give every opening's mass_flow, and an outlet for what the inlets take."
+        raise InputError("flow through the inlets", flows[0], "kg/s", limit, cure)
 
 
 def add_openings(

@@ -76,6 +76,9 @@ def parse_quantity(
     """
     tidy = _tidy(text)
     shape = dimension_named(dimension)
+    if re.search(r"\d,\d", tidy):
+        cure = "Write a point before decimals, and nothing between thousands."
+        raise InputError("value", f"'{text}'", "", "a comma stands in the number", cure)
     for pattern, reader in _READERS:
         found = pattern.match(tidy)
         if found:

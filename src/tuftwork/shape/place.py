@@ -45,7 +45,10 @@ def at_ride_heights(
         raise InputError("wheelbase", wheelbase, "m", "must be above 0")
     pitch = (change_rear - change_front) / wheelbase
     if not abs(pitch) < 0.1:
-        raise InputError("pitch", pitch, "", "ride heights must not tip the car by more than 0.1")
+        limit = "the ride heights tip the car from how it was drawn by more than 0.1 rad (5.7°)"
+        cure = f"They change by {1e3 * change_front:.4g} mm in front and by "
+        cure += f"{1e3 * change_rear:.4g} mm behind: look at their units."
+        raise InputError("pitch", round(pitch, 4), "rad", limit, cure.replace("-", "−"))
     out = []
     for mesh in meshes:
         if mesh.name in left_alone:

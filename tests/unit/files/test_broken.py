@@ -34,7 +34,7 @@ CHANGED = [
     ("list for a number", '"24 °C"', '["24 °C"]', "weather.temperature", "number with its unit"),
     ("text for a whole number", "draws = 256", 'draws = "256"', "study.draws", "a whole number"),
     ("fraction for a whole number", "draws = 256", "draws = 2.5", "study.draws", "a whole number"),
-    ("too few draws", "draws = 256", "draws = 3", "study.draws", "greater than or equal to 32"),
+    ("too few draws", "draws = 256", "draws = 3", "study.draws", "at least 32"),
     ("text for yes or no", "constant = true", 'constant = "yes"', "claims.C4.constant", "true or false"),
     ("number for text", 'name = "Coupe"', "name = 7", "car.name", "text in quotes"),
     ("no such day", "day = 2026-05-03", 'day = "soon"', "about.day", "not a day"),

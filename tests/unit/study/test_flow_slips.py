@@ -1,5 +1,8 @@
 """Slips in the tables of the 3-D flow: each is told before anything runs, with what it is about."""
 
+import json
+import re
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -9,6 +12,7 @@ from typer.testing import CliRunner
 from tuftwork.cli import program
 from tuftwork.errors import FileFault, InputError
 from tuftwork.files import read_project
+from tuftwork.study import Bench
 from tuftwork.study.flow.case import Built, built_case, run_named
 
 CASE = BLUFF_CASE.format(name="one", speed=150, longest=2.0)
@@ -103,3 +107,110 @@ def test_pictures_or_files_of_a_run_that_is_not_there_are_not_given_as_done(tmp_
     assert (plain.exit_code, "has not been run" in plain.output) == (0, True)
     asked = CliRunner().invoke(program, ["flow", "show", str(folder), "--export", str(tmp_path)])
     assert (asked.exit_code, "has not been run" in asked.output) == (1, True)
+
+
+OPENING = """
+[[flow.openings]]
+name = "nose"
+part = "bodi"
+kind = "inlet"
+station = "-0.4 m"
+height = "0.7 m"
+faces = "ahead"
+width = "400 mm"
+tall = "300 mm"
+mass_flow = "0.5 kg/s"
+"""
+PLANES = """
+[flow.cases.over_time]
+every = 0.05
+planes = [{ axis = "y", at = "40 m" }, { axis = "x", at = "-30 m" }]
+"""
+END = "lattice_speed = 0.2"
+"""Last line of the case's own table."""
+TWICE = BLUFF.replace("[flow]\n", "")
+TABLE: dict[str, tuple[list[tuple[str, str]], list[str]]] = {
+    "a speed beyond what a car does": (
+        [('"150 km/h"', '"1500 km/h"')], [r"speed: must be at most 540 km/h"],
+    ),
+    "a yaw of half a right angle": (
+        [("settle = 0.5", 'settle = 0.5\nyaw = "50 °"')], [r"yaw: must be at most 34\.38 °"],
+    ),
+    "a comma before decimals": (
+        [('"150 km/h"', '"120,5 km/h"')],
+        [r"speed: a comma stands in the number.*'120,5 km/h'.*Write a point before decimals"],
+    ),
+    "too many doublings, a word for a number": (
+        [("settle = 0.5", 'settle = "long"\nlevels = 9')],
+        [r"settle: wrong type\. Found: 'long'\. Expected: a number, without quotes",
+         r"levels: .*Found: 9\. Expected: at most 6"],
+    ),
+    "planes that are no tables": (
+        [(END, END + PLANES.replace(
+            '{ axis = "y", at = "40 m" }', '"y = 0 m"'))],
+        [r"planes\.0: wrong type.*such as \{ axis = …, at = … \}"],
+    ),
+    "two files that are not there": (
+        [('file = "bluff.stl"', 'file = "blof.stl"'),
+         ("[[flow.cases]]", TWICE.replace("bluff.stl", "gone.obj") + "[[flow.cases]]")],
+        [r"blof\.stl: no such file\. Expected: one of bluff\.stl\. Copy it there, or mend",
+         r"gone\.obj: no such file"],
+    ),
+    "one file twice": (
+        [("[[flow.cases]]", TWICE + "[[flow.cases]]")],
+        [r"part = 'body': is read twice: bluff\.stl .*Take one of them away"],
+    ),
+    "names that no part has, under three keys": (
+        [('unit = "m"', 'unit = "m"\nplates = ["w"]\nwheels = ["r*"]\nleave_out = ["x"]')],
+        [r"part in leave_out = 'x': not known\. Known: body", r"part in plates = 'w'",
+         r"part in wheels = 'r\*'"],
+    ),
+    "a car tipped over": (
+        [("settle = 0.5", 'settle = 0.5\nride_height_front = "900 mm"\n'
+          'ride_height_rear = "10 mm"')],
+        [r"pitch = -0\.3423 rad: .*500 mm in front and by −390 mm behind: look at their units"],
+    ),
+    "an opening on a part that is not there, and more besides": (
+        [("settle = 0.5", 'settle = 5\nleave_out = ["bodi"]\nback_end = "cuda"\n'
+          'precision = "float64"'), (END, END + PLANES + OPENING)],
+        [r"part of opening 'nose' = 'bodi': not known\. Known: body", r"precision = float64",
+         r"Runs at most \(longest\) = 2 car lengths", r"part in leave_out = 'bodi'",
+         r"y = 40 m: must lie in the box, .* m\. Move it in", r"x = -30 m: must lie in the box"],
+    ),
+    "a box too small says nothing of planes outside it": (
+        [('ahead = "1.2 m"', 'ahead = "0.3 m"'), (END, END + PLANES)],
+        [r"ahead = 0\.3 m: the air ahead must hold at least 4 cells"],
+    ),
+    "an inlet without an outlet": (
+        [(END, END + OPENING.replace("bodi", "body"))],
+        [r"flow through the inlets = 0\.5 kg/s: .*an outlet for what the inlets take"],
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", list(TABLE))
+def test_every_slip_is_told_with_its_place_and_cure_and_all_of_them_at_once(
+    name: str, tmp_path: Path
+) -> None:
+    changes, wanted = TABLE[name]
+    folder = bluff_project(tmp_path / "car", CASE)
+    path = folder / "project.toml"
+    text = path.read_text("utf-8")
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new) if old != '"150 km/h"' else new.join(text.rsplit(old, 1))
+    path.write_text(text, "utf-8")
+    for verb in ("prepare", "run"):
+        told = CliRunner().invoke(program, ["flow", verb, str(folder), "--json"])
+        assert told.exit_code in (1, 2), told.output
+        tree = json.loads(told.stdout)
+        faults = tree.get("faults") or tree["error"]["faults"] or [tree["error"]["text"]]
+        said = [f if isinstance(f, str) else json.dumps(f, ensure_ascii=False) for f in faults]
+        assert len(said) == len(wanted), said
+        if verb == "prepare":
+            for pattern in wanted:
+                assert any(re.search(pattern, s) for s in said), said
+    assert not list((folder / "results").rglob("*.npz"))
+    with suppress(FileFault):  # what the file's tables cannot hold, no page is asked for
+        cost = Bench(folder, runs_itself=False).page("flow")["cost"]
+        assert (len(cost["faults"]), cost["can_run"]) == (len(wanted), False), cost["faults"]

@@ -9,24 +9,25 @@ import numpy as np
 
 from tuftwork.air import air_of
 from tuftwork.car import Flow, FlowRun, FlowSurface, Project
-from tuftwork.errors import InputError, NotCovered, UnknownName
+from tuftwork.errors import FileFault, InputError, NotCovered, UnknownName
 from tuftwork.files.mesh import read_meshes
-from tuftwork.flow import Box, FlowCase, FlowPart, StopRule, car_parts
+from tuftwork.flow import FlowCase, FlowPart, StopRule, car_parts
 from tuftwork.flow.engine import PRECISIONS
 from tuftwork.flow.judge import Forecast, forecast
 from tuftwork.flow.zones import zones_round
 from tuftwork.quantity import Quantity
 from tuftwork.shape import Mesh, at_ride_heights, generic_car, generic_numbers, mend
+from tuftwork.study.flow.around import box_of
 from tuftwork.study.flow.case_digest import case_digest, shape_digest
 from tuftwork.study.flow.inside import (
-    check_names,
     drawn_slabs,
+    name_faults,
     opening_boxes,
     openings_of,
     split_openings,
     with_porous,
 )
-from tuftwork.study.flow.names import matches, numbers_of, unmatched
+from tuftwork.study.flow.names import matches, numbers_of, raise_all, unmatched
 from tuftwork.study.flow.over_time import keeping_faults, keeping_memory
 from tuftwork.study.flow.spoken import ending_fault, seen_as, spoken
 from tuftwork.study.flow.stance import (
@@ -37,9 +38,6 @@ from tuftwork.study.flow.stance import (
     length_fault,
     stance_faults,
 )
-
-_AROUND = {"ahead": 0.75, "behind": 1.5, "beside": 0.75, "above": 0.75}
-"""Air around the car where the project names none, in lengths of the car. [-]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,7 +183,7 @@ def shape_of(project: Project, folder: Path) -> Shape:
     table = flow_of(project)
     if table.generic:
         return _generic(project, table)
-    shapes = [_from_file(surface, folder) for surface in table.surfaces]
+    shapes = _read_all(table.surfaces, folder)
     stands: dict[str, str] = {}
     for surface, shape in zip(table.surfaces, shapes, strict=True):
         for mesh in shape.meshes:
@@ -193,6 +191,9 @@ def shape_of(project: Project, folder: Path) -> Shape:
             if other is not surface.file:
                 limit = f"stands in {other} and in {surface.file}"
                 cure = "Rename one of the two, or leave it out."
+                if other == surface.file:
+                    limit = f"is read twice: {other} stands in two [[flow.surfaces]]"
+                    cure = "Take one of them away."
                 raise InputError("part", f"'{mesh.name}'", "", limit, cure)
     first = shapes[0]
     return Shape(
@@ -204,6 +205,19 @@ def shape_of(project: Project, folder: Path) -> Shape:
         files=tuple(f for s in shapes for f in s.files),
         notes=tuple(n for s in shapes for n in s.notes),
     )
+
+
+def _read_all(surfaces: Sequence[FlowSurface], folder: Path) -> list[Shape]:
+    """Read every file of surfaces, or refuse all that is wrong with any of them."""
+    shapes: list[Shape] = []
+    faults: list[InputError | FileFault] = []
+    for surface in surfaces:
+        try:
+            shapes.append(_from_file(surface, folder))
+        except (InputError, FileFault) as fault:
+            faults.append(fault)
+    raise_all(faults)
+    return shapes
 
 
 def _generic(project: Project, table: Flow) -> Shape:
@@ -228,7 +242,8 @@ def _from_file(surface: FlowSurface, folder: Path) -> Shape:
     root = (folder / "evidence").resolve()
     path = (root / surface.file.removeprefix("evidence/")).resolve()
     if not path.is_relative_to(root):
-        raise InputError("file", surface.file, "", "lies outside evidence/")
+        cure = "Copy it below evidence/ and name it from there."
+        raise InputError("file", surface.file, "", "lies outside evidence/", cure)
     written = path.stat().st_mtime_ns if path.is_file() else 0
     return _placed(surface, path, written)
 
@@ -238,10 +253,10 @@ def _placed(surface: FlowSurface, path: Path, written: int) -> Shape:
     """Read, place and mend one file; kept, because a page asks again for every move of a slider."""
     up = surface.up or ("y" if path.suffix.lower() == ".glb" else "z")
     read = read_meshes(path, unit=UNITS[surface.unit], up=up)
-    for key in ("leave_out", "plates", "wheels"):
-        if key in surface.model_fields_set:
-            for fault in unmatched(key, getattr(surface, key), [m.name for m in read]):
-                raise fault
+    raise_all([
+        fault for key in ("leave_out", "plates", "wheels") if key in surface.model_fields_set
+        for fault in unmatched(key, getattr(surface, key), [m.name for m in read])
+    ])  # fmt: skip
     found = [m for m in read if not matches(m.name, surface.leave_out)]
     if not found:
         raise NotCovered(f"Every part of {surface.file} is left out.")
@@ -277,7 +292,9 @@ def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
     """
     shape = shape_of(project, folder)
     shape = replace(shape, meshes=(*shape.meshes, *drawn_slabs(project)))
-    check_names(project, [m.name for m in shape.meshes])
+    unknown = tuple(name_faults(project, [m.name for m in shape.meshes]))
+    if unknown:  # what is wrong besides is told with it
+        raise_all([*unknown, *_faults_without_inside(project, folder, run)])
     base = project.car.wheelbase.best
     kept = tuple(m for m in shape.meshes if not matches(m.name, run.leave_out))
     if not kept:
@@ -306,7 +323,7 @@ def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
     rho, nu = float(air.density), float(air.viscosity) / float(air.density)
     parts = with_porous(project, _parts(solid, shape, run), density=rho, viscosity=nu)
     openings, tie = openings_of(project, boxes, [p.name for p in parts], run.speed.best)
-    box = _box(parts, run)
+    box = box_of(parts, run)
     zones = zones_round(parts, box, levels=run.levels, has_road=run.road != "none")
     try:
         case = FlowCase(
@@ -320,6 +337,21 @@ def built_case(project: Project, folder: Path, run: FlowRun) -> Built:
         run=run, case=case, wheelbase=base, front=now_front, rear=now_rear, shape=shape,
         digest=case_digest(case, run), folder=folder,
     )  # fmt: skip
+
+
+def _faults_without_inside(
+    project: Project, folder: Path, run: FlowRun
+) -> tuple[InputError | FileFault, ...]:
+    """Return what would be wrong with a case if no air passed cores, fans and openings."""
+    bare = {"cores": (), "fans": (), "openings": ()}
+    flow = flow_of(project).model_copy(update=bare)
+    try:
+        case = built_case(project.model_copy(update={"flow": flow}), folder, run)
+    except (InputError, FileFault) as fault:
+        return (fault,)
+    except NotCovered:
+        return ()
+    return case.forecast().faults
 
 
 def _parts(meshes: Sequence[Mesh], shape: Shape, run: FlowRun) -> tuple[FlowPart, ...]:
@@ -342,23 +374,6 @@ def _moves_under(mesh: Mesh, run: FlowRun) -> bool:
     x, y, _ = 0.5 * (mesh.vertices.min(axis=0) + mesh.vertices.max(axis=0))
     on = run.belt.start.best <= x <= run.belt.end.best
     return bool(on and abs(y) <= 0.5 * run.belt.width.best)
-
-
-def _box(parts: Sequence[FlowPart], run: FlowRun) -> Box:
-    corner = np.concatenate([p.vertices for p in parts])
-    length = float(np.ptp(corner, axis=0).max())
-    around: dict[str, float] = {}
-    for name, share in _AROUND.items():
-        own = getattr(run, name)
-        around[name] = own.best if own is not None else share * length
-    below = around["above"] if run.road == "none" else 0.0
-    return Box(
-        ahead=around["ahead"], behind=around["behind"], beside=around["beside"],
-        above=around["above"], below=below, has_walls=run.walls == "closed",
-        belt=None if run.belt is None else (
-            run.belt.start.best, run.belt.end.best, 0.5 * run.belt.width.best
-        ),
-    )  # fmt: skip
 
 
 def _height(quantity: Quantity | None) -> float | None:

@@ -27,7 +27,7 @@ def cost_tree(seen: Forecast, run: FlowRun, case: FlowCase) -> Page:
         ("cells", f"{seen.n_cell / 1e6:.2f} million ({grid}{' outside' if run.levels else ''})"),
         *_level_rows(seen),
         ("over the car's length", f"{seen.cells_per_length:.0f} cells"),
-        ("memory", f"{seen.memory / 1e9:.2f} GB{each}{free}"),
+        ("memory", f"{_spoken_memory(seen.memory)}{each}{free}"),
         ("time at most", f"{spoken_time(seen.seconds)} {where}, {seen.n_step} steps{_of_it(seen)}"),
         ("averaged over", _averaged(run)),
         ("blockage of the box", f"{100 * seen.blockage:.1f} %"),
@@ -45,9 +45,14 @@ def cost_tree(seen: Forecast, run: FlowRun, case: FlowCase) -> Page:
     }
 
 
+def _spoken_memory(size: float) -> str:
+    """Return a memory as a person says it; ``size`` in bytes."""
+    return f"{size / 1e9:.2f} GB" if size >= 1e8 else f"{max(size / 1e6, 1.0):.0f} MB"
+
+
 def _of_it(seen: Forecast) -> str:
     """Say what the means and the looks at the whole field take, where that is known."""
-    if not seen.watching:
+    if seen.watching < 1.0:
         return ""
     return f"; {spoken_time(seen.watching)} of it for averages and looks at the whole field"
 

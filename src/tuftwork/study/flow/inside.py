@@ -1,6 +1,6 @@
 """From the project's cores, fans and openings to what the flow's cells do, and back in words."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -115,20 +115,16 @@ def with_porous(
     return tuple(replace(p, porous=laws.get(p.name)) for p in parts)
 
 
-def check_names(project: Project, drawn: Sequence[str]) -> None:
-    """Refuse cores, fans and openings of parts that are not in the shape.
-
-    Raises
-    ------
-    UnknownName
-        With the names there are.
-    """
+def name_faults(project: Project, drawn: Sequence[str]) -> Iterator[InputError]:
+    """Yield a fault for every core, fan and opening of a part that is not in the shape."""
     flow = project.flow
     assert flow is not None
-    wanted = [s.part for s in (*flow.cores, *flow.fans)] + [o.part for o in flow.openings]
-    for name in wanted:
+    wanted = [("part in flow.cores", s.part) for s in flow.cores]
+    wanted += [("part in flow.fans", s.part) for s in flow.fans]
+    wanted += [(f"part of opening '{o.name}'", o.part) for o in flow.openings]
+    for where, name in wanted:
         if name not in drawn:
-            raise UnknownName("part", name, drawn)
+            yield UnknownName(where, name, drawn)
 
 
 def _best_case(project: Project, around: Surroundings | None = None) -> CoolingCase:

@@ -1,6 +1,6 @@
 """Names of parts in a project file that may match none, and numbers of the generic car."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fnmatch import fnmatch
 
 from tuftwork.errors import Fault, FileFault, InputError, UnknownName
@@ -31,6 +31,26 @@ def unmatched(key: str, patterns: Iterable[str], names: Iterable[str]) -> Iterat
     for pattern in patterns:
         if not any(matches(name, (pattern,)) for name in there):
             yield UnknownName(f"part in {key}", pattern, there)
+
+
+def raise_all(faults: Sequence[InputError | FileFault]) -> None:
+    """Raise every fault at once; a single one as it is, none where there is none.
+
+    Raises
+    ------
+    InputError, FileFault
+        With all of them.
+    """
+    if len(faults) == 1:
+        raise faults[0]
+    if faults:
+        found: list[Fault] = []
+        for fault in faults:
+            if isinstance(fault, FileFault):
+                found += fault.faults
+            else:
+                found.append(Fault(what=str(fault).rstrip(".")))
+        raise FileFault(list(dict.fromkeys(found)))
 
 
 def number_of(name: str, value: str | float) -> float:

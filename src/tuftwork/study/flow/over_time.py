@@ -2,7 +2,7 @@
 
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ from tuftwork.files.time_file import TimeSeries, read_time_file
 from tuftwork.flow import FlowCase, Prepared
 from tuftwork.flow.output import split_surface
 from tuftwork.flow.over_time import Axis, Kept, Wish, foresee
+from tuftwork.flow.parts import box_faults
 from tuftwork.flow.prepare import body_length
 from tuftwork.flow.surface_map import SurfaceMap, boxes_of, outward, weights_of
 from tuftwork.study.flow.spoken import seen_as
@@ -178,11 +179,12 @@ def _about_vertices(case: FlowCase) -> int:
 
 def keeping_faults(case: FlowCase, run: FlowRun, folder: Path) -> tuple[InputError, ...]:
     """Return what speaks against keeping: planes outside the box, nothing to keep, a full disk."""
+    if any(True for _ in box_faults(case)):
+        return ()  # without a box there is no outside of it
     try:
         kept = keeping(case, run)
-    except InputError as error:
-        where = f"{_PLANE}: {error.name}"
-        return (InputError(where, error.value, error.unit, error.limit, error.cure),)
+    except InputError:
+        return tuple(_plane_faults(case, run))
     if kept is None:
         return ()
     if not kept.count and run.longest <= run.settle:
@@ -197,6 +199,18 @@ def keeping_faults(case: FlowCase, run: FlowRun, folder: Path) -> tuple[InputErr
         cure = "Keep fewer planes, or samples further apart."
         return (InputError(_KEPT, round(kept.size / 1e9, 2), "GB", limit, cure),)
     return ()
+
+
+def _plane_faults(case: FlowCase, run: FlowRun) -> Iterator[InputError]:
+    """Yield a fault for every plane that cannot be kept."""
+    asked = run.over_time
+    for plane in asked.planes if asked else ():
+        one = asked.model_copy(update={"planes": (plane,)}) if asked else None
+        try:
+            keeping(case, run.model_copy(update={"over_time": one}))
+        except InputError as fault:
+            where = f"{_PLANE}: {fault.name}"
+            yield InputError(where, fault.value, fault.unit, fault.limit, fault.cure)
 
 
 def keeping_row(case: FlowCase, run: FlowRun) -> list[tuple[str, str]]:

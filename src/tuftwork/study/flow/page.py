@@ -14,7 +14,7 @@ from tuftwork.quantity import Z80, Quantity
 from tuftwork.study.answers import Answers
 from tuftwork.study.flow.case import Built, built_case, run_named, shape_of
 from tuftwork.study.flow.cost import cost_tree, spoken_time
-from tuftwork.study.flow.desk import GOING, Desk, judged
+from tuftwork.study.flow.desk import GOING, Desk, judged, spoken_faults
 from tuftwork.study.flow.grid import grid_tree
 from tuftwork.study.flow.inside import inside_rows
 from tuftwork.study.flow.moments import moment_rows, plain, spoken_road
@@ -63,7 +63,8 @@ def flow_page(bench: Any, case: str = "") -> Page:
     try:
         built = built_case(project, folder, run)
     except (InputError, FileFault, NotCovered) as error:
-        fault = {"faults": [str(error)], "rows": [], "can_run": False}
+        told = spoken_faults(error, run.name)
+        fault = {"faults": told, "rows": [], "can_run": False}
         return tree | {"parts": _parts_or_none(project, folder, run), "cost": fault, "run": None,
                        "result": _result(bench, run, None), "text": ""}  # fmt: skip
     desk = Desk.of(folder, built.digest)
