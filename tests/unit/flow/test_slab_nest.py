@@ -24,11 +24,11 @@ from tuftwork.flow import (
 )
 from tuftwork.flow import engine as engine_module
 from tuftwork.flow import nest_engine as nest_engine_module
+from tuftwork.flow.cost import RATES
 from tuftwork.flow.engine import AbstractEngine
 from tuftwork.flow.judge import HANDING, forecast
 from tuftwork.flow.nest import GHOST, Nest
 from tuftwork.flow.nest_engine import NestedEngine, build_boxes
-from tuftwork.flow.cost import RATES
 from tuftwork.flow.setup import SOLID
 from tuftwork.flow.slab_engine import build_cards
 from tuftwork.flow.slab_nest import APART, LEAST, Stack, columns_of, cut_planes, cut_stacks
