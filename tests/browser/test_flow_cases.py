@@ -143,6 +143,15 @@ def test_what_passed_cores_and_openings_and_what_is_doubted_is_told(page: Page, 
     expect(box).not_to_contain_text("Doubtful:")
 
 
+def test_a_shape_that_cannot_be_read_leaves_no_empty_list(page: Page, tmp_path: Path) -> None:
+    assert "splitter_length" in FLOW
+    folder = tmp_path / "car"
+    bench_of(folder, HEAD + FLOW.replace("splitter_length", "lip_length"))
+    Site(Bench(folder, runs_itself=False)).open(page, "flow")  # type: ignore[arg-type]
+    expect(page.get_by_text("None can be read yet")).to_be_visible()
+    expect(page.get_by_role("alert")).to_contain_text("number = 'lip_length': not known")
+
+
 @pytest.mark.parametrize("width", [900, 1600])
 def test_no_table_of_the_sheet_is_cut_off_in_a_narrow_window(
     page: Page, air: Site, width: int

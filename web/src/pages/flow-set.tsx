@@ -91,7 +91,8 @@ export function SetUp({ now, own, parts, onMove }: Props) {
         onPick={(back_end) => onMove({ back_end })} />
       <KeepOverTime now={now.over_time} onMove={(over_time) => onMove({ over_time })} />
       <h3>Parts</h3>
-      <div class="flow-parts" tabIndex={0} role="group" aria-label="Parts that are run">
+      {parts.length === 0 && <p class="faint">None can be read yet: see what would be refused.</p>}
+      {parts.length > 0 && <div class="flow-parts" tabIndex={0} role="group" aria-label="Parts that are run">
         {parts.map((part) => (
           <label key={part.name}>
             <input type="checkbox" checked={part.in} onChange={() => onMove({ leave_out: leftOut(now, parts, part) })} />
@@ -99,7 +100,7 @@ export function SetUp({ now, own, parts, onMove }: Props) {
             <small>{part.size}</small>
           </label>
         ))}
-      </div>
+      </div>}
     </div>
   );
 }
