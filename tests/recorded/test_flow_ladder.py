@@ -1,9 +1,9 @@
 """Recorded runs of the lattice flow on a card: the slanted tail, and the wing over the road.
 
-What is recorded is this package's own (data/flow_ladder_card.csv, rows of the walls as they stand:
-edges sharp from 32°, swept ones free, a layer as deep as the air's own; the wing with the law
-alone, before cells at a knife edge slip along their side: three of its heights run again were the
-same to 0.2 %). What it is held against is printed, and named beside it.
+What is recorded is this package's own (data/flow_ladder_card.csv): the slanted tail with the walls
+as they stand, its loads by pressure on the surfaces; the wing with the law alone, before walls were
+known to bend, a thin cut tail was taken as a knife edge and the wing had a layer of two cells. What
+it is held against is printed, and named beside it.
 """
 
 import csv
@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-TAIL = "4 mm near 3 levels 14.3 M cells; swept edges free; layer as deep as the air's own"
+TAIL = "4 mm near 3 levels 14.2 M cells; walls that bend; load by pressure; one NVIDIA H200"
+FINER = TAIL.replace("4 mm", "3 mm").replace("14.2", "32.6") + " still rising"
 WING = "chord 89 cells 4 levels; thin parts cut before knife edges; "
 AHMED = {"0": 0.250, "12.5": 0.230, "25": 0.285, "30": 0.378, "35": 0.260}
 """Drag coefficient by slant, Ahmed 1984 (memory)."""
@@ -25,9 +26,9 @@ def rows() -> list[dict[str, str]]:
     return list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
 
-def tail(slant: str, what: str = "drag coefficient") -> float:
+def tail(slant: str, what: str = "drag coefficient", grid: str = TAIL) -> float:
     case = f"slanted tail {slant} deg {what}"
-    (found,) = (r for r in rows() if (r["case"], r["grid"]) == (case, TAIL))
+    (found,) = (r for r in rows() if (r["case"], r["grid"]) == (case, grid))
     return float(found["recorded"])
 
 
@@ -44,11 +45,11 @@ def miss(size: str) -> pytest.MarkDecorator:
 @pytest.mark.parametrize(
     "slant",
     [
-        pytest.param("0", marks=miss("15 % high against 10 %")),
-        pytest.param("12.5", marks=miss("13 % high against 10 %")),
+        "0",
+        "12.5",
         "25",
-        pytest.param("30", marks=miss("13 % low against 10 %")),
-        pytest.param("35", marks=miss("12 % high against 10 %")),
+        pytest.param("30", marks=miss("26 % low against 10 %")),
+        "35",
     ],
 )
 def test_the_slanted_tail_drags_as_measured(slant: str) -> None:
@@ -56,14 +57,20 @@ def test_the_slanted_tail_drags_as_measured(slant: str) -> None:
     assert tail(slant) == pytest.approx(AHMED[slant], rel=0.10)
 
 
+@miss("14 % low against 10 %")
+def test_with_finer_cells_the_slant_of_30_degrees_drags_as_measured() -> None:
+    # B6, 3 mm
+    assert tail("30", grid=FINER) == pytest.approx(AHMED["30"], rel=0.10)
+
+
 @pytest.mark.parametrize(
     ("slant", "low", "high"),
     [
-        pytest.param("0", 0.238, 0.262, marks=miss("0.025 above the band")),
-        pytest.param("12.5", 0.218, 0.242, marks=miss("0.019 above the band")),
-        ("25", 0.27, 0.31),
-        pytest.param("30", 0.363, 0.393, marks=miss("0.034 below the band")),
-        pytest.param("35", 0.25, 0.29, marks=miss("0.002 above the band")),
+        ("0", 0.238, 0.262),
+        pytest.param("12.5", 0.218, 0.242, marks=miss("0.0004 below the band")),
+        pytest.param("25", 0.27, 0.31, marks=miss("0.008 below the band")),
+        pytest.param("30", 0.363, 0.393, marks=miss("0.083 below the band")),
+        pytest.param("35", 0.25, 0.29, marks=miss("0.002 below the band")),
     ],
 )
 def test_the_drag_of_the_slanted_tail_lies_in_the_band_of_its_tests(
@@ -82,13 +89,27 @@ def test_the_slanted_tail_lifts_at_25_degrees_as_measured() -> None:
 @pytest.mark.parametrize(
     ("face", "measured"),
     [
-        pytest.param("slant", 0.213, marks=miss("0.034 low against 0.01")),
-        pytest.param("base", 0.092, marks=miss("0.020 low against 0.01")),
+        pytest.param("the slant", 0.213, marks=miss("0.038 low against 0.01")),
+        pytest.param("the base", 0.092, marks=miss("0.027 low against 0.01")),
+        ("friction", 0.057),
     ],
 )
 def test_the_drag_at_30_degrees_arises_where_it_was_measured(face: str, measured: float) -> None:
     # B9 (memory)
-    assert tail("30", f"drag coefficient of the {face}") == pytest.approx(measured, abs=0.01)
+    assert tail("30", f"drag coefficient of {face}") == pytest.approx(measured, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("face", "measured"),
+    [
+        ("the slant", 0.037),
+        pytest.param("the base", 0.122, marks=miss("0.013 high against 0.01")),
+        ("friction", 0.055),
+    ],
+)
+def test_the_drag_at_12_degrees_arises_where_it_was_measured(face: str, measured: float) -> None:
+    # B10 (memory)
+    assert tail("12.5", f"drag coefficient of {face}") == pytest.approx(measured, abs=0.01)
 
 
 def test_the_slanted_tail_drags_least_near_12_degrees() -> None:
@@ -101,7 +122,7 @@ def test_the_slanted_tail_drags_most_at_30_degrees() -> None:
     assert max(AHMED, key=tail) == "30"
 
 
-@miss("by 0.037")
+@miss("by 0.032")
 def test_the_drag_falls_past_30_degrees() -> None:
     # B11: by about 0.1; half of that is asked
     assert tail("30") - tail("35") >= 0.05

@@ -670,6 +670,16 @@ def wall_cell(
     square = core[part, 4]
     lift = core[part, 5]
     across = core[part, 6]
+    bendxx = geo[m, 4]
+    bendyy = geo[m, 5]
+    bendzz = geo[m, 6]
+    bendxy = geo[m, 7]
+    bendxz = geo[m, 8]
+    bendyz = geo[m, 9]
+    facex = geo[m, 10]
+    facey = geo[m, 11]
+    facez = geo[m, 12]
+    faced = geo[m, 13]
     Rx = 0.0
     Ry = 0.0
     Rz = 0.0
@@ -1089,8 +1099,10 @@ def wall_cell(
     by = vy
     bz = vz
     pull = 0.0
-    rest = 0.0
-    late = 0.0
+    stay = 0.0
+    strx = 0.0
+    stry = 0.0
+    strz = 0.0
     if wall_law * (1.0 - sigma) > 0.0:
         bx = vx + tx
         by = vy + ty
@@ -1212,8 +1224,11 @@ def wall_cell(
         if wall_law > 100.0:
             share = 1.0
             jump = 3.0 * us * us / (1.0 / om - 0.5)
-        rest = share * rho * jump * it * (1.0 - 1.0 / om)
-        late = -share * rho * jump * it / om - rest
+        jump = share * rho * jump * it
+        strx = jump * tx - 2.0 * rho * (bendxx * tx + bendxy * ty + bendxz * tz)
+        stry = jump * ty - 2.0 * rho * (bendxy * tx + bendyy * ty + bendyz * tz)
+        strz = jump * tz - 2.0 * rho * (bendxz * tx + bendyz * ty + bendzz * tz)
+        stay = 1.0 - 1.0 / om
     exl = SIXTH + 0.5 * bx * (bx - 1.0)
     exm = TWOTHIRD - bx * bx
     exn = SIXTH + 0.5 * bx * (bx + 1.0)
@@ -1240,8 +1255,8 @@ def wall_cell(
             r = h * g1 + (1.0 - h) * f1 - kick
         else:
             r = (g1 + (h - 1.0) * g2 - kick) / h
-        held = rest + max2(0.0, 0.5 - q1) * late
-        turn = (tx) * (pull - (nx) * held)
+        held = (strx) * (stay - max2(0.0, 0.5 - q1))
+        turn = (tx) * pull - (nx) * held
         r = r + 0.44444444444444442 * turn
         if table[sid1, 0] < 0.0:
             r = g1 - 0.44444444444444442 * other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k, q1, 0.0, 0.0)
@@ -1271,8 +1286,8 @@ def wall_cell(
             r = h * g2 + (1.0 - h) * f2 - kick
         else:
             r = (g2 + (h - 1.0) * g1 - kick) / h
-        held = rest + max2(0.0, 0.5 - q2) * late
-        turn = (- tx) * (pull - (- nx) * held)
+        held = (- strx) * (stay - max2(0.0, 0.5 - q2))
+        turn = (- tx) * pull - (- nx) * held
         r = r + 0.44444444444444442 * turn
         if table[sid2, 0] < 0.0:
             r = g2 - 0.44444444444444442 * other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k, -q2, 0.0, 0.0)
@@ -1302,8 +1317,8 @@ def wall_cell(
             r = h * g3 + (1.0 - h) * f3 - kick
         else:
             r = (g3 + (h - 1.0) * g4 - kick) / h
-        held = rest + max2(0.0, 0.5 - q3) * late
-        turn = (ty) * (pull - (ny) * held)
+        held = (stry) * (stay - max2(0.0, 0.5 - q3))
+        turn = (ty) * pull - (ny) * held
         r = r + 0.44444444444444442 * turn
         if table[sid3, 0] < 0.0:
             r = g3 - 0.44444444444444442 * other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k, 0.0, q3, 0.0)
@@ -1333,8 +1348,8 @@ def wall_cell(
             r = h * g4 + (1.0 - h) * f4 - kick
         else:
             r = (g4 + (h - 1.0) * g3 - kick) / h
-        held = rest + max2(0.0, 0.5 - q4) * late
-        turn = (- ty) * (pull - (- ny) * held)
+        held = (- stry) * (stay - max2(0.0, 0.5 - q4))
+        turn = (- ty) * pull - (- ny) * held
         r = r + 0.44444444444444442 * turn
         if table[sid4, 0] < 0.0:
             r = g4 - 0.44444444444444442 * other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k, 0.0, -q4, 0.0)
@@ -1364,8 +1379,8 @@ def wall_cell(
             r = h * g5 + (1.0 - h) * f5 - kick
         else:
             r = (g5 + (h - 1.0) * g6 - kick) / h
-        held = rest + max2(0.0, 0.5 - q5) * late
-        turn = (tz) * (pull - (nz) * held)
+        held = (strz) * (stay - max2(0.0, 0.5 - q5))
+        turn = (tz) * pull - (nz) * held
         r = r + 0.44444444444444442 * turn
         if table[sid5, 0] < 0.0:
             r = g5 - 0.44444444444444442 * other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k, 0.0, 0.0, q5)
@@ -1395,8 +1410,8 @@ def wall_cell(
             r = h * g6 + (1.0 - h) * f6 - kick
         else:
             r = (g6 + (h - 1.0) * g5 - kick) / h
-        held = rest + max2(0.0, 0.5 - q6) * late
-        turn = (- tz) * (pull - (- nz) * held)
+        held = (- strz) * (stay - max2(0.0, 0.5 - q6))
+        turn = (- tz) * pull - (- nz) * held
         r = r + 0.44444444444444442 * turn
         if table[sid6, 0] < 0.0:
             r = g6 - 0.44444444444444442 * other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k, 0.0, 0.0, -q6)
@@ -1426,8 +1441,8 @@ def wall_cell(
             r = h * g7 + (1.0 - h) * f7 - kick
         else:
             r = (g7 + (h - 1.0) * g8 - kick) / h
-        held = rest + max2(0.0, 0.5 - q7) * late
-        turn = (tx + ty) * (pull - (nx + ny) * held)
+        held = (strx + stry) * (stay - max2(0.0, 0.5 - q7))
+        turn = (tx + ty) * pull - (nx + ny) * held
         r = r + 0.1111111111111111 * turn
         if table[sid7, 0] < 0.0:
             r = g7 - 0.1111111111111111 * other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k, q7, q7, 0.0)
@@ -1458,8 +1473,8 @@ def wall_cell(
             r = h * g8 + (1.0 - h) * f8 - kick
         else:
             r = (g8 + (h - 1.0) * g7 - kick) / h
-        held = rest + max2(0.0, 0.5 - q8) * late
-        turn = (- tx - ty) * (pull - (- nx - ny) * held)
+        held = (- strx - stry) * (stay - max2(0.0, 0.5 - q8))
+        turn = (- tx - ty) * pull - (- nx - ny) * held
         r = r + 0.1111111111111111 * turn
         if table[sid8, 0] < 0.0:
             r = g8 - 0.1111111111111111 * other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k, -q8, -q8, 0.0)
@@ -1490,8 +1505,8 @@ def wall_cell(
             r = h * g9 + (1.0 - h) * f9 - kick
         else:
             r = (g9 + (h - 1.0) * g10 - kick) / h
-        held = rest + max2(0.0, 0.5 - q9) * late
-        turn = (tx + tz) * (pull - (nx + nz) * held)
+        held = (strx + strz) * (stay - max2(0.0, 0.5 - q9))
+        turn = (tx + tz) * pull - (nx + nz) * held
         r = r + 0.1111111111111111 * turn
         if table[sid9, 0] < 0.0:
             r = g9 - 0.1111111111111111 * other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k, q9, 0.0, q9)
@@ -1522,8 +1537,8 @@ def wall_cell(
             r = h * g10 + (1.0 - h) * f10 - kick
         else:
             r = (g10 + (h - 1.0) * g9 - kick) / h
-        held = rest + max2(0.0, 0.5 - q10) * late
-        turn = (- tx - tz) * (pull - (- nx - nz) * held)
+        held = (- strx - strz) * (stay - max2(0.0, 0.5 - q10))
+        turn = (- tx - tz) * pull - (- nx - nz) * held
         r = r + 0.1111111111111111 * turn
         if table[sid10, 0] < 0.0:
             r = g10 - 0.1111111111111111 * other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k, -q10, 0.0, -q10)
@@ -1554,8 +1569,8 @@ def wall_cell(
             r = h * g11 + (1.0 - h) * f11 - kick
         else:
             r = (g11 + (h - 1.0) * g12 - kick) / h
-        held = rest + max2(0.0, 0.5 - q11) * late
-        turn = (tx - tz) * (pull - (nx - nz) * held)
+        held = (strx - strz) * (stay - max2(0.0, 0.5 - q11))
+        turn = (tx - tz) * pull - (nx - nz) * held
         r = r + 0.1111111111111111 * turn
         if table[sid11, 0] < 0.0:
             r = g11 - 0.1111111111111111 * other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k, q11, 0.0, -q11)
@@ -1586,8 +1601,8 @@ def wall_cell(
             r = h * g12 + (1.0 - h) * f12 - kick
         else:
             r = (g12 + (h - 1.0) * g11 - kick) / h
-        held = rest + max2(0.0, 0.5 - q12) * late
-        turn = (- tx + tz) * (pull - (- nx + nz) * held)
+        held = (- strx + strz) * (stay - max2(0.0, 0.5 - q12))
+        turn = (- tx + tz) * pull - (- nx + nz) * held
         r = r + 0.1111111111111111 * turn
         if table[sid12, 0] < 0.0:
             r = g12 - 0.1111111111111111 * other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k, -q12, 0.0, q12)
@@ -1618,8 +1633,8 @@ def wall_cell(
             r = h * g13 + (1.0 - h) * f13 - kick
         else:
             r = (g13 + (h - 1.0) * g14 - kick) / h
-        held = rest + max2(0.0, 0.5 - q13) * late
-        turn = (tx - ty) * (pull - (nx - ny) * held)
+        held = (strx - stry) * (stay - max2(0.0, 0.5 - q13))
+        turn = (tx - ty) * pull - (nx - ny) * held
         r = r + 0.1111111111111111 * turn
         if table[sid13, 0] < 0.0:
             r = g13 - 0.1111111111111111 * other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k, q13, -q13, 0.0)
@@ -1650,8 +1665,8 @@ def wall_cell(
             r = h * g14 + (1.0 - h) * f14 - kick
         else:
             r = (g14 + (h - 1.0) * g13 - kick) / h
-        held = rest + max2(0.0, 0.5 - q14) * late
-        turn = (- tx + ty) * (pull - (- nx + ny) * held)
+        held = (- strx + stry) * (stay - max2(0.0, 0.5 - q14))
+        turn = (- tx + ty) * pull - (- nx + ny) * held
         r = r + 0.1111111111111111 * turn
         if table[sid14, 0] < 0.0:
             r = g14 - 0.1111111111111111 * other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k, -q14, q14, 0.0)
@@ -1682,8 +1697,8 @@ def wall_cell(
             r = h * g15 + (1.0 - h) * f15 - kick
         else:
             r = (g15 + (h - 1.0) * g16 - kick) / h
-        held = rest + max2(0.0, 0.5 - q15) * late
-        turn = (ty + tz) * (pull - (ny + nz) * held)
+        held = (stry + strz) * (stay - max2(0.0, 0.5 - q15))
+        turn = (ty + tz) * pull - (ny + nz) * held
         r = r + 0.1111111111111111 * turn
         if table[sid15, 0] < 0.0:
             r = g15 - 0.1111111111111111 * other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k, 0.0, q15, q15)
@@ -1714,8 +1729,8 @@ def wall_cell(
             r = h * g16 + (1.0 - h) * f16 - kick
         else:
             r = (g16 + (h - 1.0) * g15 - kick) / h
-        held = rest + max2(0.0, 0.5 - q16) * late
-        turn = (- ty - tz) * (pull - (- ny - nz) * held)
+        held = (- stry - strz) * (stay - max2(0.0, 0.5 - q16))
+        turn = (- ty - tz) * pull - (- ny - nz) * held
         r = r + 0.1111111111111111 * turn
         if table[sid16, 0] < 0.0:
             r = g16 - 0.1111111111111111 * other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k, 0.0, -q16, -q16)
@@ -1746,8 +1761,8 @@ def wall_cell(
             r = h * g17 + (1.0 - h) * f17 - kick
         else:
             r = (g17 + (h - 1.0) * g18 - kick) / h
-        held = rest + max2(0.0, 0.5 - q17) * late
-        turn = (ty - tz) * (pull - (ny - nz) * held)
+        held = (stry - strz) * (stay - max2(0.0, 0.5 - q17))
+        turn = (ty - tz) * pull - (ny - nz) * held
         r = r + 0.1111111111111111 * turn
         if table[sid17, 0] < 0.0:
             r = g17 - 0.1111111111111111 * other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k, 0.0, q17, -q17)
@@ -1778,8 +1793,8 @@ def wall_cell(
             r = h * g18 + (1.0 - h) * f18 - kick
         else:
             r = (g18 + (h - 1.0) * g17 - kick) / h
-        held = rest + max2(0.0, 0.5 - q18) * late
-        turn = (- ty + tz) * (pull - (- ny + nz) * held)
+        held = (- stry + strz) * (stay - max2(0.0, 0.5 - q18))
+        turn = (- ty + tz) * pull - (- ny + nz) * held
         r = r + 0.1111111111111111 * turn
         if table[sid18, 0] < 0.0:
             r = g18 - 0.1111111111111111 * other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k, 0.0, -q18, q18)
@@ -1810,8 +1825,8 @@ def wall_cell(
             r = h * g19 + (1.0 - h) * f19 - kick
         else:
             r = (g19 + (h - 1.0) * g20 - kick) / h
-        held = rest + max2(0.0, 0.5 - q19) * late
-        turn = (tx + ty + tz) * (pull - (nx + ny + nz) * held)
+        held = (strx + stry + strz) * (stay - max2(0.0, 0.5 - q19))
+        turn = (tx + ty + tz) * pull - (nx + ny + nz) * held
         r = r + 0.027777777777777776 * turn
         if table[sid19, 0] < 0.0:
             r = g19 - 0.027777777777777776 * other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k, q19, q19, q19)
@@ -1843,8 +1858,8 @@ def wall_cell(
             r = h * g20 + (1.0 - h) * f20 - kick
         else:
             r = (g20 + (h - 1.0) * g19 - kick) / h
-        held = rest + max2(0.0, 0.5 - q20) * late
-        turn = (- tx - ty - tz) * (pull - (- nx - ny - nz) * held)
+        held = (- strx - stry - strz) * (stay - max2(0.0, 0.5 - q20))
+        turn = (- tx - ty - tz) * pull - (- nx - ny - nz) * held
         r = r + 0.027777777777777776 * turn
         if table[sid20, 0] < 0.0:
             r = g20 - 0.027777777777777776 * other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k, -q20, -q20, -q20)
@@ -1876,8 +1891,8 @@ def wall_cell(
             r = h * g21 + (1.0 - h) * f21 - kick
         else:
             r = (g21 + (h - 1.0) * g22 - kick) / h
-        held = rest + max2(0.0, 0.5 - q21) * late
-        turn = (tx + ty - tz) * (pull - (nx + ny - nz) * held)
+        held = (strx + stry - strz) * (stay - max2(0.0, 0.5 - q21))
+        turn = (tx + ty - tz) * pull - (nx + ny - nz) * held
         r = r + 0.027777777777777776 * turn
         if table[sid21, 0] < 0.0:
             r = g21 - 0.027777777777777776 * other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k, q21, q21, -q21)
@@ -1909,8 +1924,8 @@ def wall_cell(
             r = h * g22 + (1.0 - h) * f22 - kick
         else:
             r = (g22 + (h - 1.0) * g21 - kick) / h
-        held = rest + max2(0.0, 0.5 - q22) * late
-        turn = (- tx - ty + tz) * (pull - (- nx - ny + nz) * held)
+        held = (- strx - stry + strz) * (stay - max2(0.0, 0.5 - q22))
+        turn = (- tx - ty + tz) * pull - (- nx - ny + nz) * held
         r = r + 0.027777777777777776 * turn
         if table[sid22, 0] < 0.0:
             r = g22 - 0.027777777777777776 * other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k, -q22, -q22, q22)
@@ -1942,8 +1957,8 @@ def wall_cell(
             r = h * g23 + (1.0 - h) * f23 - kick
         else:
             r = (g23 + (h - 1.0) * g24 - kick) / h
-        held = rest + max2(0.0, 0.5 - q23) * late
-        turn = (tx - ty + tz) * (pull - (nx - ny + nz) * held)
+        held = (strx - stry + strz) * (stay - max2(0.0, 0.5 - q23))
+        turn = (tx - ty + tz) * pull - (nx - ny + nz) * held
         r = r + 0.027777777777777776 * turn
         if table[sid23, 0] < 0.0:
             r = g23 - 0.027777777777777776 * other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k, q23, -q23, q23)
@@ -1975,8 +1990,8 @@ def wall_cell(
             r = h * g24 + (1.0 - h) * f24 - kick
         else:
             r = (g24 + (h - 1.0) * g23 - kick) / h
-        held = rest + max2(0.0, 0.5 - q24) * late
-        turn = (- tx + ty - tz) * (pull - (- nx + ny - nz) * held)
+        held = (- strx + stry - strz) * (stay - max2(0.0, 0.5 - q24))
+        turn = (- tx + ty - tz) * pull - (- nx + ny - nz) * held
         r = r + 0.027777777777777776 * turn
         if table[sid24, 0] < 0.0:
             r = g24 - 0.027777777777777776 * other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k, -q24, q24, -q24)
@@ -2008,8 +2023,8 @@ def wall_cell(
             r = h * g25 + (1.0 - h) * f25 - kick
         else:
             r = (g25 + (h - 1.0) * g26 - kick) / h
-        held = rest + max2(0.0, 0.5 - q25) * late
-        turn = (tx - ty - tz) * (pull - (nx - ny - nz) * held)
+        held = (strx - stry - strz) * (stay - max2(0.0, 0.5 - q25))
+        turn = (tx - ty - tz) * pull - (nx - ny - nz) * held
         r = r + 0.027777777777777776 * turn
         if table[sid25, 0] < 0.0:
             r = g25 - 0.027777777777777776 * other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k, q25, -q25, -q25)
@@ -2041,8 +2056,8 @@ def wall_cell(
             r = h * g26 + (1.0 - h) * f26 - kick
         else:
             r = (g26 + (h - 1.0) * g25 - kick) / h
-        held = rest + max2(0.0, 0.5 - q26) * late
-        turn = (- tx + ty + tz) * (pull - (- nx + ny + nz) * held)
+        held = (- strx + stry + strz) * (stay - max2(0.0, 0.5 - q26))
+        turn = (- tx + ty + tz) * pull - (- nx + ny + nz) * held
         r = r + 0.027777777777777776 * turn
         if table[sid26, 0] < 0.0:
             r = g26 - 0.027777777777777776 * other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k, -q26, q26, q26)
@@ -2058,19 +2073,28 @@ def wall_cell(
         f[25, n] = g26
     else:
         f[26, (kp * ly + jp) * lx + im] = g26
-    # stress flips sign each step where viscosity is small: pairs are averaged
+    dwall = d - 3.0 * rho * max2(y, -y) * (u * (bendxx * u + bendxy * v + bendxz * w) + v * (bendxy * u + bendyy * v + bendyz * w) + w * (bendxz * u + bendyz * v + bendzz * w))
+    passed = 0.0
+    if wall_law < 0.0:
+        passed = (vx * facex + vy * facey + vz * facez) * ir
+    Fxp = shear * tx / ut - THIRD * dwall * facex - passed * vx
+    Fyp = shear * ty / ut - THIRD * dwall * facey - passed * vy
+    Fzp = shear * tz / ut - THIRD * dwall * facez - passed * vz
     old = 0.0 if even else 0.5
     new = 1.0 if even else 0.5
-    out[m, 0] = old * out[m, 0] + new * Fxw
-    out[m, 1] = old * out[m, 1] + new * Fyw
-    out[m, 2] = old * out[m, 2] + new * Fzw
-    out[m, 3] = old * out[m, 3] + new * d
-    out[m, 4] = old * out[m, 4] + new * shear * tx / ut
-    out[m, 5] = old * out[m, 5] + new * shear * ty / ut
-    out[m, 6] = old * out[m, 6] + new * shear * tz / ut
-    out[m, 7] = old * out[m, 7] + new * Rx
-    out[m, 8] = old * out[m, 8] + new * Ry
-    out[m, 9] = old * out[m, 9] + new * Rz
+    out[m, 0] = old * out[m, 0] + new * (Fxw + faced * (Fxp - Fxw))
+    out[m, 1] = old * out[m, 1] + new * (Fyw + faced * (Fyp - Fyw))
+    out[m, 2] = old * out[m, 2] + new * (Fzw + faced * (Fzp - Fzw))
+    out[m, 3] = old * out[m, 3] + new * (dwall)
+    out[m, 4] = old * out[m, 4] + new * (shear * tx / ut)
+    out[m, 5] = old * out[m, 5] + new * (shear * ty / ut)
+    out[m, 6] = old * out[m, 6] + new * (shear * tz / ut)
+    out[m, 7] = old * out[m, 7] + new * (Rx)
+    out[m, 8] = old * out[m, 8] + new * (Ry)
+    out[m, 9] = old * out[m, 9] + new * (Rz)
+    out[m, 10] = old * out[m, 10] + new * (Fxw)
+    out[m, 11] = old * out[m, 11] + new * (Fyw)
+    out[m, 12] = old * out[m, 12] + new * (Fzw)
 
 
 @njit(cache=True, parallel=True, error_model="numpy")

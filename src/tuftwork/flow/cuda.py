@@ -16,14 +16,14 @@ from tuftwork.flow.cuda_text import cuda_source
 from tuftwork.flow.doubt import RIPPLE_REACH, Extremes, Looked, extremes
 from tuftwork.flow.engine import AbstractEngine, Backend, Precision, lever
 from tuftwork.flow.moments import Moments
-from tuftwork.flow.setup import Floats, Setup
+from tuftwork.flow.setup import WALL_ROWS, Floats, Setup
 from tuftwork.flow.slab_look import join_extremes, moved_up
 from tuftwork.flow.window import Window, add_cores, pieces_of, with_core_force
 
 BLOCK = 128
 BYTES_PER_CELL: dict[Precision, int] = {"float32": 27 * 4 + 19, "float16": 27 * 2 + 19}
 """Populations, mark, running means, and where one looks for what is doubtful. [B]"""
-BYTES_PER_WALL_CELL = 26 * 5 + 1 + 16 + 4 + 80 + 21
+BYTES_PER_WALL_CELL = 26 * 5 + 1 + 56 + 4 + 104 + 21
 
 
 class CudaEngine(AbstractEngine):
@@ -101,7 +101,7 @@ class CudaEngine(AbstractEngine):
             cp.asarray(np.ascontiguousarray(walls.cut)),
             cp.asarray(np.ascontiguousarray(walls.surface_of)),
             cp.asarray(walls.main),
-            cp.asarray(np.ascontiguousarray(walls.geometry)),
+            cp.asarray(walls.ground()),
             cp.asarray(walls.table().astype(np.float32)),
         ]
         zone, fill = walls.zones()
@@ -110,7 +110,7 @@ class CudaEngine(AbstractEngine):
             cp.asarray(fill.astype(np.float32)),
             cp.asarray(walls.core_table().astype(np.float32)),
         ]
-        self._rows = cp.zeros((10, walls.cell.size), cp.float32)
+        self._rows = cp.zeros((WALL_ROWS, walls.cell.size), cp.float32)
         self._load_to = [(slice(0, 3), cp.asarray(walls.counted()))]
         if walls.cores:
             self._load_to.append((slice(7, 10), cp.asarray(walls.zone_counted())))

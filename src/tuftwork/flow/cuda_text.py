@@ -129,6 +129,10 @@ def _wall(even: bool) -> str:
     body = ["const int side = main_[m];"]
     body += [f"const float n{a} = geo[(size_t){c} * NWALL + m];" for c, a in enumerate("xyz")]
     body += ["const float y = geo[(size_t)3 * NWALL + m];"]
+    body += [
+        f"const float {name} = geo[(size_t){4 + n} * NWALL + m];"
+        for n, name in enumerate(wall_recipe.GROUND)
+    ]
     body += ["const float wall_law = surface[13 * side], turns = varies(surface, side);"]
     body += [f"const float p{a} = -fabsf(y) * n{a};" for a in "xyz"]
     for a, unit in zip("xyz", ("1.0f,0.0f,0.0f", "0.0f,1.0f,0.0f", "0.0f,0.0f,1.0f"), strict=True):
@@ -168,8 +172,8 @@ def _wall(even: bool) -> str:
         own = f"st(AT({OPPOSITE[q]}, n), r);"
         behind = f"if (w{q} < {THIN}f) st(SLOT({q}, {_there(e, 1)}), r); else {own}"
         body += [behind if even else own, "} else {", _store(q, even), "}"]
-    shears = [f"shear * t{a} / ut" for a in "xyz"]
-    for row, text in enumerate(["Fxw", "Fyw", "Fzw", "d", *shears, "Rx", "Ry", "Rz"]):
+    body += recipe.c_lines(wall_recipe.loads())
+    for row, text in enumerate(wall_recipe.RECORDED):
         place = f"out[(size_t){row} * NWALL + m]"
         # stress flips sign from step to step where viscosity is small: a pair of steps is averaged
         body.append(f"{place} = {text};" if even else f"{place} = 0.5f * ({place} + ({text}));")

@@ -3,6 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
+from tuftwork.flow.blunt import as_knives
 from tuftwork.flow.case import FlowCase
 from tuftwork.flow.corner import hold_corners
 from tuftwork.flow.edge import EdgePoints, Edges, edge_points, hold_edges, sharp_edges
@@ -59,19 +60,26 @@ def _cut(
     if not bodies:
         return staircase(around, around_label, surfaces)
     return wrap_bodies(
-        shape, bodies, surfaces, skin=case.skin, surroundings=around, around_label=around_label
-    )
+        shape, bodies, surfaces, skin=case.skin, surroundings=around, around_label=around_label,
+        stream=stream_of(case),
+    )  # fmt: skip
+
+
+def stream_of(case: FlowCase) -> Place:
+    """Return the direction of the stream. Shape (3,). [-]."""
+    return (float(np.cos(case.yaw)), float(np.sin(case.yaw)), 0.0)
 
 
 def _edges(case: FlowCase, origin: Place) -> EdgePoints:
     """Return points along the sharp edges of all walls, those along the stream left out."""
-    stream = (float(np.cos(case.yaw)), float(np.sin(case.yaw)), 0.0)
+    stream = stream_of(case)
     place, turn = [np.zeros((0, 3))], [np.zeros((0, 3))]
     for part in case.parts:
         if part.porous is None:
             edges = sharp_edges(part.vertices, part.faces)
             ends = (edges.ends - np.array(origin)) / case.cell
-            points = edge_points(Edges(ends, edges.normals, edges.into), stream)
+            edges = as_knives(Edges(ends, edges.normals, edges.into), stream)
+            points = edge_points(edges, stream)
             place.append(points.place)
             turn.append(points.turn)
     return EdgePoints(np.concatenate(place), np.concatenate(turn))

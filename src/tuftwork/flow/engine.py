@@ -12,7 +12,7 @@ from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.flow.doubt import Extremes, Looked, extremes
 from tuftwork.flow.lattice import quiescent_departure, relaxation_rate
 from tuftwork.flow.moments import Moments, Shown
-from tuftwork.flow.setup import Floats, Setup
+from tuftwork.flow.setup import WALL_ROWS, Floats, Setup
 from tuftwork.flow.window import Window, add_cores, as_pair, cut_out, moments_in, pair_at
 
 Backend = Literal["cpu", "cuda"]
@@ -88,7 +88,7 @@ class AbstractEngine(ABC):
     def wall_rows(self) -> Floats:
         """Return force (3), density departure, friction (3), force on the core (3) by wall cell.
 
-        Mean of two steps. Shape (10, n_wall).
+        Mean of two steps. Shape (13, n_wall).
         """
 
     @abstractmethod
@@ -198,12 +198,12 @@ class CpuEngine(AbstractEngine):
         walls = setup.walls
         self._arm = lever(setup)
         self._surface = walls.table()
-        self._rows = np.zeros((walls.cell.size, 10)).T  # one cell's values lie side by side
+        self._rows = np.zeros((walls.cell.size, WALL_ROWS)).T  # one cell's values lie side by side
         self._zone, self._full = walls.zones()
         self._full = self._full.astype(float)
         self._core = walls.core_table()
         self._cut, self._geo = (
-            np.ascontiguousarray(x.T, dtype=float) for x in (walls.cut, walls.geometry)
+            np.ascontiguousarray(x.T, dtype=float) for x in (walls.cut, walls.ground())
         )
         self._of = np.ascontiguousarray(walls.surface_of.T)
         self._setting = np.array(

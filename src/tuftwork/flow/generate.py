@@ -247,20 +247,7 @@ def wall_cell(
     fill, part = full[m], zone[m]
 '''
 
-_WALL_END = '''    # stress flips sign each step where viscosity is small: pairs are averaged
-    old = 0.0 if even else 0.5
-    new = 1.0 if even else 0.5
-    out[m, 0] = old * out[m, 0] + new * Fxw
-    out[m, 1] = old * out[m, 1] + new * Fyw
-    out[m, 2] = old * out[m, 2] + new * Fzw
-    out[m, 3] = old * out[m, 3] + new * d
-    out[m, 4] = old * out[m, 4] + new * shear * tx / ut
-    out[m, 5] = old * out[m, 5] + new * shear * ty / ut
-    out[m, 6] = old * out[m, 6] + new * shear * tz / ut
-    out[m, 7] = old * out[m, 7] + new * Rx
-    out[m, 8] = old * out[m, 8] + new * Ry
-    out[m, 9] = old * out[m, 9] + new * Rz
-
+_WALL_END = '''
 
 @njit(cache=True, parallel=True, error_model="numpy")
 @no_type_check
@@ -319,6 +306,7 @@ def _wall_body() -> list[str]:
         own = f"f[{i}, n] if w{OPPOSITE[i]} > {THIN} else " if i else ""
         out.append(f"{pad}    f{i} = {own}{there}")
     out += [f"{pad}{name} = core[part, {n}]" for n, name in enumerate(porous_recipe.CORE)]
+    out += [f"{pad}{name} = geo[m, {4 + n}]" for n, name in enumerate(wall_recipe.GROUND)]
     out += recipe.python_lines(porous_recipe.resist(), 1)
     out += recipe.python_lines(wall_recipe.wall_collision(), 1)
     out += recipe.python_lines(recipe.absorb(), 1)
@@ -341,6 +329,13 @@ def _wall_body() -> list[str]:
             f"{pad}else:",
             f"{pad}    f[{i}, {there}] = g{i}",
         ]
+    out += recipe.python_lines(wall_recipe.loads(), 1)
+    # stress flips sign each step where viscosity is small: pairs are averaged
+    out += [f"{pad}old = 0.0 if even else 0.5", f"{pad}new = 1.0 if even else 0.5"]
+    out += [
+        f"{pad}out[m, {n}] = old * out[m, {n}] + new * ({text})"
+        for n, text in enumerate(wall_recipe.RECORDED)
+    ]
     return out
 
 

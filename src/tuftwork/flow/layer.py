@@ -6,10 +6,9 @@ cell to cell. Cells of the layer get the viscosity κ u_τ y of the logarithmic 
 wall and fading outwards, with u_τ from the wall law at their own distance and speed.
 They stand in the list of wall cells without a cut link, their distance with a minus sign.
 
-A layer deeper than the air's own is wrong: on the wing over the road, whose own is two cells thick
-at its tail, one of four cells took a tenth of the downforce. So unless told otherwise a part has
-one as deep as a turbulent layer at the end of a plate of its length, and none where that is under
-three cells; the road, wheels and tunnel walls have none.
+A layer deeper than the air's own is wrong, and none at all leaves the stream unbraked where a wall
+bends. So unless told otherwise a part has one as deep as a turbulent layer at the end of a plate of
+its length, and none where that is under two cells; the road, wheels and tunnel walls have none.
 
 References
 ----------
@@ -25,8 +24,8 @@ from tuftwork.flow.case import FlowCase
 from tuftwork.flow.lattice import N_LINK
 from tuftwork.flow.setup import PLAIN, WALL, WallLinks
 
-LEAST, MOST = 3, 5
-"""Depths that a part gets by itself: under the first there is too little to mix in, the second was
+LEAST, MOST = 2, 5
+"""Depths that a part gets by itself: under the first there is no cell to mix in, the second was
 right for plate and channels. [cells]"""
 _SLANT = 0.5
 """A cell whose way from the wall makes less than 60° with the wall's normal belongs to it. [-]"""
@@ -111,6 +110,8 @@ def add_layer(
         surface_of=joined(links.surface_of, none),
         main=joined(links.main, links.main[wall]),
         geometry=joined(links.geometry, geometry),
+        bend=None if links.bend is None else joined(links.bend, none[:6]),
+        facing=None if links.facing is None else joined(links.facing, none[:3]),
         zone=None if links.zone is None else joined(links.zone, none[0]),
         fill=None if links.fill is None else joined(links.fill, none[0]),
         surfaces=surfaces,

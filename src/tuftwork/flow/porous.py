@@ -293,6 +293,8 @@ def add_cores(
         surface_of=wider(links.surface_of),
         main=np.concatenate([links.main, to[zone.reshape(-1)[more]]]),
         geometry=wider(links.geometry),
+        bend=None if links.bend is None else wider(links.bend),
+        facing=None if links.facing is None else wider(links.facing),
         zone=zone.reshape(-1)[cell],
         fill=fill.reshape(-1)[cell],
         cores=tuple(core for core, _ in cores),

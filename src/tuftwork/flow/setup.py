@@ -16,6 +16,9 @@ THIN = 4.0
 than a cell: neither end may leave anything in the other's place. [-]"""
 SHEAR_ONLY = 100.0
 """Added to the depth of a layer that mixes only the shear along the wall. [-]"""
+WALL_ROWS = 13
+"""Recorded of a wall cell: load, density at the wall less the reference, friction, force on a core,
+momentum that its links exchange. [-]"""
 SURROUNDINGS = 0
 """Surface number of road, floor and tunnel walls; their loads are not summed."""
 
@@ -124,6 +127,13 @@ class WallLinks:
         Unit normal into the flow and distance of the cell centre. Shape (4, n_wall). [-], [cells]
     surfaces
         The surfaces; number 0 is the surroundings.
+    bend
+        Gradient of the wall's normal along it, xx, yy, zz, xy, xz, yz, from ``bend.bends``; None:
+        flat walls. Shape (6, n_wall). [1/cell]
+    facing
+        Piece of its part's surface that each cell stands for, outward, from ``facing.facings``:
+        the load is pressure on it and friction; None: the load is the momentum that links exchange.
+        Shape (3, n_wall). [cells²]
     zone, fill
         Core that each cell lies in, from 1, or 0; and the share of the cell that it fills. A cell
         of a core away from walls is listed too, with no link cut. None: no cores. Shapes (n_wall,).
@@ -137,6 +147,8 @@ class WallLinks:
     main: npt.NDArray[np.uint8]
     geometry: npt.NDArray[np.float32]
     surfaces: tuple[Surface, ...]
+    bend: npt.NDArray[np.float32] | None = None
+    facing: npt.NDArray[np.float32] | None = None
     zone: npt.NDArray[np.uint8] | None = None
     fill: npt.NDArray[np.float32] | None = None
     cores: tuple[Core, ...] = ()
@@ -148,6 +160,14 @@ class WallLinks:
     def core_table(self) -> Floats:
         """Return the core table; row 0 is no core."""
         return np.array([[0.0] * 7, *(c.row() for c in self.cores)])
+
+    def ground(self) -> npt.NDArray[np.float32]:
+        """Return geometry, bend, facing and whether it counts, as back ends take it. (14, n)."""
+        bend = np.zeros((6, self.cell.size), np.float32) if self.bend is None else self.bend
+        facing = np.zeros((4, self.cell.size), np.float32)
+        if self.facing is not None:
+            facing[:3], facing[3] = self.facing, 1.0
+        return np.concatenate([self.geometry, bend, facing]).astype(np.float32)
 
     def zones(self) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.float32]]:
         """Return zone and fill, zeros where there are no cores."""

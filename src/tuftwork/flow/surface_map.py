@@ -2,13 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from tuftwork.flow.engine import lever
-from tuftwork.flow.prepare import Prepared
+
+if TYPE_CHECKING:
+    from tuftwork.flow.prepare import Prepared
 
 Floats = npt.NDArray[np.float64]
 NEAREST, _SOUGHT = 4, 16
@@ -46,9 +48,15 @@ class SurfaceMap:
         return np.where(known, self.weights @ values, np.nan)
 
 
-def boxes_of(prepared: Prepared) -> tuple[Prepared, ...]:
+def boxes_of(prepared: "Prepared") -> "tuple[Prepared, ...]":
     """Return every box of cells of a case as it is shown, the outermost first."""
     return (prepared, *prepared.boxes)
+
+
+def places_of(prepared: "Prepared") -> Floats:
+    """Return where each wall cell of a box has its foot. Shape (n_wall, 3). [m]."""
+    at = prepared.case.cell * lever(prepared.setup)
+    return np.asarray(at.T + np.array(prepared.origin))
 
 
 def outward(vertices: Floats, faces: npt.NDArray[np.int64]) -> Floats:
@@ -62,7 +70,7 @@ def outward(vertices: Floats, faces: npt.NDArray[np.int64]) -> Floats:
 
 
 def weights_of(
-    boxes: Sequence[Prepared], part: int, places: Floats, normals: Floats | None = None
+    boxes: "Sequence[Prepared]", part: int, places: Floats, normals: Floats | None = None
 ) -> Any:
     """Return the weights of the nearest wall cells beside a part at some places.
 
@@ -90,8 +98,7 @@ def weights_of(
     for box in boxes:
         walls = box.setup.walls
         own = np.flatnonzero((walls.counted() == part + 1) & (walls.geometry[3] >= 0))
-        at = box.case.cell * lever(box.setup)[:, own]
-        feet.append((at + np.array(box.origin)[:, None]).T)
+        feet.append(places_of(box)[own])
         number.append(start + own)
         looks.append(walls.geometry[:3, own].T.astype(float))
         start += walls.cell.size

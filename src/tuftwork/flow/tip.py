@@ -16,7 +16,8 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from tuftwork.flow.edge import KNIFE, sharp_edges
+from tuftwork.flow.blunt import blunt_tails
+from tuftwork.flow.edge import KNIFE, SHARP, sharp_edges
 from tuftwork.flow.lattice import N_LINK, VELOCITY
 from tuftwork.flow.setup import Floats, WallLinks
 from tuftwork.flow.thin import normals_of, sides_met
@@ -34,6 +35,8 @@ _SAME = 1e-9
 """Both sides of a cusp lie close together: only what is one point is taken as one. [-]"""
 _BESIDE = 8
 """Points of edges that turn inwards that are looked at beside one of a knife edge."""
+_STRIP = 0.7
+"""A face that looks along the way out of the edge by more than this is the strip of a blunt one."""
 _LEAST = 0.3
 """Length of the sum of the unit normals that links meet below which they have no side. [-]"""
 
@@ -44,6 +47,7 @@ def turned_at_knives(
     block: tuple[slice, slice, slice],
     closed: Sequence[Floats],
     tri: Floats,
+    stream: Sequence[float] | None = None,
 ) -> WallLinks:
     """Return wall links in which cells at knife edges slip along their side or midway.
 
@@ -59,12 +63,14 @@ def turned_at_knives(
         Triangles of each closed part in cells of the block, not split. Shapes (n, 3, 3).
     tri
         All triangles in cells of the block. Shape (n, 3, 3).
+    stream : (3,)
+        Its direction, which tells the tails; None: thin cut tails are not looked for.
     """
     from scipy.spatial import cKDTree
 
     size = np.array([s.stop - s.start for s in block[::-1]]) + NEAR
     here = [t[np.all((t.max(axis=1) > -NEAR) & (t.min(axis=1) < size), axis=1)] for t in closed]
-    place, ends, into = _knives([t for t in here if len(t)])
+    place, ends, into, width = _knives([t for t in here if len(t)], stream)
     if not len(place) or not links.cell.size:
         return links
     at = np.stack(np.unravel_index(links.cell, shape), axis=1)[:, ::-1]
@@ -72,18 +78,26 @@ def turned_at_knives(
     far, nearest = cKDTree(place).query(at, distance_upper_bound=NEAR)
     cell = np.flatnonzero((far <= NEAR) & (links.cut > 0).any(axis=0))
     edge = ends[np.asarray(nearest)[cell]]
-    inwards = into[np.asarray(nearest)[cell]]
+    inwards, wide = (of[np.asarray(nearest)[cell]] for of in (into, width))
     along = edge[:, 1] - edge[:, 0]
     along /= np.linalg.norm(along, axis=1, keepdims=True)
     own, deep = links.geometry[:3, cell].T.astype(float), links.geometry[3, cell].astype(float)
     behind = -np.einsum("na,na->n", at[cell] - edge[:, 0], inwards)
     foot = at[cell] - deep[:, None] * own - edge[:, 0]
     foot -= np.einsum("na,na->n", foot, along)[:, None] * along
-    kept = (np.linalg.norm(foot, axis=1) < FOOT) & (behind > -HALF)
-    cell, along, inwards, behind = cell[kept], along[kept], inwards[kept], behind[kept]
-    side, way, found = _met(links, cell, at[cell], block, tri)
+    kept = (np.linalg.norm(foot, axis=1) < FOOT + 0.5 * wide) & (behind > -HALF)
+    cell, along, inwards, edge = cell[kept], along[kept], inwards[kept], edge[kept]
+    behind, wide = (behind - wide)[kept], wide[kept]
+    side, way, found = _met(links, cell, at[cell], block, tri, inwards)
     middle = side - np.einsum("na,na->n", side, inwards)[:, None] * inwards
     middle -= np.einsum("na,na->n", middle, along)[:, None] * along
+    # a cell that meets the strip of a cut tail alone lies behind it: the midplane, on its own side
+    plane = np.cross(along, inwards)
+    own_side = np.einsum("na,na->n", plane, at[cell] - edge[:, 0]) < 0
+    plane[own_side] *= -1.0
+    lone = ~found & (wide > 0)
+    middle[lone], side[lone], way[lone] = plane[lone], plane[lone], HALF
+    found |= lone
     share = np.clip(HALF + behind, 0.0, 1.0)[:, None]
     unit = (1.0 - share) * side + share * middle / _length(middle)
     found &= np.linalg.norm(middle, axis=1) > 0.5
@@ -93,18 +107,26 @@ def turned_at_knives(
     return replace(links, geometry=geometry)
 
 
-def _knives(closed: Sequence[Floats]) -> tuple[Floats, Floats, Floats]:
-    """Return points along knife edges, the edge's ends, and the way from it into its body."""
-    ends, into = [np.zeros((0, 2, 3))], [np.zeros((0, 3))]
+def _knives(
+    closed: Sequence[Floats], stream: Sequence[float] | None
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return points along knife edges, the edge's ends, the way into its body, and how blunt."""
+    ends, into, width = [np.zeros((0, 2, 3))], [np.zeros((0, 3))], [np.zeros(0)]
     for tri in closed:
         edge, inwards = _as_sharp(tri)
         if len(edge):
             kept = ~_is_rim(edge, _as_sharp(tri[:, ::-1])[0])
             ends.append(edge[kept])
             into.append(inwards[kept])
-    end, inwards = np.concatenate(ends), np.concatenate(into)
+            width.append(np.zeros(int(kept.sum())))
+        if stream is not None:
+            edge, inwards, wide = _as_blunt(tri, stream)
+            ends.append(edge)
+            into.append(inwards)
+            width.append(wide)
+    end, inwards, wide = (np.concatenate(each) for each in (ends, into, width))
     place, number = _along(end)
-    return place, end[number], inwards[number]
+    return place, end[number], inwards[number], wide[number]
 
 
 def _as_sharp(tri: Floats) -> tuple[Floats, Floats]:
@@ -115,6 +137,12 @@ def _as_sharp(tri: Floats) -> tuple[Floats, Floats]:
         return np.zeros((0, 2, 3)), np.zeros((0, 3))
     is_knife = edges.into.any(axis=1)
     return edges.ends[is_knife], edges.into[is_knife]
+
+
+def _as_blunt(tri: Floats, stream: Sequence[float]) -> tuple[Floats, Floats, Floats]:
+    """Return the middle lines of a part's thin cut tails, the way inwards, and their width."""
+    faces = np.arange(3 * len(tri)).reshape(-1, 3)
+    return blunt_tails(sharp_edges(tri.reshape(-1, 3), faces, turn=SHARP, close=_SAME), stream)
 
 
 def _is_rim(edge: Floats, inner: Floats) -> npt.NDArray[np.bool_]:
@@ -152,8 +180,12 @@ def _met(
     at: npt.NDArray[np.int64],
     block: tuple[slice, slice, slice],
     tri: Floats,
+    inwards: Floats,
 ) -> tuple[Floats, Floats, npt.NDArray[np.bool_]]:
-    """Return the mean normal of the sides that links meet, the way to them, and whether any."""
+    """Return the mean normal of the sides that links meet, the way to them, and whether any.
+
+    The strip of a blunt edge, which looks away from the part, is no side.
+    """
     from tuftwork.flow._cut_kernel import cut_links
 
     size = np.array([s.stop - s.start for s in block])
@@ -164,7 +196,9 @@ def _met(
     met = np.full((N_LINK, cell.size), -1, np.int32)
     wanted = (links.cut[:, cell] > 0).astype(np.float32)
     cut_links(tri, np.arange(len(tri)), NEAR, VELOCITY, index, wanted, hit, met)
-    unit, way, length = sides_met(met >= 0, met, hit, normals_of(tri))
+    normals = normals_of(tri)
+    is_side = np.einsum("qna,na->qn", normals[np.maximum(met, 0)], inwards) > -_STRIP
+    unit, way, length = sides_met((met >= 0) & is_side, met, hit, normals)
     return unit.T, way, length > _LEAST
 
 

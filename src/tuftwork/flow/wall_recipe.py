@@ -5,6 +5,8 @@ References
 [bouzidi2001] interpolated bounce-back; [reichardt1951] law of the wall.
 """
 
+from collections.abc import Sequence
+
 from tuftwork.flow.lattice import N_VELOCITY, OPPOSITE, VELOCITY, WEIGHT
 from tuftwork.flow.recipe import (
     TAIL,
@@ -23,6 +25,16 @@ column of air between two walls so that it loses the momentum that the law says.
 LAYER_SHARE = 0.45
 """The same share where a layer with the wall's mixing length lies on the wall cells, set on
 such a column. [-]"""
+GROUND = (
+    "bendxx", "bendyy", "bendzz", "bendxy", "bendxz", "bendyz", "facex", "facey", "facez", "faced",
+)  # fmt: skip
+"""What a wall cell knows of its wall beside normal and distance: how it bends, the piece of surface
+that the cell stands for, and whether its load is pressure on that."""
+RECORDED = (
+    "Fxw + faced * (Fxp - Fxw)", "Fyw + faced * (Fyp - Fyw)", "Fzw + faced * (Fzp - Fzw)", "dwall",
+    *(f"shear * t{a} / ut" for a in "xyz"), "Rx", "Ry", "Rz", "Fxw", "Fyw", "Fzw",
+)  # fmt: skip
+"""The wall rows: load, density at the wall, friction, force on a core, momentum exchanged."""
 SLACK = 2.0
 """A cell of the layer mixes by no more than this times what its own shear calls for: in a layer on
 the law that is 1, and a bound of 1 would lose in eddies that come and go. With 1, 2 and no bound on
@@ -162,6 +174,12 @@ def _wall_kick(i: int) -> str:
     return f"rho * ({one} - {two})"
 
 
+def _bent(axis: str, vector: Sequence[str] = ("tx", "ty", "tz")) -> str:
+    """Take the bend of the wall along a vector, the tangential velocity unless told."""
+    names = [f"bend{''.join(sorted(axis + b))}" for b in "xyz"]
+    return " + ".join(f"{name} * {v}" for name, v in zip(names, vector, strict=True))
+
+
 def slip() -> list[Line]:
     """How a wall with the law sends back: free slip, less the stress of the law.
 
@@ -175,8 +193,8 @@ def slip() -> list[Line]:
         Line("let", "shear", "0.0"),
         *[Line("let", f"b{a}", f"v{a}") for a in "xyz"],
         Line("let", "pull", "0.0"),
-        Line("let", "rest", "0.0"),
-        Line("let", "late", "0.0"),
+        Line("let", "stay", "0.0"),
+        *[Line("let", f"str{a}", "0.0") for a in "xyz"],
         # where the stream is prescribed, what came in from outside the box means nothing
         Line("if", "", "wall_law * (1.0 - sigma) > 0.0"),
         *[Line("set", f"b{a}", f"v{a} + t{a}") for a in "xyz"],
@@ -209,8 +227,10 @@ def slip() -> list[Line]:
         Line("set", "share", "1.0"),
         Line("set", "jump", "3.0 * us * us / (1.0 / om - 0.5)"),
         Line("end"),
-        Line("set", "rest", "share * rho * jump * it * (1.0 - 1.0 / om)"),
-        Line("set", "late", "-share * rho * jump * it / om - rest"),
+        Line("set", "jump", "share * rho * jump * it"),
+        # air that turns along a bent wall without friction is strained by -2 K u
+        *[Line("set", f"str{a}", f"jump * t{a} - 2.0 * rho * ({_bent(a)})") for a in "xyz"],
+        Line("set", "stay", "1.0 - 1.0 / om"),
         Line("end"),
         *wall_factors(),
     ]
@@ -231,6 +251,28 @@ def _sent_back(i: int, name: str) -> list[Line]:
         Line("else"),
         Line("set", name, f"(g{i} + (h - 1.0) * g{o} - kick) / h"),
         Line("end"),
+    ]
+
+
+def loads() -> list[Line]:
+    """Find the pressure at the wall, and the load by it on the cell's piece of surface.
+
+    From the cell to the wall the pressure falls by ρ u K u y, as it must for air that turns. What
+    swallows or blows has the momentum that passes it as a load too.
+    """
+    turning = " + ".join(
+        f"{speed} * ({_bent(a, 'uvw')})" for a, speed in zip("xyz", "uvw", strict=True)
+    )
+    return [
+        Line("let", "dwall", f"d - 3.0 * rho * max2(y, -y) * ({turning})"),
+        Line("let", "passed", "0.0"),
+        Line("if", "", "wall_law < 0.0"),
+        Line("set", "passed", "(vx * facex + vy * facey + vz * facez) * ir"),
+        Line("end"),
+        *[
+            Line("let", f"F{a}p", f"shear * t{a} / ut - THIRD * dwall * face{a} - passed * v{a}")
+            for a in "xyz"
+        ],
     ]
 
 
@@ -305,8 +347,8 @@ def link(i: int) -> list[Line]:
         Line("end"),
         *_sent_back(i, "r"),
         # before collision and after it in the shares that the interpolation takes
-        Line("let", "held", f"rest + max2(0.0, 0.5 - q{i}) * late"),
-        Line("let", "turn", f"{along(e, 't')} * (pull - {along(e, 'n')} * held)"),
+        Line("let", "held", f"{along(e, 'str')} * (stay - max2(0.0, 0.5 - q{i}))"),
+        Line("let", "turn", f"{along(e, 't')} * pull - {along(e, 'n')} * held"),
         Line("set", "r", f"r + {six} * turn"),
         # an opening lets through the momentum it is told to, so that what goes in comes out
         Line("if", "", f"kind({i}) < 0.0"),

@@ -7,11 +7,12 @@ Nothing is taken out for a surface without thickness: links through it are cut f
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from tuftwork.flow.bend import bends
 from tuftwork.flow.lattice import N_LINK, VELOCITY
 from tuftwork.flow.setup import SOLID, THIN, WALL, Floats, Surface, WallLinks
 from tuftwork.flow.thin import find_thin, turned_at_tips, with_thin
@@ -132,6 +133,7 @@ def wrap_bodies(
     skin: float,
     surroundings: Marks | None = None,
     around_label: Marks | None = None,
+    stream: Sequence[float] | None = None,
 ) -> tuple[Marks, WallLinks]:
     """Return marks and wall links of bodies in a box.
 
@@ -149,6 +151,8 @@ def wrap_bodies(
         Non-zero in cells of road, floor and tunnel walls.
     around_label : (lz, ly, lx)
         Surface number of those cells; all 0 if left out.
+    stream : (3,)
+        Its direction, which tells the tails of parts; None: thin cut tails are not looked for.
 
     Returns
     -------
@@ -185,7 +189,8 @@ def wrap_bodies(
     links = turned_at_tips(links, thin)
     start = np.array([s.start for s in block[::-1]])
     closed = [b.triangles - start for b in bodies if b.is_closed]
-    return mark, turned_at_knives(links, mark.shape, block, closed, every)
+    links = turned_at_knives(links, mark.shape, block, closed, every, stream)
+    return mark, replace(links, bend=bends(links, mark.shape))
 
 
 def _block(shape: tuple[int, int, int], bodies: Sequence[Body]) -> tuple[slice, slice, slice]:

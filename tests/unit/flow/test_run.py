@@ -116,9 +116,10 @@ def test_the_stream_ahead_has_nearly_all_of_its_total_pressure(result: FlowResul
     assert abs(found["total_pressure_loss"][k, j, 2]) < 0.3
 
 
-def test_a_brick_that_is_alike_left_and_right_is_not_pushed_aside(result: FlowResult) -> None:
-    # its sides lie on the centres of cells; the wheel beside it leaves a little
-    assert abs(result.side_area.mean) < 0.01 * result.drag_area.mean
+def test_a_brick_that_is_alike_left_and_right_is_not_pushed_aside() -> None:
+    # its sides lie on the centres of cells
+    alone = run(prepare(small_case()), rule=StopRule(error=1e-9, settle=0.5, longest=1.5))
+    assert abs(alone.side_area.mean) < 5e-3 * alone.drag_area.mean
 
 
 def test_open_forms_can_be_read_back(result: FlowResult, tmp_path: Path) -> None:

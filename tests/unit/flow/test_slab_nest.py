@@ -269,7 +269,8 @@ def test_memory_and_time_of_nested_boxes_on_several_cards_are_told_before() -> N
         forecast(case, lengths=10.0, backend="cuda", cards=n, free=8e10) for n in (1, 2, 4)
     )
     assert not [fault for seen in (one, two, four) for fault in seen.faults]
-    assert 0.5 < two.memory / one.memory < 0.65
+    # the cards share the time; the fuller one has most of the walls, whose cells hold more
+    assert 0.5 < two.memory / one.memory < 0.67
     assert 0.5 < two.seconds / one.seconds < 0.65
     assert 0.8 < two.efficiency < 1.0
     assert four.seconds < two.seconds

@@ -8,6 +8,7 @@ import numpy as np
 from tuftwork.files.time_file import TimeSeries
 from tuftwork.flow import FlowCase, FlowResult, PartLoad, bands
 from tuftwork.flow.bias import stated_bias
+from tuftwork.flow.facing import said_of_books
 from tuftwork.flow.look import (
     Plane,
     car_loads,
@@ -23,7 +24,6 @@ from tuftwork.flow.over_time import POINTS
 from tuftwork.flow.plane_map import near_car
 from tuftwork.flow.prepare import body_length
 from tuftwork.flow.statistics import SeriesMean
-from tuftwork.flow.surface_load import said_of_books
 from tuftwork.flow.vortex import Mark
 from tuftwork.study.flow.case import Built
 from tuftwork.study.flow.inside import inside_tree
