@@ -10,6 +10,7 @@ Both are recorded (rows 0 to 2 and 10 to 12 of the wall rows), and told.
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from tuftwork.flow.result import FlowResult
 
 Floats = npt.NDArray[np.float64]
+_AT_ONCE = 300_000
+"""Triangles that are shared among cells at once, for the memory that takes. [-]"""
 _WET = 3.0
 """A place whose cells lie further off is not wetted: it lies inside another part. [cells]"""
 
@@ -54,8 +57,9 @@ def facings(case: "FlowCase", boxes: Sequence["Prepared"]) -> list[npt.NDArray[n
         if part.porous is not None:
             continue
         vertices, faces = split_surface(case, n)
-        for turn in (1.0,) if part.is_closed else (1.0, -1.0):
-            a, b, c = (vertices[faces[:, k]] for k in range(3))
+        sides = (1.0,) if part.is_closed else (1.0, -1.0)
+        for turn, start in product(sides, range(0, len(faces), _AT_ONCE)):
+            a, b, c = (vertices[faces[start : start + _AT_ONCE, k]] for k in range(3))
             area = 0.5 * turn * np.cross(b - a, c - a)
             middle = (a + b + c) / 3
             look = area / np.maximum(np.linalg.norm(area, axis=1), 1e-30)[:, None]

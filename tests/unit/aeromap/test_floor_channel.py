@@ -40,7 +40,7 @@ def test_ranges_of_the_channel_table_enter_the_ensemble() -> None:
 def test_a_number_given_twice_is_refused_and_a_limit_is_kept() -> None:
     with pytest.raises(InputError, match=r"floor\.model\.mixing.*edge_loss"):
         part_models(with_channel(model={"mixing": "0.4 ± 0.1"}, edge_loss="0.3 ± 0.1"))
-    with pytest.raises(ValueError, match="at most 1 in SI"):
+    with pytest.raises(ValueError, match="must be at most 1"):
         with_channel(discharge="1.4 ± 0.1")
 
 
