@@ -2074,12 +2074,9 @@ def wall_cell(
     else:
         f[26, (kp * ly + jp) * lx + im] = g26
     dwall = d - 3.0 * rho * max2(y, -y) * (u * (bendxx * u + bendxy * v + bendxz * w) + v * (bendxy * u + bendyy * v + bendyz * w) + w * (bendxz * u + bendyz * v + bendzz * w))
-    passed = 0.0
-    if wall_law < 0.0:
-        passed = (vx * facex + vy * facey + vz * facez) * ir
-    Fxp = shear * tx / ut - THIRD * dwall * facex - passed * vx
-    Fyp = shear * ty / ut - THIRD * dwall * facey - passed * vy
-    Fzp = shear * tz / ut - THIRD * dwall * facez - passed * vz
+    Fxp = shear * tx / ut - THIRD * dwall * facex
+    Fyp = shear * ty / ut - THIRD * dwall * facey
+    Fzp = shear * tz / ut - THIRD * dwall * facez
     old = 0.0 if even else 0.5
     new = 1.0 if even else 0.5
     out[m, 0] = old * out[m, 0] + new * (Fxw + faced * (Fxp - Fxw))

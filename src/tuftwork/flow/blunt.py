@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from tuftwork.flow.edge import KNIFE, TAIL, Edges
+from tuftwork.flow.edge import KNIFE, TAIL, Edges, points_along
 from tuftwork.flow.setup import Floats
 
 THICK = 2.0
@@ -76,7 +76,8 @@ def _found(edges: Edges, stream: Sequence[float]) -> tuple[npt.NDArray[np.bool_]
     ends, normals = edges.ends[is_tail], edges.normals[is_tail]
     if len(ends) < 2:
         return np.zeros(len(edges), bool), np.zeros((0, 3)), np.zeros((0, 3))
-    place, number, count = _along(ends)
+    place, number = points_along(ends)
+    count = np.bincount(number, minlength=len(ends))
     along = ends[:, 1] - ends[:, 0]
     along = along / np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-30)
     near = cKDTree(place).query(
@@ -107,16 +108,6 @@ def _found(edges: Edges, stream: Sequence[float]) -> tuple[npt.NDArray[np.bool_]
     shift, into = mean(0.5 * way[row, best]), mean(-strip[row, best])
     is_tail[is_tail] = kept
     return is_tail, shift, into / np.maximum(np.linalg.norm(into, axis=1, keepdims=True), 1e-30)
-
-
-def _along(ends: Floats) -> tuple[Floats, npt.NDArray[np.int64], npt.NDArray[np.int64]]:
-    """Return points along edges, the number of the edge of each, and how many each has."""
-    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
-    count = np.maximum(np.ceil(length / _SPACING).astype(int), 1) + 1
-    number = np.repeat(np.arange(len(ends)), count)
-    step = np.arange(len(number)) - np.repeat(np.cumsum(count) - count, count)
-    share = (step / (count[number] - 1))[:, None]
-    return (1.0 - share) * ends[number, 0] + share * ends[number, 1], number, count
 
 
 def _faces(own: Floats, other: Floats) -> tuple[Floats, Floats, Floats]:

@@ -7,6 +7,7 @@ from tuftwork.flow.engine import PRECISIONS, Backend, Precision
 from tuftwork.flow.nest import Nest
 from tuftwork.flow.over_time import pairs_between
 from tuftwork.flow.prepare import Prepared, steps_for
+from tuftwork.flow.setup import WALL_ROWS
 
 RATES: dict[tuple[Backend, Precision], float] = {
     ("cpu", "float32"): 3.6e7,
@@ -129,7 +130,7 @@ def estimate_cost(
     n_cell = sum(box.setup.n_cell for box in boxes)
     n_wall = sum(box.setup.walls.cell.size for box in boxes)
     updates = sum(box.setup.n_cell * box.scale for box in boxes)
-    memory = n_cell * (27 * size + 1 + mean) + n_wall * (26 * 9 + 128)
+    memory = n_cell * (27 * size + 1 + mean) + n_wall * (26 * 9 + 16 + 8 * (14 + 2 * WALL_ROWS))
     rate = RATES[backend, chosen]
     n_step = steps_for(prepared.case, lengths)
     watching = watching_time(prepared.case, n_cell, lengths=lengths, settle=settle, backend=backend)

@@ -194,11 +194,23 @@ def edge_points(
         towards = np.where(np.minimum(one, other) < FACING, 0.0, np.sign(other - one))
         turn = towards[:, None] * (normals[:, 1] - normals[:, 0])
     ends, along, length, turn = ends[kept], along[kept], length[kept], turn[kept]
-    count = np.maximum(np.ceil(length / spacing).astype(int), 1) + 1
-    number = np.repeat(np.arange(len(ends)), count)
-    step = np.arange(len(number)) - np.repeat(np.cumsum(count) - count, count)
-    share = step / (count[number] - 1)
+    number, share = _shares(length, spacing)
     return EdgePoints(np.asarray(ends[number, 0] + share[:, None] * along[number]), turn[number])
+
+
+def points_along(ends: Floats) -> tuple[Floats, npt.NDArray[np.int64]]:
+    """Return points along edges (n, 2, 3), half a cell apart or less, and the edge of each."""
+    number, share = _shares(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1), _SPACING)
+    start, end = ends[number, 0], ends[number, 1]
+    return np.asarray((1.0 - share)[:, None] * start + share[:, None] * end), number
+
+
+def _shares(length: Floats, spacing: float) -> tuple[npt.NDArray[np.int64], Floats]:
+    """Return the edge of each point, both ends with it, and its share of the way along."""
+    count = np.maximum(np.ceil(length / spacing).astype(int), 1) + 1
+    number = np.repeat(np.arange(len(length)), count)
+    step = np.arange(len(number)) - np.repeat(np.cumsum(count) - count, count)
+    return number, step / (count[number] - 1)
 
 
 def hold_edges(

@@ -11,6 +11,7 @@ from tuftwork import __version__
 from tuftwork.errors import Cancelled, NotConverged
 from tuftwork.flow.checkpoint import Saved, Shelf, put_back, seconds_of, settled_again, to_save
 from tuftwork.flow.core_flow import core_flows, fan_doubts
+from tuftwork.flow.cost import SAMPLES_A_LOOK
 from tuftwork.flow.cut import momentum_unit
 from tuftwork.flow.doubt import Doubt, Lookout, jump_between_halves
 from tuftwork.flow.doubt_kept import doubts_as_text, recall_doubts
@@ -26,8 +27,6 @@ from tuftwork.flow.stop import Progress, StopRule, start_up_notices
 from tuftwork.flow.through import AGREED, Exchange
 
 Floats = npt.NDArray[np.float64]
-_LOOKS = 16
-"""Samples between two looks at the whole field, and between two questions to the net."""
 _SETTLED = 1.0
 """Travel before the net is asked: waves of the start pass first. [body lengths]"""
 _WINDOW = 0.5
@@ -255,7 +254,7 @@ def _loop(job: _Run, checkpoint: Shelf | None, watch: Callable[[Progress], bool]
         job.series.append(loads)
         if job.exchange.tie is not None:
             job.tie()
-        if len(job.series) % _LOOKS == 0:
+        if len(job.series) % SAMPLES_A_LOOK == 0:
             job.look()
         if job.travel > rule.settle:
             engine.sample()

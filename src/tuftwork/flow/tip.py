@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tuftwork.flow.blunt import blunt_tails
-from tuftwork.flow.edge import KNIFE, SHARP, sharp_edges
+from tuftwork.flow.edge import KNIFE, SHARP, points_along, sharp_edges
 from tuftwork.flow.lattice import N_LINK, VELOCITY
 from tuftwork.flow.setup import Floats, WallLinks
 from tuftwork.flow.thin import normals_of, sides_met
@@ -125,7 +125,7 @@ def _knives(
             into.append(inwards)
             width.append(wide)
     end, inwards, wide = (np.concatenate(each) for each in (ends, into, width))
-    place, number = _along(end)
+    place, number = points_along(end)
     return place, end[number], inwards[number], wide[number]
 
 
@@ -151,8 +151,8 @@ def _is_rim(edge: Floats, inner: Floats) -> npt.NDArray[np.bool_]:
 
     if not len(inner):
         return np.zeros(len(edge), bool)
-    place, number = _along(edge)
-    other, whose = _along(inner)
+    place, number = points_along(edge)
+    other, whose = points_along(inner)
     _, nearest = cKDTree(other).query(place, k=_BESIDE, distance_upper_bound=_SPACING)
     found = nearest < len(other)
     start, end = np.moveaxis(inner[whose[np.where(found, nearest, 0)]], 2, 0)
@@ -162,16 +162,6 @@ def _is_rim(edge: Floats, inner: Floats) -> npt.NDArray[np.bool_]:
     far = np.linalg.norm(start + share[..., None] * along - place[:, None], axis=2)
     is_apart = np.where(found, far, np.inf).min(axis=1) > STEP
     return np.asarray(np.bincount(number[is_apart], minlength=len(edge)) == 0)
-
-
-def _along(end: Floats) -> tuple[Floats, npt.NDArray[np.int64]]:
-    """Return points along edges, and the number of the edge that each lies on."""
-    length = np.linalg.norm(end[:, 1] - end[:, 0], axis=1)
-    count = np.maximum(np.ceil(length / _SPACING).astype(int), 1) + 1
-    number = np.repeat(np.arange(len(end)), count)
-    step = np.arange(len(number)) - np.repeat(np.cumsum(count) - count, count)
-    share = (step / (count[number] - 1))[:, None]
-    return np.asarray((1.0 - share) * end[number, 0] + share * end[number, 1]), number
 
 
 def _met(

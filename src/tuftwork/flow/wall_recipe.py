@@ -257,22 +257,14 @@ def _sent_back(i: int, name: str) -> list[Line]:
 def loads() -> list[Line]:
     """Find the pressure at the wall, and the load by it on the cell's piece of surface.
 
-    From the cell to the wall the pressure falls by ρ u K u y, as it must for air that turns. What
-    swallows or blows has the momentum that passes it as a load too.
+    From the cell to the wall the pressure falls by ρ u K u y, as it must for air that turns.
     """
     turning = " + ".join(
         f"{speed} * ({_bent(a, 'uvw')})" for a, speed in zip("xyz", "uvw", strict=True)
     )
     return [
         Line("let", "dwall", f"d - 3.0 * rho * max2(y, -y) * ({turning})"),
-        Line("let", "passed", "0.0"),
-        Line("if", "", "wall_law < 0.0"),
-        Line("set", "passed", "(vx * facex + vy * facey + vz * facez) * ir"),
-        Line("end"),
-        *[
-            Line("let", f"F{a}p", f"shear * t{a} / ut - THIRD * dwall * face{a} - passed * v{a}")
-            for a in "xyz"
-        ],
+        *[Line("let", f"F{a}p", f"shear * t{a} / ut - THIRD * dwall * face{a}") for a in "xyz"],
     ]
 
 

@@ -9,6 +9,7 @@ from tests.unit.flow.brick import FINER, WIDE, prepared_brick
 from tuftwork.flow import FlowCase, FlowPart, FlowResult, Prepared, StopRule, prepare, run
 from tuftwork.flow.facing import exchanged, said_of_books
 from tuftwork.flow.surface_map import boxes_of, places_of
+from tuftwork.flow.through import Opening
 from tuftwork.shape import block
 from tuftwork.shape.mesh import Mesh
 
@@ -98,6 +99,17 @@ def test_a_plate_is_pushed_from_both_sides() -> None:
     _, area = facing_of(prepare(case), 1)
     np.testing.assert_allclose(area.sum(axis=0), 0.0, atol=1e-6)
     assert area[:, 2].clip(0).sum() == pytest.approx(0.4 * 0.4, rel=1e-3)
+
+
+def test_a_case_with_openings_keeps_the_momentum_of_the_air() -> None:
+    openings = tuple(
+        Opening(name=kind, part="brick", kind=kind, low=(x - 0.01, -0.1, 0.25),
+                high=(x + 0.01, 0.1, 0.45), facing=(way, 0.0, 0.0), mass_flow=0.5)
+        for kind, x, way in (("inlet", 0.0, -1.0), ("outlet", 0.5, 1.0))
+    )  # fmt: skip
+    whole = prepared_brick(cell=0.05)
+    assert whole.setup.walls.facing is not None
+    assert prepare(replace(whole.case, openings=openings)).setup.walls.facing is None
 
 
 def test_no_slip_keeps_the_momentum_that_links_exchange() -> None:
