@@ -29,7 +29,6 @@ CYLINDER = MappedSection(centre=0j, tail=180.0, alpha=1e-3)
 WORST = pytest.mark.xfail(strict=True, reason="miss: 5.4 % of the lift against 5")
 PLACES = [pytest.param((0.94, 0.91), marks=WORST), (0.94, 0.16), (0.57, 0.41), (0.44, 0.66)]
 BLUNT = pytest.mark.xfail(strict=True, reason="miss: 15 % low at one of three places")
-LOW = pytest.mark.xfail(strict=True, reason="miss: 5.5 % of the downforce against 5")
 
 
 @pytest.mark.parametrize(
@@ -58,10 +57,21 @@ def test_there_is_no_drag(flow: tuple[MappedSection, np.ndarray]) -> None:
     assert drag == pytest.approx(0.0, abs=0.01)
 
 
-@pytest.mark.xfail(strict=True, reason="miss: drag 0.037 of the thickness against 0.01")
-def test_a_cylinder_without_friction_has_no_drag() -> None:
+@pytest.mark.parametrize(
+    "speed",
+    [
+        0.0375,
+        pytest.param(
+            0.075,
+            marks=pytest.mark.xfail(
+                strict=True, reason="miss: drag 0.019 of the thickness against 0.01"
+            ),
+        ),
+    ],
+)
+def test_a_cylinder_without_friction_has_no_drag(speed: float) -> None:
     """Exact: half a thickness of travel from its potential flow, 50 cells thick."""
-    rows = SectionSlice(CYLINDER, 50, room=(3.4, 3.0)).run(0.5)
+    rows = SectionSlice(CYLINDER, 50, speed=speed, room=(3.4, 3.0)).run(0.5)
     assert rows[len(rows) * 3 // 4 :, 1].mean() == pytest.approx(0.0, abs=0.01)
 
 
@@ -122,7 +132,7 @@ def test_the_flow_over_a_wall_is_the_one_of_the_table() -> None:
     assert OVER_WALL.circulation / length == pytest.approx(-0.71034518, rel=2e-4)
 
 
-@pytest.mark.parametrize("along", [pytest.param(0.05, marks=LOW), 0.8, 0.93])
+@pytest.mark.parametrize("along", [0.05, 0.8, 0.93])
 def test_downforce_over_a_wall_is_that_of_the_potential_flow(along: float) -> None:
     """15 cells of gap, a quarter of the chord."""
     assert lift_error(OVER_WALL, (along, 0.0)) == pytest.approx(0.0, abs=0.05)

@@ -129,7 +129,7 @@ def test_a_quarter_is_lost_at_half_the_peaks_height() -> None:
 
 
 def with_layer() -> np.ndarray:
-    """The 17° ramp with a mixing layer on the body and walls that bend, as it stands now."""
+    """The 17° ramp with a mixing layer on the body and walls that bend, before air was made."""
     rows = table(HERE / "flow_diffuser_bend.csv")
     return rows[rows["angle"] == 17]
 

@@ -1,9 +1,9 @@
 """Recorded runs of the lattice flow on a card: the slanted tail, and the wing over the road.
 
 What is recorded is this package's own (data/flow_ladder_card.csv): the slanted tail with the walls
-as they stand, its loads by pressure on the surfaces; the wing with the law alone, before walls were
-known to bend, a thin cut tail was taken as a knife edge and the wing had a layer of two cells. What
-it is held against is printed, and named beside it.
+as they stand, but that the rate at which air gathers was renewed every step and not by pairs; the
+wing with the law alone, before walls were known to bend, a thin cut tail was taken as a knife edge
+and the wing had a layer of two cells. What it is held against is printed, and named beside it.
 """
 
 import csv
@@ -11,8 +11,7 @@ from pathlib import Path
 
 import pytest
 
-TAIL = "4 mm near 3 levels 14.2 M cells; walls that bend; load by pressure; one NVIDIA H200"
-FINER = TAIL.replace("4 mm", "3 mm").replace("14.2", "32.6") + " still rising"
+TAIL = "3 mm near 3 levels 32.6 M cells; air made where it gathers; one NVIDIA H200"
 WING = "chord 89 cells 4 levels; thin parts cut before knife edges; "
 AHMED = {"0": 0.250, "12.5": 0.230, "25": 0.285, "30": 0.378, "35": 0.260}
 """Drag coefficient by slant, Ahmed 1984 (memory)."""
@@ -26,9 +25,9 @@ def rows() -> list[dict[str, str]]:
     return list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
 
-def tail(slant: str, what: str = "drag coefficient", grid: str = TAIL) -> float:
+def tail(slant: str, what: str = "drag coefficient") -> float:
     case = f"slanted tail {slant} deg {what}"
-    (found,) = (r for r in rows() if (r["case"], r["grid"]) == (case, grid))
+    (found,) = (r for r in rows() if (r["case"], r["grid"]) == (case, TAIL))
     return float(found["recorded"])
 
 
@@ -48,7 +47,7 @@ def miss(size: str) -> pytest.MarkDecorator:
         "0",
         "12.5",
         "25",
-        pytest.param("30", marks=miss("26 % low against 10 %")),
+        pytest.param("30", marks=miss("12 % low against 10 %")),
         "35",
     ],
 )
@@ -57,20 +56,14 @@ def test_the_slanted_tail_drags_as_measured(slant: str) -> None:
     assert tail(slant) == pytest.approx(AHMED[slant], rel=0.10)
 
 
-@miss("14 % low against 10 %")
-def test_with_finer_cells_the_slant_of_30_degrees_drags_as_measured() -> None:
-    # B6, 3 mm
-    assert tail("30", grid=FINER) == pytest.approx(AHMED["30"], rel=0.10)
-
-
 @pytest.mark.parametrize(
     ("slant", "low", "high"),
     [
-        ("0", 0.238, 0.262),
-        pytest.param("12.5", 0.218, 0.242, marks=miss("0.0004 below the band")),
-        pytest.param("25", 0.27, 0.31, marks=miss("0.008 below the band")),
-        pytest.param("30", 0.363, 0.393, marks=miss("0.083 below the band")),
-        pytest.param("35", 0.25, 0.29, marks=miss("0.002 below the band")),
+        pytest.param("0", 0.238, 0.262, marks=miss("0.007 above the band")),
+        ("12.5", 0.218, 0.242),
+        pytest.param("25", 0.27, 0.31, marks=miss("0.001 above the band")),
+        pytest.param("30", 0.363, 0.393, marks=miss("0.029 below the band")),
+        ("35", 0.25, 0.29),
     ],
 )
 def test_the_drag_of_the_slanted_tail_lies_in_the_band_of_its_tests(
@@ -80,6 +73,7 @@ def test_the_drag_of_the_slanted_tail_lies_in_the_band_of_its_tests(
     assert low <= tail(slant) <= high
 
 
+@miss("0.002 beyond the budget, high")
 def test_the_slanted_tail_lifts_at_25_degrees_as_measured() -> None:
     # B12, Meile 2011 (memory, low): the stream follows the slant; the turn of an edge was chosen
     # so that it does
@@ -89,8 +83,8 @@ def test_the_slanted_tail_lifts_at_25_degrees_as_measured() -> None:
 @pytest.mark.parametrize(
     ("face", "measured"),
     [
-        pytest.param("the slant", 0.213, marks=miss("0.038 low against 0.01")),
-        pytest.param("the base", 0.092, marks=miss("0.027 low against 0.01")),
+        pytest.param("the slant", 0.213, marks=miss("0.026 low against 0.01")),
+        ("the base", 0.092),
         ("friction", 0.057),
     ],
 )
@@ -103,7 +97,7 @@ def test_the_drag_at_30_degrees_arises_where_it_was_measured(face: str, measured
     ("face", "measured"),
     [
         ("the slant", 0.037),
-        pytest.param("the base", 0.122, marks=miss("0.013 high against 0.01")),
+        pytest.param("the base", 0.122, marks=miss("0.012 high against 0.01")),
         ("friction", 0.055),
     ],
 )
@@ -122,7 +116,6 @@ def test_the_slanted_tail_drags_most_at_30_degrees() -> None:
     assert max(AHMED, key=tail) == "30"
 
 
-@miss("by 0.032")
 def test_the_drag_falls_past_30_degrees() -> None:
     # B11: by about 0.1; half of that is asked
     assert tail("30") - tail("35") >= 0.05

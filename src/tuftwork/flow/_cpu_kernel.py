@@ -676,10 +676,13 @@ def wall_cell(
     bendxy = geo[m, 7]
     bendxz = geo[m, 8]
     bendyz = geo[m, 9]
-    facex = geo[m, 10]
-    facey = geo[m, 11]
-    facez = geo[m, 12]
-    faced = geo[m, 13]
+    smooth = geo[m, 10]
+    facex = geo[m, 11]
+    facey = geo[m, 12]
+    facez = geo[m, 13]
+    faced = geo[m, 14]
+    lately, kept = out[m, 13], out[m, 14]
+    renew = 0.2 if even else 0.0
     Rx = 0.0
     Ry = 0.0
     Rz = 0.0
@@ -1100,6 +1103,9 @@ def wall_cell(
     bz = vz
     pull = 0.0
     stay = 0.0
+    gather = 0.0
+    known = 0.0
+    made = 0.0
     strx = 0.0
     stry = 0.0
     strz = 0.0
@@ -1229,6 +1235,9 @@ def wall_cell(
         stry = jump * ty - 2.0 * rho * (bendxy * tx + bendyy * ty + bendyz * tz)
         strz = jump * tz - 2.0 * rho * (bendxz * tx + bendyz * ty + bendzz * tz)
         stay = 1.0 - 1.0 / om
+        gather = 1.5 * om * (tr - pnn) + kw * tr
+        known = kept + renew * (lately - kept)
+        made = 0.44444444444444442 * smooth * known
     exl = SIXTH + 0.5 * bx * (bx - 1.0)
     exm = TWOTHIRD - bx * bx
     exn = SIXTH + 0.5 * bx * (bx + 1.0)
@@ -1257,6 +1266,7 @@ def wall_cell(
             r = (g1 + (h - 1.0) * g2 - kick) / h
         held = (strx) * (stay - max2(0.0, 0.5 - q1))
         turn = (tx) * pull - (nx) * held
+        turn = turn + min2(0.5, q1) * made * (1.0 - 3.0 * ((bx)))
         r = r + 0.44444444444444442 * turn
         if table[sid1, 0] < 0.0:
             r = g1 - 0.44444444444444442 * other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k, q1, 0.0, 0.0)
@@ -1288,6 +1298,7 @@ def wall_cell(
             r = (g2 + (h - 1.0) * g1 - kick) / h
         held = (- strx) * (stay - max2(0.0, 0.5 - q2))
         turn = (- tx) * pull - (- nx) * held
+        turn = turn + min2(0.5, q2) * made * (1.0 - 3.0 * ((- bx)))
         r = r + 0.44444444444444442 * turn
         if table[sid2, 0] < 0.0:
             r = g2 - 0.44444444444444442 * other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k, -q2, 0.0, 0.0)
@@ -1319,6 +1330,7 @@ def wall_cell(
             r = (g3 + (h - 1.0) * g4 - kick) / h
         held = (stry) * (stay - max2(0.0, 0.5 - q3))
         turn = (ty) * pull - (ny) * held
+        turn = turn + min2(0.5, q3) * made * (1.0 - 3.0 * ((by)))
         r = r + 0.44444444444444442 * turn
         if table[sid3, 0] < 0.0:
             r = g3 - 0.44444444444444442 * other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k, 0.0, q3, 0.0)
@@ -1350,6 +1362,7 @@ def wall_cell(
             r = (g4 + (h - 1.0) * g3 - kick) / h
         held = (- stry) * (stay - max2(0.0, 0.5 - q4))
         turn = (- ty) * pull - (- ny) * held
+        turn = turn + min2(0.5, q4) * made * (1.0 - 3.0 * ((- by)))
         r = r + 0.44444444444444442 * turn
         if table[sid4, 0] < 0.0:
             r = g4 - 0.44444444444444442 * other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k, 0.0, -q4, 0.0)
@@ -1381,6 +1394,7 @@ def wall_cell(
             r = (g5 + (h - 1.0) * g6 - kick) / h
         held = (strz) * (stay - max2(0.0, 0.5 - q5))
         turn = (tz) * pull - (nz) * held
+        turn = turn + min2(0.5, q5) * made * (1.0 - 3.0 * ((bz)))
         r = r + 0.44444444444444442 * turn
         if table[sid5, 0] < 0.0:
             r = g5 - 0.44444444444444442 * other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k, 0.0, 0.0, q5)
@@ -1412,6 +1426,7 @@ def wall_cell(
             r = (g6 + (h - 1.0) * g5 - kick) / h
         held = (- strz) * (stay - max2(0.0, 0.5 - q6))
         turn = (- tz) * pull - (- nz) * held
+        turn = turn + min2(0.5, q6) * made * (1.0 - 3.0 * ((- bz)))
         r = r + 0.44444444444444442 * turn
         if table[sid6, 0] < 0.0:
             r = g6 - 0.44444444444444442 * other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k, 0.0, 0.0, -q6)
@@ -1443,6 +1458,7 @@ def wall_cell(
             r = (g7 + (h - 1.0) * g8 - kick) / h
         held = (strx + stry) * (stay - max2(0.0, 0.5 - q7))
         turn = (tx + ty) * pull - (nx + ny) * held
+        turn = turn + min2(0.5, q7) * made * (1.0 - 3.0 * ((bx + by)))
         r = r + 0.1111111111111111 * turn
         if table[sid7, 0] < 0.0:
             r = g7 - 0.1111111111111111 * other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k, q7, q7, 0.0)
@@ -1475,6 +1491,7 @@ def wall_cell(
             r = (g8 + (h - 1.0) * g7 - kick) / h
         held = (- strx - stry) * (stay - max2(0.0, 0.5 - q8))
         turn = (- tx - ty) * pull - (- nx - ny) * held
+        turn = turn + min2(0.5, q8) * made * (1.0 - 3.0 * ((- bx - by)))
         r = r + 0.1111111111111111 * turn
         if table[sid8, 0] < 0.0:
             r = g8 - 0.1111111111111111 * other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k, -q8, -q8, 0.0)
@@ -1507,6 +1524,7 @@ def wall_cell(
             r = (g9 + (h - 1.0) * g10 - kick) / h
         held = (strx + strz) * (stay - max2(0.0, 0.5 - q9))
         turn = (tx + tz) * pull - (nx + nz) * held
+        turn = turn + min2(0.5, q9) * made * (1.0 - 3.0 * ((bx + bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid9, 0] < 0.0:
             r = g9 - 0.1111111111111111 * other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k, q9, 0.0, q9)
@@ -1539,6 +1557,7 @@ def wall_cell(
             r = (g10 + (h - 1.0) * g9 - kick) / h
         held = (- strx - strz) * (stay - max2(0.0, 0.5 - q10))
         turn = (- tx - tz) * pull - (- nx - nz) * held
+        turn = turn + min2(0.5, q10) * made * (1.0 - 3.0 * ((- bx - bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid10, 0] < 0.0:
             r = g10 - 0.1111111111111111 * other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k, -q10, 0.0, -q10)
@@ -1571,6 +1590,7 @@ def wall_cell(
             r = (g11 + (h - 1.0) * g12 - kick) / h
         held = (strx - strz) * (stay - max2(0.0, 0.5 - q11))
         turn = (tx - tz) * pull - (nx - nz) * held
+        turn = turn + min2(0.5, q11) * made * (1.0 - 3.0 * ((bx - bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid11, 0] < 0.0:
             r = g11 - 0.1111111111111111 * other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k, q11, 0.0, -q11)
@@ -1603,6 +1623,7 @@ def wall_cell(
             r = (g12 + (h - 1.0) * g11 - kick) / h
         held = (- strx + strz) * (stay - max2(0.0, 0.5 - q12))
         turn = (- tx + tz) * pull - (- nx + nz) * held
+        turn = turn + min2(0.5, q12) * made * (1.0 - 3.0 * ((- bx + bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid12, 0] < 0.0:
             r = g12 - 0.1111111111111111 * other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k, -q12, 0.0, q12)
@@ -1635,6 +1656,7 @@ def wall_cell(
             r = (g13 + (h - 1.0) * g14 - kick) / h
         held = (strx - stry) * (stay - max2(0.0, 0.5 - q13))
         turn = (tx - ty) * pull - (nx - ny) * held
+        turn = turn + min2(0.5, q13) * made * (1.0 - 3.0 * ((bx - by)))
         r = r + 0.1111111111111111 * turn
         if table[sid13, 0] < 0.0:
             r = g13 - 0.1111111111111111 * other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k, q13, -q13, 0.0)
@@ -1667,6 +1689,7 @@ def wall_cell(
             r = (g14 + (h - 1.0) * g13 - kick) / h
         held = (- strx + stry) * (stay - max2(0.0, 0.5 - q14))
         turn = (- tx + ty) * pull - (- nx + ny) * held
+        turn = turn + min2(0.5, q14) * made * (1.0 - 3.0 * ((- bx + by)))
         r = r + 0.1111111111111111 * turn
         if table[sid14, 0] < 0.0:
             r = g14 - 0.1111111111111111 * other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k, -q14, q14, 0.0)
@@ -1699,6 +1722,7 @@ def wall_cell(
             r = (g15 + (h - 1.0) * g16 - kick) / h
         held = (stry + strz) * (stay - max2(0.0, 0.5 - q15))
         turn = (ty + tz) * pull - (ny + nz) * held
+        turn = turn + min2(0.5, q15) * made * (1.0 - 3.0 * ((by + bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid15, 0] < 0.0:
             r = g15 - 0.1111111111111111 * other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k, 0.0, q15, q15)
@@ -1731,6 +1755,7 @@ def wall_cell(
             r = (g16 + (h - 1.0) * g15 - kick) / h
         held = (- stry - strz) * (stay - max2(0.0, 0.5 - q16))
         turn = (- ty - tz) * pull - (- ny - nz) * held
+        turn = turn + min2(0.5, q16) * made * (1.0 - 3.0 * ((- by - bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid16, 0] < 0.0:
             r = g16 - 0.1111111111111111 * other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k, 0.0, -q16, -q16)
@@ -1763,6 +1788,7 @@ def wall_cell(
             r = (g17 + (h - 1.0) * g18 - kick) / h
         held = (stry - strz) * (stay - max2(0.0, 0.5 - q17))
         turn = (ty - tz) * pull - (ny - nz) * held
+        turn = turn + min2(0.5, q17) * made * (1.0 - 3.0 * ((by - bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid17, 0] < 0.0:
             r = g17 - 0.1111111111111111 * other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k, 0.0, q17, -q17)
@@ -1795,6 +1821,7 @@ def wall_cell(
             r = (g18 + (h - 1.0) * g17 - kick) / h
         held = (- stry + strz) * (stay - max2(0.0, 0.5 - q18))
         turn = (- ty + tz) * pull - (- ny + nz) * held
+        turn = turn + min2(0.5, q18) * made * (1.0 - 3.0 * ((- by + bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid18, 0] < 0.0:
             r = g18 - 0.1111111111111111 * other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k, 0.0, -q18, q18)
@@ -1827,6 +1854,7 @@ def wall_cell(
             r = (g19 + (h - 1.0) * g20 - kick) / h
         held = (strx + stry + strz) * (stay - max2(0.0, 0.5 - q19))
         turn = (tx + ty + tz) * pull - (nx + ny + nz) * held
+        turn = turn + min2(0.5, q19) * made * (1.0 - 3.0 * ((bx + by + bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid19, 0] < 0.0:
             r = g19 - 0.027777777777777776 * other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k, q19, q19, q19)
@@ -1860,6 +1888,7 @@ def wall_cell(
             r = (g20 + (h - 1.0) * g19 - kick) / h
         held = (- strx - stry - strz) * (stay - max2(0.0, 0.5 - q20))
         turn = (- tx - ty - tz) * pull - (- nx - ny - nz) * held
+        turn = turn + min2(0.5, q20) * made * (1.0 - 3.0 * ((- bx - by - bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid20, 0] < 0.0:
             r = g20 - 0.027777777777777776 * other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k, -q20, -q20, -q20)
@@ -1893,6 +1922,7 @@ def wall_cell(
             r = (g21 + (h - 1.0) * g22 - kick) / h
         held = (strx + stry - strz) * (stay - max2(0.0, 0.5 - q21))
         turn = (tx + ty - tz) * pull - (nx + ny - nz) * held
+        turn = turn + min2(0.5, q21) * made * (1.0 - 3.0 * ((bx + by - bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid21, 0] < 0.0:
             r = g21 - 0.027777777777777776 * other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k, q21, q21, -q21)
@@ -1926,6 +1956,7 @@ def wall_cell(
             r = (g22 + (h - 1.0) * g21 - kick) / h
         held = (- strx - stry + strz) * (stay - max2(0.0, 0.5 - q22))
         turn = (- tx - ty + tz) * pull - (- nx - ny + nz) * held
+        turn = turn + min2(0.5, q22) * made * (1.0 - 3.0 * ((- bx - by + bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid22, 0] < 0.0:
             r = g22 - 0.027777777777777776 * other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k, -q22, -q22, q22)
@@ -1959,6 +1990,7 @@ def wall_cell(
             r = (g23 + (h - 1.0) * g24 - kick) / h
         held = (strx - stry + strz) * (stay - max2(0.0, 0.5 - q23))
         turn = (tx - ty + tz) * pull - (nx - ny + nz) * held
+        turn = turn + min2(0.5, q23) * made * (1.0 - 3.0 * ((bx - by + bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid23, 0] < 0.0:
             r = g23 - 0.027777777777777776 * other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k, q23, -q23, q23)
@@ -1992,6 +2024,7 @@ def wall_cell(
             r = (g24 + (h - 1.0) * g23 - kick) / h
         held = (- strx + stry - strz) * (stay - max2(0.0, 0.5 - q24))
         turn = (- tx + ty - tz) * pull - (- nx + ny - nz) * held
+        turn = turn + min2(0.5, q24) * made * (1.0 - 3.0 * ((- bx + by - bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid24, 0] < 0.0:
             r = g24 - 0.027777777777777776 * other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k, -q24, q24, -q24)
@@ -2025,6 +2058,7 @@ def wall_cell(
             r = (g25 + (h - 1.0) * g26 - kick) / h
         held = (strx - stry - strz) * (stay - max2(0.0, 0.5 - q25))
         turn = (tx - ty - tz) * pull - (nx - ny - nz) * held
+        turn = turn + min2(0.5, q25) * made * (1.0 - 3.0 * ((bx - by - bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid25, 0] < 0.0:
             r = g25 - 0.027777777777777776 * other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k, q25, -q25, -q25)
@@ -2058,6 +2092,7 @@ def wall_cell(
             r = (g26 + (h - 1.0) * g25 - kick) / h
         held = (- strx + stry + strz) * (stay - max2(0.0, 0.5 - q26))
         turn = (- tx + ty + tz) * pull - (- nx + ny + nz) * held
+        turn = turn + min2(0.5, q26) * made * (1.0 - 3.0 * ((- bx + by + bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid26, 0] < 0.0:
             r = g26 - 0.027777777777777776 * other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k, -q26, q26, q26)
@@ -2092,6 +2127,8 @@ def wall_cell(
     out[m, 10] = old * out[m, 10] + new * (Fxw)
     out[m, 11] = old * out[m, 11] + new * (Fyw)
     out[m, 12] = old * out[m, 12] + new * (Fzw)
+    out[m, 13] = old * out[m, 13] + new * (gather)
+    out[m, 14] = known
 
 
 @njit(cache=True, parallel=True, error_model="numpy")

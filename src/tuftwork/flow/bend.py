@@ -13,8 +13,8 @@ from tuftwork.flow.setup import Floats, WallLinks
 
 REACH, MOST_NEAR = 2.6, 24
 """Wall cells that a bend is read from lie within this, and are at most so many. [cells], [-]"""
-SMOOTH = 0.94
-"""Cosine of the angle between two normals, 20°, beyond which there is an edge between them. [-]"""
+EDGE = np.radians(20.0)
+"""Angle between two normals beyond which there is an edge between them. [rad]"""
 SHARPEST = 0.2
 """A wall that bends more is held by few cells; no more than this is believed. [1/cell]"""
 _SLACK = 0.05
@@ -58,7 +58,7 @@ def _bends(at: Floats, normal: Floats) -> Floats:
         found = np.isfinite(far)
         near = np.where(found, near, 0)
         looks = normal[near]
-        weight = found & (np.einsum("nka,na->nk", looks, own) > SMOOTH)
+        weight = found & (np.einsum("nka,na->nk", looks, own) > np.cos(EDGE))
         one, two = _beside(own)
         basis = np.stack([one, two], axis=1)  # (n, 2, 3)
         way = np.einsum("nka,nba->nkb", at[near] - here[:, None], basis)

@@ -130,7 +130,7 @@ def estimate_cost(
     n_cell = sum(box.setup.n_cell for box in boxes)
     n_wall = sum(box.setup.walls.cell.size for box in boxes)
     updates = sum(box.setup.n_cell * box.scale for box in boxes)
-    memory = n_cell * (27 * size + 1 + mean) + n_wall * (26 * 9 + 16 + 8 * (14 + 2 * WALL_ROWS))
+    memory = n_cell * (27 * size + 1 + mean) + n_wall * (26 * 9 + 16 + 8 * (15 + 2 * WALL_ROWS))
     rate = RATES[backend, chosen]
     n_step = steps_for(prepared.case, lengths)
     watching = watching_time(prepared.case, n_cell, lengths=lengths, settle=settle, backend=backend)

@@ -23,7 +23,7 @@ from tuftwork.flow.window import Window, add_cores, pieces_of, with_core_force
 BLOCK = 128
 BYTES_PER_CELL: dict[Precision, int] = {"float32": 27 * 4 + 19, "float16": 27 * 2 + 19}
 """Populations, mark, running means, and where one looks for what is doubtful. [B]"""
-BYTES_PER_WALL_CELL = 26 * 5 + 1 + 56 + 4 + 104 + 21
+BYTES_PER_WALL_CELL = 26 * 5 + 1 + 60 + 4 + 120 + 21
 
 
 class CudaEngine(AbstractEngine):
@@ -127,11 +127,13 @@ class CudaEngine(AbstractEngine):
         m[0] = cp.asarray(np.ascontiguousarray(density, dtype=np.float32)).reshape(-1)
         m[1:] = cp.asarray(np.ascontiguousarray(velocity, dtype=np.float32)).reshape(3, -1)
         self.kernel["begin"](*self._cells(256), (self._f, m))
+        self._rows[...] = 0
         self.step = 0
 
     def start_uniform(self) -> None:
         """Set every cell to the free stream."""
         self.kernel["fill"](*self._cells(256), (self._f,))
+        self._rows[...] = 0
         self.step = 0
 
     def advance(self, n_pair: int) -> None:

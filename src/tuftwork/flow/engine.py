@@ -221,6 +221,7 @@ class CpuEngine(AbstractEngine):
     def start(self, density: Floats, velocity: Floats) -> None:
         """Set every cell to equilibrium at this density and velocity."""
         self._f[:] = quiescent_departure(density, np.asarray(velocity)).reshape(27, -1)
+        self._rows[:] = 0.0
         self.step = 0
 
     def advance(self, n_pair: int) -> None:

@@ -307,6 +307,9 @@ def _wall_body() -> list[str]:
         out.append(f"{pad}    f{i} = {own}{there}")
     out += [f"{pad}{name} = core[part, {n}]" for n, name in enumerate(porous_recipe.CORE)]
     out += [f"{pad}{name} = geo[m, {4 + n}]" for n, name in enumerate(wall_recipe.GROUND)]
+    kept = wall_recipe.KEPT
+    out += [f"{pad}lately, kept = out[m, {kept - 1}], out[m, {kept}]"]
+    out += [f"{pad}renew = {wall_recipe.RENEW} if even else 0.0"]
     out += recipe.python_lines(porous_recipe.resist(), 1)
     out += recipe.python_lines(wall_recipe.wall_collision(), 1)
     out += recipe.python_lines(recipe.absorb(), 1)
@@ -336,7 +339,7 @@ def _wall_body() -> list[str]:
         f"{pad}out[m, {n}] = old * out[m, {n}] + new * ({text})"
         for n, text in enumerate(wall_recipe.RECORDED)
     ]
-    return out
+    return [*out, f"{pad}out[m, {kept}] = known"]
 
 
 def _with_numbers(lines: list[str]) -> tuple[list[str], dict[str, str]]:

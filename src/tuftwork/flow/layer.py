@@ -110,7 +110,7 @@ def add_layer(
         surface_of=joined(links.surface_of, none),
         main=joined(links.main, links.main[wall]),
         geometry=joined(links.geometry, geometry),
-        bend=None if links.bend is None else joined(links.bend, none[:6]),
+        bend=None if links.bend is None else joined(links.bend, none[:7]),
         facing=None if links.facing is None else joined(links.facing, none[:3]),
         zone=None if links.zone is None else joined(links.zone, none[0]),
         fill=None if links.fill is None else joined(links.fill, none[0]),

@@ -16,9 +16,9 @@ THIN = 4.0
 than a cell: neither end may leave anything in the other's place. [-]"""
 SHEAR_ONLY = 100.0
 """Added to the depth of a layer that mixes only the shear along the wall. [-]"""
-WALL_ROWS = 13
+WALL_ROWS = 15
 """Recorded of a wall cell: load, density at the wall less the reference, friction, force on a core,
-momentum that its links exchange. [-]"""
+momentum that its links exchange, how air gathers along the wall, and what is known of that. [-]"""
 SURROUNDINGS = 0
 """Surface number of road, floor and tunnel walls; their loads are not summed."""
 
@@ -128,8 +128,8 @@ class WallLinks:
     surfaces
         The surfaces; number 0 is the surroundings.
     bend
-        Gradient of the wall's normal along it, xx, yy, zz, xy, xz, yz, from ``bend.bends``; None:
-        flat walls. Shape (6, n_wall). [1/cell]
+        Gradient of the wall's normal along it, xx, yy, zz, xy, xz, yz [1/cell], and 1 where the
+        wall is smooth, from ``smooth.grounds``; None: flat, not smooth. Shape (7, n_wall).
     facing
         Piece of its part's surface that each cell stands for, outward, from ``facing.facings``:
         the load is pressure on it and friction; None: the load is the momentum that links exchange.
@@ -162,8 +162,9 @@ class WallLinks:
         return np.array([[0.0] * 7, *(c.row() for c in self.cores)])
 
     def ground(self) -> npt.NDArray[np.float32]:
-        """Return geometry, bend, facing and whether it counts, as back ends take it. (14, n)."""
-        bend = np.zeros((6, self.cell.size), np.float32) if self.bend is None else self.bend
+        """Return geometry, bend, facing and whether it counts, as back ends take it. (15, n)."""
+        bend = np.zeros((7, self.cell.size), np.float32)
+        bend = bend if self.bend is None else self.bend
         facing = np.zeros((4, self.cell.size), np.float32)
         if self.facing is not None:
             facing[:3], facing[3] = self.facing, 1.0

@@ -272,6 +272,7 @@ class CpuPart(Part):
 
     def _step(self, which: int, even: bool) -> None:
         engine, chosen = self._apart[which]
+        engine._rows[:] = self.engine._rows[:, chosen]
         engine.half_pair(even)
         self.engine._rows[:, chosen] = engine._rows
 

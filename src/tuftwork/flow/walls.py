@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from tuftwork.flow.bend import bends
 from tuftwork.flow.lattice import N_LINK, VELOCITY
 from tuftwork.flow.setup import SOLID, THIN, WALL, Floats, Surface, WallLinks
+from tuftwork.flow.smooth import grounds
 from tuftwork.flow.thin import find_thin, turned_at_tips, with_thin
 from tuftwork.flow.tip import turned_at_knives
 
@@ -190,7 +190,8 @@ def wrap_bodies(
     start = np.array([s.start for s in block[::-1]])
     closed = [b.triangles - start for b in bodies if b.is_closed]
     links = turned_at_knives(links, mark.shape, block, closed, every, stream)
-    return mark, replace(links, bend=bends(links, mark.shape))
+    every_part = [b.triangles for b in bodies]
+    return mark, replace(links, bend=grounds(links, mark.shape, every_part, stream))
 
 
 def _block(shape: tuple[int, int, int], bodies: Sequence[Body]) -> tuple[slice, slice, slice]:

@@ -15,7 +15,7 @@ RADIUS = 12.0
 def bends_of(triangles: np.ndarray, shape: tuple[int, int, int]) -> tuple[np.ndarray, ...]:
     """Places (n, 3), distance (n,) and bend (n, 3, 3) of the wall cells of a body."""
     _, links = wrap_bodies(shape, [Body(triangles=triangles, surface=1)], SURFACES, skin=0.0)
-    xx, yy, zz, xy, xz, yz = links.bend.astype(float)
+    xx, yy, zz, xy, xz, yz = links.bend[:6].astype(float)
     full = np.stack([np.stack(row, axis=1) for row in ((xx, xy, xz), (xy, yy, yz), (xz, yz, zz))])
     lx, ly, _ = shape
     n = links.cell

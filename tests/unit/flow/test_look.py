@@ -172,7 +172,7 @@ def test_the_stated_bias_holds_what_was_seen_and_never_moves_the_value() -> None
     coarse, coarser = stated_bias(60.0), stated_bias(30.0)
     assert coarser.high > coarse.high
     assert coarser.low < coarse.low
-    assert "widened 5.8 times" in coarser.text
+    assert "widened 4.3 times" in coarser.text
     assert len(comparisons()) >= 11
     with pytest.raises(InputError, match="above 0"):
         stated_bias(0.0)

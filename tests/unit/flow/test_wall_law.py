@@ -116,7 +116,6 @@ def round_a_drum() -> np.ndarray:
     return np.asarray(found[front] / exact[front])
 
 
-@pytest.mark.xfail(strict=True, reason="miss: 5.2 % fast against 5")
 def test_air_goes_round_a_drum_as_it_does_without_friction(round_a_drum: np.ndarray) -> None:
     """Exact; budget 5 % before the crest."""
     assert round_a_drum.mean() == pytest.approx(1.0, abs=0.05)
