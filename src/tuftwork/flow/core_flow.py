@@ -66,7 +66,7 @@ def core_flows(boxes: Sequence[Seen]) -> tuple[CoreFlow, ...]:
     ----------
     boxes
         What was run, the mean moments with the cores' force in them, and the mean wall rows
-        (13, n_wall); the box and then finer ones, each with the cells that it answers for.
+        (15, n_wall); the box and then finer ones, each with the cells that it answers for.
     """
     first = boxes[0][0]
     laws = {p.name: p.porous for p in first.case.parts if p.porous is not None}

@@ -88,7 +88,7 @@ class AbstractEngine(ABC):
     def wall_rows(self) -> Floats:
         """Return force (3), density departure, friction (3), force on the core (3) by wall cell.
 
-        Mean of two steps. Shape (13, n_wall).
+        Mean of two steps. Shape (15, n_wall).
         """
 
     @abstractmethod

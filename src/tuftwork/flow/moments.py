@@ -30,7 +30,7 @@ class Shown:
     mean, last
         Mean moments and those now.
     rows, last_rows
-        Mean wall rows and those now. Shape (13, n_wall).
+        Mean wall rows and those now. Shape (15, n_wall).
     """
 
     mean: Moments

@@ -43,7 +43,7 @@ class PartLoad:
 
 
 def part_loads(prepared: Prepared, wall: Floats) -> tuple[PartLoad, ...]:
-    """Return mean loads by part from the mean wall rows. (13, n_wall)."""
+    """Return mean loads by part from the mean wall rows. (15, n_wall)."""
     setup, scale = prepared.setup, prepared.area_per_force
     low, high = prepared.case.bounds()
     centre = np.array([0.5 * (low[0] + high[0]), 0.0, 0.0])

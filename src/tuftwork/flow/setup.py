@@ -163,8 +163,7 @@ class WallLinks:
 
     def ground(self) -> npt.NDArray[np.float32]:
         """Return geometry, bend, facing and whether it counts, as back ends take it. (15, n)."""
-        bend = np.zeros((7, self.cell.size), np.float32)
-        bend = bend if self.bend is None else self.bend
+        bend = np.zeros((7, self.cell.size), np.float32) if self.bend is None else self.bend
         facing = np.zeros((4, self.cell.size), np.float32)
         if self.facing is not None:
             facing[:3], facing[3] = self.facing, 1.0

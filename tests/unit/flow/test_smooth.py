@@ -35,14 +35,14 @@ def test_faces_are_smooth_but_beside_their_edges() -> None:
     assert not is_smooth[np.hypot(inside, away) < 1.9].any()
 
 
-def wedge(thick: float, high: float = 12.4) -> np.ndarray:
-    """A wedge with its tail down the stream, ``thick`` cells wide there."""
-    return block("wedge", (8.2, -9.0, high - thick / 2), (30.6, 29.0, high + thick / 2)).triangles
+def plate(thick: float, high: float = 12.4) -> np.ndarray:
+    """A plate along the stream, ``thick`` cells thick, cut off square behind."""
+    return block("plate", (8.2, -9.0, high - thick / 2), (30.6, 29.0, high + thick / 2)).triangles
 
 
 def test_a_thin_cut_tail_is_no_edge() -> None:
     for thick, is_tail in ((1.4, True), (6.0, False)):
-        _, _, at, is_smooth = wrapped((40, 20, 25), wedge(thick))
+        _, _, at, is_smooth = wrapped((40, 20, 25), plate(thick))
         beside = (np.abs(at[:, 0] - 29.5) < 1) & (np.abs(at[:, 2] - 12.4) < thick / 2 + 1)
         assert beside.any()
         assert is_smooth[beside].any() == is_tail
