@@ -107,6 +107,11 @@ class FlowRun(Table):
         number("height", positive=True, most=0.5),
         Field(description="Size of a cell at the car"),
     ]
+    laid: Annotated[
+        Quantity,
+        number("ratio", least=0.0, most=0.99),
+        Field(description="Share of a cell by which cells are laid further ahead; 0 unless given"),
+    ] = _one(0.0, "%", "ratio")
     levels: Annotated[
         int,
         Field(

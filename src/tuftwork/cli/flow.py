@@ -220,19 +220,33 @@ def rerun(
     coarser: Annotated[
         float, typer.Option(help="Size of the cells over that of the case, 1.2 to 4 times.")
     ] = 1.4,
+    laid: Annotated[
+        float,
+        typer.Option(
+            help="Cells as large instead, laid this share of one further ahead, 0.1 to 0.9."
+        ),
+    ] = 0.0,
     cards: CardsOption = 0,
     as_json: JsonOption = False,
 ) -> int:
-    """Run a case with larger cells too, and say how far its loads depend on them.
+    """Run a case with other cells too, and say how far its loads depend on them.
 
     Both are judged first: what is refused leaves nothing behind.
     """
+    from tuftwork.errors import InputError
     from tuftwork.files import read_project
-    from tuftwork.study.flow.grid import grid_tree
-    from tuftwork.study.flow.rerun import rerun_coarser
+    from tuftwork.study.flow.grid import COARSER, grid_tree
+    from tuftwork.study.flow.rerun import rerun_coarser, rerun_laid
 
+    if laid and coarser != COARSER:
+        cure = "Run the one, then the other: each is held against the case alone."
+        raise InputError("--laid", laid, "of a cell", "cannot go with --coarser", cure)
     folder = read_project(project).folder
-    found = rerun_coarser(folder, case, coarser, cards=cards)
+    found = (
+        rerun_laid(folder, case, laid, cards=cards)
+        if laid
+        else rerun_coarser(folder, case, coarser, cards=cards)
+    )
     words = grid_tree(read_project(folder).project, folder, found[0].name)
     if as_json:
         print_json({"cases": [{"name": s.name, "state": s.state, "text": s.text} for s in found],

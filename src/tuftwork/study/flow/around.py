@@ -14,6 +14,8 @@ _AROUND = {"ahead": 0.75, "behind": 1.5, "beside": 0.75, "above": 0.75}
 def box_of(parts: Sequence[FlowPart], run: FlowRun) -> Box:
     """Return the air around the parts: as the case says, else by their length.
 
+    Cells begin at its front, so air ahead that is longer by part of a cell lays them further ahead.
+
     Parameters
     ----------
     parts
@@ -29,7 +31,8 @@ def box_of(parts: Sequence[FlowPart], run: FlowRun) -> Box:
         around[name] = own.best if own is not None else share * length
     below = around["above"] if run.road == "none" else 0.0
     return Box(
-        ahead=around["ahead"], behind=around["behind"], beside=around["beside"],
+        ahead=around["ahead"] + run.laid.best * run.cell.best,
+        behind=around["behind"], beside=around["beside"],
         above=around["above"], below=below, has_walls=run.walls == "closed",
         belt=None if run.belt is None else (
             run.belt.start.best, run.belt.end.best, 0.5 * run.belt.width.best

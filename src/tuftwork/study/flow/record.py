@@ -69,6 +69,7 @@ def record_tree(
         "case": {
             "name": built.run.name, "digest": built.digest, "shape": built.form,
             "speed": case.speed, "yaw": case.yaw, "cell": case.finest, "road": case.road,
+            "laid": built.run.laid.best,
             "front": built.front, "rear": built.rear,
             "wheelbase": built.wheelbase, "state": built.run.state, "counts": built.run.counts,
             "density": case.density, "viscosity": case.viscosity, "moments": MOMENTS,

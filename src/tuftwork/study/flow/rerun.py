@@ -1,7 +1,7 @@
-"""A case run again with larger cells: judged first, written into the project when its turn comes.
+"""A case run again with other cells: judged first, written into the project when its turn comes.
 
-What the larger cells change is only known against the case itself, so that one is run before them,
-and where it comes to no result nothing is written.
+Other cells are larger, or as large and laid elsewhere. What they change is only known against the
+case itself, so that one is run before them, and where it comes to no result nothing is written.
 """
 
 import shutil
@@ -13,7 +13,7 @@ from tuftwork.files import REMOVE, OpenProject, edit_project, read_project, writ
 from tuftwork.files.project import PROJECT_FILE
 from tuftwork.study.flow.case import built_case, flow_of, run_named
 from tuftwork.study.flow.desk import Desk, refuse, run_case
-from tuftwork.study.flow.grid import coarser_cell
+from tuftwork.study.flow.grid import coarser_cell, laid_share
 from tuftwork.study.flow.spoken import prepared_or_spoken
 from tuftwork.study.flow.sweep import Swept, how_it_ended, run_sweep, spread_cases, spread_name
 from tuftwork.study.flow.sweep import state_of as state_of_case
@@ -47,15 +47,48 @@ def rerun_coarser(folder: Path, name: str, by: float, *, cards: int = 0) -> tupl
     """
     opened = read_project(folder)
     run = run_named(opened.project, name)
-    cell = coarser_cell(run, by)
-    other = spread_name(run.name, {"cell": cell})
+    return _rerun(opened, run, "cell", coarser_cell(run, by), cards)
+
+
+def rerun_laid(folder: Path, name: str, share: float, *, cards: int = 0) -> tuple[Swept, ...]:
+    """Run a case that is not done yet, then the same one with its cells laid elsewhere.
+
+    Parameters
+    ----------
+    folder, name, cards
+        As for ``rerun_coarser``.
+    share
+        Part of a cell by which they are laid further ahead than those of the case. [-]
+
+    Returns
+    -------
+    swept
+        What became of the case, and of the one with its cells laid elsewhere.
+
+    Raises
+    ------
+    InputError, FileFault
+        If either is refused; nothing has been written then.
+    KeyboardInterrupt
+        After Ctrl-C. A case that had not begun to run is not in the project.
+    """
+    opened = read_project(folder)
+    run = run_named(opened.project, name)
+    return _rerun(opened, run, "laid", laid_share(run, share), cards)
+
+
+def _rerun(
+    opened: OpenProject, run: FlowRun, key: str, value: str, cards: int
+) -> tuple[Swept, ...]:
+    """Run a case, and the one that differs from it in one key."""
+    other = spread_name(run.name, {key: value})
     is_there = other in {case.name for case in flow_of(opened.project).cases}
-    larger = (
+    changed = (
         run_named(opened.project, other)
         if is_there
-        else run.with_values({"name": other, "cell": cell, "counts": False, "evidence": ""})
+        else run.with_values({"name": other, key: value, "counts": False, "evidence": ""})
     )
-    _judge(opened, larger, cards)
+    _judge(opened, changed, cards)
     if not _is_done(opened, run.name):
         _judge(opened, run, cards)
     (base,) = run_sweep(opened.folder, (run.name,), cards=cards)
@@ -64,7 +97,7 @@ def rerun_coarser(folder: Path, name: str, by: float, *, cards: int = 0) -> tupl
         return base, Swept(name=other, state="not begun", text=text)
     if is_there:
         return (base, *run_sweep(opened.folder, (other,), cards=cards))
-    return base, _written_and_run(opened.folder, run.name, cell, cards)
+    return base, _written_and_run(opened.folder, run.name, {key: [value]}, cards)
 
 
 def _is_done(opened: OpenProject, name: str) -> bool:
@@ -79,10 +112,10 @@ def _judge(opened: OpenProject, run: FlowRun, cards: int) -> None:
     refuse(faults, run.name)
 
 
-def _written_and_run(folder: Path, base: str, cell: str, cards: int) -> Swept:
+def _written_and_run(folder: Path, base: str, other: dict[str, list[str]], cards: int) -> Swept:
     """Write a case with other cells and run it; it is taken out again if it never begins."""
     kept = _bytes_of(folder)
-    after, (name,) = spread_cases(read_project(folder), base, {"cell": [cell]})
+    after, (name,) = spread_cases(read_project(folder), base, other)
     written = _bytes_of(folder)
     desk = Desk.of(folder, built_case(after.project, folder, run_named(after.project, name)).digest)
     was_there = desk.folder.exists()

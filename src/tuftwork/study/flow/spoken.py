@@ -17,6 +17,7 @@ LABELS = {
     "ride_height_front": "Front ride height",
     "ride_height_rear": "Rear ride height",
     "cell": "Cell",
+    "laid": "Cells laid",
     "levels": "Doublings outwards",
     "settle": "Settles for",
     "longest": "Runs at most",

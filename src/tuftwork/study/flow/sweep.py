@@ -31,6 +31,7 @@ AXES = {
     "rear": ("ride_height_rear", "height", "mm"),
     "yaw": ("yaw", "angle", "°"),
     "cell": ("cell", "height", "mm"),
+    "laid": ("laid", "ratio", "%"),
 }
 """What may be spread: its name → key of a case, dimension, unit of a plain number."""
 _MOST = 400
@@ -85,9 +86,9 @@ def spread_cases(
     base
         Case to copy; the first where empty.
     values
-        ``front``, ``rear``, ``yaw``, ``cell`` → values such as ``"40 mm"`` or ``"3"``; what is not
-        named stays as in the base. Cases with other cells do not count: they tell how far the
-        base's loads depend on its own.
+        ``front``, ``rear``, ``yaw``, ``cell``, ``laid`` → values such as ``"40 mm"`` or ``"3"``;
+        what is not named stays as in the base. Cases with other cells do not count: they tell how
+        far the base's loads depend on its own.
 
     Returns
     -------
@@ -118,7 +119,7 @@ def spread_cases(
             continue
         item = {str(k): v for k, v in raw.unwrap().items() if k not in ("evidence", "name")}
         item |= {AXES[k][0]: v for k, v in told.items()}
-        if "cell" in told:
+        if "cell" in told or "laid" in told:
             item["counts"] = False
         opened = save_changes(opened, {("flow", "cases", NEW): {"name": name} | item})
     return opened, tuple(names)
