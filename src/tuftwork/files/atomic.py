@@ -6,16 +6,21 @@ so a crash at any moment leaves a whole file under the right name.
 """
 
 import os
+import platform
 import tempfile
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
+from zlib import crc32
 
 from tuftwork.errors import Fault, FileFault
 
 PREVIOUS = ".previous"
 _SAVING = ".saving-"
+_DEAD = 86_400.0
+"""Age from which a temporary file of another host is left over. [s]"""
 
 
 def write_atomic(path: Path, data: bytes, *, keep_previous: bool = False) -> None:
@@ -79,12 +84,30 @@ def write_atomic_by(
 
 
 def clear_leftovers(path: Path) -> None:
-    """Remove temporary files that a save of ``path`` left behind when it was killed."""
+    """Remove temporary files that a save of ``path`` left behind when it was killed.
+
+    What a process that still runs on this host writes is left alone. Of another host that shares
+    the folder nobody knows here what runs: its files go when they have lain untouched for a day.
+    """
     for left in path.parent.glob(f".{path.name}*{_SAVING}*"):
         with suppress(OSError):
-            # a file of a process that still runs is being written now
-            if not _is_running(int(left.name.rpartition(_SAVING)[2].partition("-")[0])):
+            if not _is_in_use(left):
                 left.unlink()
+
+
+def _is_in_use(left: Path) -> bool:
+    host, _, rest = left.name.rpartition(_SAVING)[2].partition("-")
+    if not rest.partition("-")[1]:  # of before hosts were told apart: the process comes first
+        host, rest = _here(), f"{host}-{rest}"
+    process = rest.partition("-")[0]
+    if host != _here() or not process.isdecimal():
+        return time.time() - left.stat().st_mtime < _DEAD
+    return _is_running(int(process))
+
+
+def _here() -> str:
+    """Return a mark of this host that can stand in the name of a file."""
+    return f"{crc32(platform.node().encode()):08x}"
 
 
 def _is_running(process: int) -> bool:
@@ -98,7 +121,7 @@ def _is_running(process: int) -> bool:
 
 
 def _replace(path: Path, write: Callable[[Any], None]) -> None:
-    prefix = f".{path.name}{_SAVING}{os.getpid()}-"
+    prefix = f".{path.name}{_SAVING}{_here()}-{os.getpid()}-"
     handle, name = tempfile.mkstemp(prefix=prefix, dir=path.parent)
     temporary = Path(name)
     try:
