@@ -81,7 +81,8 @@ def with_levels(cell: str, precision: str, slabs: str, card: str = "H100") -> fl
         float(row["ms"])
         for row in recorded("flow_cards_levels.csv")
         if (row["cell"], row["precision"], row["slabs"]) == (cell, precision, slabs)
-        and (row["card"], row["streams"] in streams) == (card, True)
+        and row["card"] == card
+        and row["streams"] in streams
     ]
     return min(found)
 
