@@ -100,9 +100,9 @@ class Bias:
             f"times{wider} holds four times out of five. Lift was compared on the 25° slant only, "
             "of the body on which the turn of a sharp edge was chosen: with 261, 348, 418 cells it "
             "missed by 0.018 or less, 0.042 and 0.013; where the stream let go of the slant, with "
-            "earlier walls, by 0.3 to 0.5. With 174 cells drag moved by up to a quarter with where the "
-            "body's end lay in its cell, with 261 by 5 to 10 %, and one place let go of the slant "
-            "of 30°; "
+            "earlier walls, by 0.3 to 0.5. With 174 cells drag moved by up to a quarter with where "
+            "the body's end lay in its cell, with 261 by 5 to 10 %, and one place let go of the "
+            "slant of 30°; "
             f"{_wing_text()} Downforce of floors has not been compared with any measurement. "
             "Downforce is given half of itself or 1.6 times the drag either way, whichever is more."
         )
