@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tuftwork.flow import recipe, wall_recipe
+from tuftwork.flow import law_recipe, recipe
 from tuftwork.flow.engine import build_engine
 from tuftwork.flow.lattice import SOUND_SPEED
 from tuftwork.flow.setup import Setup, Surface, plain_box
@@ -225,7 +225,7 @@ def test_the_taylor_green_vortex_breaks_down_as_computed_spectrally() -> None:
 def test_the_wall_law_is_inverted_to_a_millionth() -> None:
     """From speed, distance and viscosity back to the friction velocity of Reichardt's law."""
     y_plus, u_plus = np.loadtxt(DATA / "wall_laws.csv", delimiter=",", skiprows=5, unpack=True)[:2]
-    code = "\n".join(recipe.python_lines(wall_recipe.wall_law(), 0))
+    code = "\n".join(recipe.python_lines(law_recipe.wall_law(), 0))
     for yp in np.geomspace(3.0, 1e4, 9):
         law = log(1 + 0.41 * yp) / 0.41 + 7.8 * (1 - exp(-yp / 11) - yp / 11 * exp(-yp / 3))
         found = {"ut": law * 0.004, "y": 0.75, "nu": 0.75 * 0.004 / yp, "wall_law": 1.0}

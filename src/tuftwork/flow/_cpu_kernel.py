@@ -682,7 +682,9 @@ def wall_cell(
     facez = geo[m, 13]
     faced = geo[m, 14]
     lately, kept = out[m, 13], out[m, 14]
+    keptx, kepty, keptz = out[m, 15], out[m, 16], out[m, 17]
     renew = 0.2 if even else 0.0
+    later = 0.0 if even else 1.0
     Rx = 0.0
     Ry = 0.0
     Rz = 0.0
@@ -1238,6 +1240,24 @@ def wall_cell(
         gather = 1.5 * om * (tr - pnn) + kw * tr
         known = kept + renew * (lately - kept)
         made = 0.44444444444444442 * smooth * known
+    swingx = 0.0 - keptx
+    swingy = 0.0 - kepty
+    swingz = 0.0 - keptz
+    pulsex = 0.0
+    pulsey = 0.0
+    pulsez = 0.0
+    if wall_law < 0.0:
+        if later > 0.5:
+            swingx = 0.1 * (rho * u - keptx)
+            swingy = 0.1 * (rho * v - kepty)
+            swingz = 0.1 * (rho * w - keptz)
+        pulsex = swingx
+        pulsey = swingy
+        pulsez = swingz
+        if later < 0.5:
+            swingx = rho * u
+            swingy = rho * v
+            swingz = rho * w
     exl = SIXTH + 0.5 * bx * (bx - 1.0)
     exm = TWOTHIRD - bx * bx
     exn = SIXTH + 0.5 * bx * (bx + 1.0)
@@ -1269,7 +1289,7 @@ def wall_cell(
         turn = turn + min2(0.5, q1) * made * (1.0 - 3.0 * ((bx)))
         r = r + 0.44444444444444442 * turn
         if table[sid1, 0] < 0.0:
-            r = g1 - 0.44444444444444442 * other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k, q1, 0.0, 0.0)
+            r = g1 - 0.44444444444444442 * (other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k, q1, 0.0, 0.0) + (pulsex))
         if sid1 > 0:
             Fxw = Fxw + (g1 + r)
         if even and w1 < 4.0:
@@ -1301,7 +1321,7 @@ def wall_cell(
         turn = turn + min2(0.5, q2) * made * (1.0 - 3.0 * ((- bx)))
         r = r + 0.44444444444444442 * turn
         if table[sid2, 0] < 0.0:
-            r = g2 - 0.44444444444444442 * other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k, -q2, 0.0, 0.0)
+            r = g2 - 0.44444444444444442 * (other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k, -q2, 0.0, 0.0) + (- pulsex))
         if sid2 > 0:
             Fxw = Fxw - (g2 + r)
         if even and w2 < 4.0:
@@ -1333,7 +1353,7 @@ def wall_cell(
         turn = turn + min2(0.5, q3) * made * (1.0 - 3.0 * ((by)))
         r = r + 0.44444444444444442 * turn
         if table[sid3, 0] < 0.0:
-            r = g3 - 0.44444444444444442 * other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k, 0.0, q3, 0.0)
+            r = g3 - 0.44444444444444442 * (other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k, 0.0, q3, 0.0) + (pulsey))
         if sid3 > 0:
             Fyw = Fyw + (g3 + r)
         if even and w3 < 4.0:
@@ -1365,7 +1385,7 @@ def wall_cell(
         turn = turn + min2(0.5, q4) * made * (1.0 - 3.0 * ((- by)))
         r = r + 0.44444444444444442 * turn
         if table[sid4, 0] < 0.0:
-            r = g4 - 0.44444444444444442 * other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k, 0.0, -q4, 0.0)
+            r = g4 - 0.44444444444444442 * (other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k, 0.0, -q4, 0.0) + (- pulsey))
         if sid4 > 0:
             Fyw = Fyw - (g4 + r)
         if even and w4 < 4.0:
@@ -1397,7 +1417,7 @@ def wall_cell(
         turn = turn + min2(0.5, q5) * made * (1.0 - 3.0 * ((bz)))
         r = r + 0.44444444444444442 * turn
         if table[sid5, 0] < 0.0:
-            r = g5 - 0.44444444444444442 * other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k, 0.0, 0.0, q5)
+            r = g5 - 0.44444444444444442 * (other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k, 0.0, 0.0, q5) + (pulsez))
         if sid5 > 0:
             Fzw = Fzw + (g5 + r)
         if even and w5 < 4.0:
@@ -1429,7 +1449,7 @@ def wall_cell(
         turn = turn + min2(0.5, q6) * made * (1.0 - 3.0 * ((- bz)))
         r = r + 0.44444444444444442 * turn
         if table[sid6, 0] < 0.0:
-            r = g6 - 0.44444444444444442 * other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k, 0.0, 0.0, -q6)
+            r = g6 - 0.44444444444444442 * (other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k, 0.0, 0.0, -q6) + (- pulsez))
         if sid6 > 0:
             Fzw = Fzw - (g6 + r)
         if even and w6 < 4.0:
@@ -1461,7 +1481,7 @@ def wall_cell(
         turn = turn + min2(0.5, q7) * made * (1.0 - 3.0 * ((bx + by)))
         r = r + 0.1111111111111111 * turn
         if table[sid7, 0] < 0.0:
-            r = g7 - 0.1111111111111111 * other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k, q7, q7, 0.0)
+            r = g7 - 0.1111111111111111 * (other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k, q7, q7, 0.0) + (pulsex + pulsey))
         if sid7 > 0:
             Fxw = Fxw + (g7 + r)
             Fyw = Fyw + (g7 + r)
@@ -1494,7 +1514,7 @@ def wall_cell(
         turn = turn + min2(0.5, q8) * made * (1.0 - 3.0 * ((- bx - by)))
         r = r + 0.1111111111111111 * turn
         if table[sid8, 0] < 0.0:
-            r = g8 - 0.1111111111111111 * other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k, -q8, -q8, 0.0)
+            r = g8 - 0.1111111111111111 * (other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k, -q8, -q8, 0.0) + (- pulsex - pulsey))
         if sid8 > 0:
             Fxw = Fxw - (g8 + r)
             Fyw = Fyw - (g8 + r)
@@ -1527,7 +1547,7 @@ def wall_cell(
         turn = turn + min2(0.5, q9) * made * (1.0 - 3.0 * ((bx + bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid9, 0] < 0.0:
-            r = g9 - 0.1111111111111111 * other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k, q9, 0.0, q9)
+            r = g9 - 0.1111111111111111 * (other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k, q9, 0.0, q9) + (pulsex + pulsez))
         if sid9 > 0:
             Fxw = Fxw + (g9 + r)
             Fzw = Fzw + (g9 + r)
@@ -1560,7 +1580,7 @@ def wall_cell(
         turn = turn + min2(0.5, q10) * made * (1.0 - 3.0 * ((- bx - bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid10, 0] < 0.0:
-            r = g10 - 0.1111111111111111 * other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k, -q10, 0.0, -q10)
+            r = g10 - 0.1111111111111111 * (other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k, -q10, 0.0, -q10) + (- pulsex - pulsez))
         if sid10 > 0:
             Fxw = Fxw - (g10 + r)
             Fzw = Fzw - (g10 + r)
@@ -1593,7 +1613,7 @@ def wall_cell(
         turn = turn + min2(0.5, q11) * made * (1.0 - 3.0 * ((bx - bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid11, 0] < 0.0:
-            r = g11 - 0.1111111111111111 * other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k, q11, 0.0, -q11)
+            r = g11 - 0.1111111111111111 * (other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k, q11, 0.0, -q11) + (pulsex - pulsez))
         if sid11 > 0:
             Fxw = Fxw + (g11 + r)
             Fzw = Fzw - (g11 + r)
@@ -1626,7 +1646,7 @@ def wall_cell(
         turn = turn + min2(0.5, q12) * made * (1.0 - 3.0 * ((- bx + bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid12, 0] < 0.0:
-            r = g12 - 0.1111111111111111 * other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k, -q12, 0.0, q12)
+            r = g12 - 0.1111111111111111 * (other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k, -q12, 0.0, q12) + (- pulsex + pulsez))
         if sid12 > 0:
             Fxw = Fxw - (g12 + r)
             Fzw = Fzw + (g12 + r)
@@ -1659,7 +1679,7 @@ def wall_cell(
         turn = turn + min2(0.5, q13) * made * (1.0 - 3.0 * ((bx - by)))
         r = r + 0.1111111111111111 * turn
         if table[sid13, 0] < 0.0:
-            r = g13 - 0.1111111111111111 * other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k, q13, -q13, 0.0)
+            r = g13 - 0.1111111111111111 * (other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k, q13, -q13, 0.0) + (pulsex - pulsey))
         if sid13 > 0:
             Fxw = Fxw + (g13 + r)
             Fyw = Fyw - (g13 + r)
@@ -1692,7 +1712,7 @@ def wall_cell(
         turn = turn + min2(0.5, q14) * made * (1.0 - 3.0 * ((- bx + by)))
         r = r + 0.1111111111111111 * turn
         if table[sid14, 0] < 0.0:
-            r = g14 - 0.1111111111111111 * other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k, -q14, q14, 0.0)
+            r = g14 - 0.1111111111111111 * (other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k, -q14, q14, 0.0) + (- pulsex + pulsey))
         if sid14 > 0:
             Fxw = Fxw - (g14 + r)
             Fyw = Fyw + (g14 + r)
@@ -1725,7 +1745,7 @@ def wall_cell(
         turn = turn + min2(0.5, q15) * made * (1.0 - 3.0 * ((by + bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid15, 0] < 0.0:
-            r = g15 - 0.1111111111111111 * other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k, 0.0, q15, q15)
+            r = g15 - 0.1111111111111111 * (other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k, 0.0, q15, q15) + (pulsey + pulsez))
         if sid15 > 0:
             Fyw = Fyw + (g15 + r)
             Fzw = Fzw + (g15 + r)
@@ -1758,7 +1778,7 @@ def wall_cell(
         turn = turn + min2(0.5, q16) * made * (1.0 - 3.0 * ((- by - bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid16, 0] < 0.0:
-            r = g16 - 0.1111111111111111 * other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k, 0.0, -q16, -q16)
+            r = g16 - 0.1111111111111111 * (other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k, 0.0, -q16, -q16) + (- pulsey - pulsez))
         if sid16 > 0:
             Fyw = Fyw - (g16 + r)
             Fzw = Fzw - (g16 + r)
@@ -1791,7 +1811,7 @@ def wall_cell(
         turn = turn + min2(0.5, q17) * made * (1.0 - 3.0 * ((by - bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid17, 0] < 0.0:
-            r = g17 - 0.1111111111111111 * other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k, 0.0, q17, -q17)
+            r = g17 - 0.1111111111111111 * (other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k, 0.0, q17, -q17) + (pulsey - pulsez))
         if sid17 > 0:
             Fyw = Fyw + (g17 + r)
             Fzw = Fzw - (g17 + r)
@@ -1824,7 +1844,7 @@ def wall_cell(
         turn = turn + min2(0.5, q18) * made * (1.0 - 3.0 * ((- by + bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid18, 0] < 0.0:
-            r = g18 - 0.1111111111111111 * other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k, 0.0, -q18, q18)
+            r = g18 - 0.1111111111111111 * (other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k, 0.0, -q18, q18) + (- pulsey + pulsez))
         if sid18 > 0:
             Fyw = Fyw - (g18 + r)
             Fzw = Fzw + (g18 + r)
@@ -1857,7 +1877,7 @@ def wall_cell(
         turn = turn + min2(0.5, q19) * made * (1.0 - 3.0 * ((bx + by + bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid19, 0] < 0.0:
-            r = g19 - 0.027777777777777776 * other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k, q19, q19, q19)
+            r = g19 - 0.027777777777777776 * (other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k, q19, q19, q19) + (pulsex + pulsey + pulsez))
         if sid19 > 0:
             Fxw = Fxw + (g19 + r)
             Fyw = Fyw + (g19 + r)
@@ -1891,7 +1911,7 @@ def wall_cell(
         turn = turn + min2(0.5, q20) * made * (1.0 - 3.0 * ((- bx - by - bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid20, 0] < 0.0:
-            r = g20 - 0.027777777777777776 * other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k, -q20, -q20, -q20)
+            r = g20 - 0.027777777777777776 * (other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k, -q20, -q20, -q20) + (- pulsex - pulsey - pulsez))
         if sid20 > 0:
             Fxw = Fxw - (g20 + r)
             Fyw = Fyw - (g20 + r)
@@ -1925,7 +1945,7 @@ def wall_cell(
         turn = turn + min2(0.5, q21) * made * (1.0 - 3.0 * ((bx + by - bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid21, 0] < 0.0:
-            r = g21 - 0.027777777777777776 * other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k, q21, q21, -q21)
+            r = g21 - 0.027777777777777776 * (other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k, q21, q21, -q21) + (pulsex + pulsey - pulsez))
         if sid21 > 0:
             Fxw = Fxw + (g21 + r)
             Fyw = Fyw + (g21 + r)
@@ -1959,7 +1979,7 @@ def wall_cell(
         turn = turn + min2(0.5, q22) * made * (1.0 - 3.0 * ((- bx - by + bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid22, 0] < 0.0:
-            r = g22 - 0.027777777777777776 * other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k, -q22, -q22, q22)
+            r = g22 - 0.027777777777777776 * (other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k, -q22, -q22, q22) + (- pulsex - pulsey + pulsez))
         if sid22 > 0:
             Fxw = Fxw - (g22 + r)
             Fyw = Fyw - (g22 + r)
@@ -1993,7 +2013,7 @@ def wall_cell(
         turn = turn + min2(0.5, q23) * made * (1.0 - 3.0 * ((bx - by + bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid23, 0] < 0.0:
-            r = g23 - 0.027777777777777776 * other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k, q23, -q23, q23)
+            r = g23 - 0.027777777777777776 * (other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k, q23, -q23, q23) + (pulsex - pulsey + pulsez))
         if sid23 > 0:
             Fxw = Fxw + (g23 + r)
             Fyw = Fyw - (g23 + r)
@@ -2027,7 +2047,7 @@ def wall_cell(
         turn = turn + min2(0.5, q24) * made * (1.0 - 3.0 * ((- bx + by - bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid24, 0] < 0.0:
-            r = g24 - 0.027777777777777776 * other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k, -q24, q24, -q24)
+            r = g24 - 0.027777777777777776 * (other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k, -q24, q24, -q24) + (- pulsex + pulsey - pulsez))
         if sid24 > 0:
             Fxw = Fxw - (g24 + r)
             Fyw = Fyw + (g24 + r)
@@ -2061,7 +2081,7 @@ def wall_cell(
         turn = turn + min2(0.5, q25) * made * (1.0 - 3.0 * ((bx - by - bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid25, 0] < 0.0:
-            r = g25 - 0.027777777777777776 * other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k, q25, -q25, -q25)
+            r = g25 - 0.027777777777777776 * (other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k, q25, -q25, -q25) + (pulsex - pulsey - pulsez))
         if sid25 > 0:
             Fxw = Fxw + (g25 + r)
             Fyw = Fyw - (g25 + r)
@@ -2095,7 +2115,7 @@ def wall_cell(
         turn = turn + min2(0.5, q26) * made * (1.0 - 3.0 * ((- bx + by + bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid26, 0] < 0.0:
-            r = g26 - 0.027777777777777776 * other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k, -q26, q26, q26)
+            r = g26 - 0.027777777777777776 * (other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k, -q26, q26, q26) + (- pulsex + pulsey + pulsez))
         if sid26 > 0:
             Fxw = Fxw - (g26 + r)
             Fyw = Fyw + (g26 + r)
@@ -2129,6 +2149,7 @@ def wall_cell(
     out[m, 12] = old * out[m, 12] + new * (Fzw)
     out[m, 13] = old * out[m, 13] + new * (gather)
     out[m, 14] = known
+    out[m, 15], out[m, 16], out[m, 17] = swingx, swingy, swingz
 
 
 @njit(cache=True, parallel=True, error_model="numpy")

@@ -14,7 +14,7 @@ from tuftwork.errors import Fault, FileFault, InputError
 from tuftwork.flow.engine import AbstractEngine
 from tuftwork.flow.setup import Setup
 
-FORM = 3
+FORM = 4
 """Version of what is saved."""
 Saved = dict[str, npt.NDArray[np.generic]]
 

@@ -141,9 +141,10 @@ def _wall(even: bool) -> str:
         )
     body += ["const float fill = full[m];", "const float* own = core + 7 * zone[m];"]
     body += [f"const float {name} = own[{n}];" for n, name in enumerate(porous_recipe.CORE)]
-    for name, row in (("lately", wall_recipe.KEPT - 1), ("kept", wall_recipe.KEPT)):
+    for row, name in enumerate(("lately", "kept", "keptx", "kepty", "keptz"), wall_recipe.KEPT - 1):
         body.append(f"const float {name} = out[(size_t){row} * NWALL + m];")
     body.append(f"const float renew = {wall_recipe.RENEW if even else 0.0}f;")
+    body.append(f"const float later = {0.0 if even else 1.0}f;")
     for q in range(1, N_VELOCITY):
         body.append(f"const float w{q} = cut[(size_t){q - 1} * NWALL + m];")
         body.append(f"const float q{q} = w{q} > {THIN}f ? w{q} - {THIN}f : w{q};")
@@ -180,7 +181,8 @@ def _wall(even: bool) -> str:
         place = f"out[(size_t){row} * NWALL + m]"
         # stress flips sign from step to step where viscosity is small: a pair of steps is averaged
         body.append(f"{place} = {text};" if even else f"{place} = 0.5f * ({place} + ({text}));")
-    body.append(f"out[(size_t){wall_recipe.KEPT} * NWALL + m] = known;")
+    for row, text in enumerate(("known", "swingx", "swingy", "swingz"), wall_recipe.KEPT):
+        body.append(f"out[(size_t){row} * NWALL + m] = {text};")
     name = "wall_even" if even else "wall_odd"
     return (
         f'extern "C" __global__ void {name}(S* __restrict__ f, const int* __restrict__ cell,'

@@ -309,7 +309,10 @@ def _wall_body() -> list[str]:
     out += [f"{pad}{name} = geo[m, {4 + n}]" for n, name in enumerate(wall_recipe.GROUND)]
     kept = wall_recipe.KEPT
     out += [f"{pad}lately, kept = out[m, {kept - 1}], out[m, {kept}]"]
+    swing = ", ".join(f"out[m, {kept + n}]" for n in (1, 2, 3))
+    out += [f"{pad}keptx, kepty, keptz = {swing}"]
     out += [f"{pad}renew = {wall_recipe.RENEW} if even else 0.0"]
+    out += [f"{pad}later = 0.0 if even else 1.0"]
     out += recipe.python_lines(porous_recipe.resist(), 1)
     out += recipe.python_lines(wall_recipe.wall_collision(), 1)
     out += recipe.python_lines(recipe.absorb(), 1)
@@ -339,7 +342,7 @@ def _wall_body() -> list[str]:
         f"{pad}out[m, {n}] = old * out[m, {n}] + new * ({text})"
         for n, text in enumerate(wall_recipe.RECORDED)
     ]
-    return [*out, f"{pad}out[m, {kept}] = known"]
+    return [*out, f"{pad}out[m, {kept}] = known", f"{pad}{swing} = swingx, swingy, swingz"]
 
 
 def _with_numbers(lines: list[str]) -> tuple[list[str], dict[str, str]]:

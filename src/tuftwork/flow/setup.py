@@ -16,9 +16,10 @@ THIN = 4.0
 than a cell: neither end may leave anything in the other's place. [-]"""
 SHEAR_ONLY = 100.0
 """Added to the depth of a layer that mixes only the shear along the wall. [-]"""
-WALL_ROWS = 15
+WALL_ROWS = 18
 """Recorded of a wall cell: load, density at the wall less the reference, friction, force on a core,
-momentum that its links exchange, how air gathers along the wall, and what is known of that. [-]"""
+momentum that its links exchange, how air gathers along the wall, what is known of that, and what
+its momentum swings by beside an opening. [-]"""
 SURROUNDINGS = 0
 """Surface number of road, floor and tunnel walls; their loads are not summed."""
 

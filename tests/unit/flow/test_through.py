@@ -11,8 +11,10 @@ from tuftwork.cooling.single_duct import SingleDuct, single_duct_flow
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.flow import Box, FlowCase, FlowPart, NetTie, Opening, StopRule, prepare, run
 from tuftwork.flow.engine import AbstractEngine, build_engine
+from tuftwork.flow.lattice import VELOCITY, WEIGHT
 from tuftwork.flow.setup import Setup, Surface
 from tuftwork.flow.through import add_openings, face_row
+from tuftwork.flow.wall_recipe import KEPT
 from tuftwork.flow.walls import Body, wrap_bodies
 from tuftwork.shape import block
 
@@ -64,12 +66,23 @@ def test_what_goes_in_comes_out_to_rounding(backend: tuple[str, str]) -> None:
 
 
 def test_an_inlet_alone_takes_what_it_is_told_to(backend: tuple[str, str]) -> None:
+    """Exact: what the last step of a pair takes more, the next step takes less."""
     flow, pairs = 0.1, 50
     engine = build_engine(open_body(flow, ("inlet",)), *backend)
     engine.start_uniform()
     engine.advance(pairs)
+    owed = given_back_next(engine)
+    assert abs(owed) < 1e-3 * 2 * pairs * flow
     bound = {"float64": 1e-9, "float32": 2e-3, "float16": 2e-2}[engine.precision]
-    assert whole(engine)[0] == pytest.approx(-2 * pairs * flow, rel=bound)
+    assert whole(engine)[0] == pytest.approx(-2 * pairs * flow - owed, rel=bound)
+
+
+def given_back_next(engine: AbstractEngine) -> float:
+    """Mass that openings let out in the next step beside what they are told to."""
+    walls = engine.setup.walls
+    swing = engine.wall_rows()[KEPT + 1 : KEPT + 4]
+    opens = np.array([s.is_opening for s in walls.surfaces])[walls.surface_of] & (walls.cut > 0)
+    return float((6 * WEIGHT[1:, None] * (VELOCITY[1:] @ swing) * opens).sum())
 
 
 def test_the_load_of_a_body_with_openings_is_what_the_air_loses() -> None:
@@ -93,14 +106,11 @@ BOX = Box(ahead=0.5, behind=0.7, beside=0.5, above=0.5)
 SPEED, CORE_AREA = 30.0, 0.04
 
 
-@pytest.mark.xfail(
-    strict=True,
-    raises=AssertionError,
-    reason="miss: 1.08 of the stream where 0.80 is taken, rising",
-)
-def test_air_beside_an_inlet_does_not_run_away() -> None:
-    """Exact: as much mass goes in as is told, through an area that is known; a fifth is allowed."""
-    taken = 0.8
+def beside_an_inlet(taken: float, lengths: float) -> tuple[float, np.ndarray, np.ndarray]:
+    """Speed of the flux through an inlet's links, mean of its cells and the next, middle line.
+
+    All over the stream's; the line leads out from the middle of the inlet.
+    """
     corners = {"low": (-0.01, -0.1, 0.25), "high": (0.01, 0.1, 0.45), "facing": (-1.0, 0.0, 0.0)}
     back = {"low": (0.49, -0.1, 0.25), "high": (0.51, 0.1, 0.45), "facing": (1.0, 0.0, 0.0)}
     flow = 1.225 * SPEED * taken * 0.2**2
@@ -112,16 +122,39 @@ def test_air_beside_an_inlet_does_not_run_away() -> None:
             Opening(name="out", part="brick", kind="outlet", mass_flow=flow, **back),
         ),
     ))  # fmt: skip
-    setup = prepared.setup
+    setup, fast = prepared.setup, prepared.case.lattice_speed
     engine = build_engine(setup, "cpu", "float32")
     engine.start_uniform()
-    engine.advance(round(4 * 0.5 / prepared.case.cell / prepared.case.lattice_speed / 2))
+    engine.advance(round(lengths * 0.5 / prepared.case.cell / fast / 2))
     (lx, ly, _), n = setup.shape, setup.walls.cell
     y = prepared.origin[1] + prepared.case.cell * (n // lx % ly)
     z = prepared.origin[2] + prepared.case.cell * (n // (lx * ly))
     beside = (setup.walls.geometry[0] < -0.7) & (abs(y) < 0.1) & (z > 0.25) & (z < 0.45)
-    found = engine.moments().velocity[0].reshape(-1)[n[beside]] / prepared.case.lattice_speed
-    assert found.mean() == pytest.approx(taken, rel=0.2)
+    along = engine.moments().velocity[0].reshape(-1) / fast
+    middle = n[beside][np.argmin(abs(y[beside] - 0.01) + abs(z[beside] - 0.35))]
+    told = flow / (1.225 * SPEED * prepared.passages[0].area * prepared.case.cell**2)
+    mean = np.array([along[n[beside] - k].mean() for k in (0, 1)])
+    return told, mean, along[middle - np.arange(6)]
+
+
+@pytest.mark.parametrize("taken", [0.3, 0.8, 1.4])
+def test_air_beside_an_inlet_is_as_fast_as_what_is_taken_in(taken: float) -> None:
+    """Exact: as much mass goes in as is told; half a cell out it is a third on to the next cells.
+
+    Momentum that turns round from step to step grew without end: 1.5 times what is taken after
+    four lengths, then waves from cell to cell. So nor does the speed change back and forth.
+    """
+    told, (cell, beyond), line = beside_an_inlet(taken, 4.0)
+    assert cell == pytest.approx(told + (beyond - told) / 3, abs=0.03)
+    step = np.diff(line) * np.sign(1.0 - taken)
+    assert step.min() > -0.02
+
+
+def test_air_beside_an_inlet_does_not_run_away_in_a_long_run() -> None:
+    """Steady to a hundredth from four lengths to ten, where it had broken up after eight."""
+    (_, one, early), (_, two, late) = beside_an_inlet(0.8, 4.0), beside_an_inlet(0.8, 10.0)
+    np.testing.assert_allclose(two, one, atol=0.01)
+    np.testing.assert_allclose(late, early, atol=0.02)
 
 
 def openings(flow: float) -> tuple[Opening, ...]:
