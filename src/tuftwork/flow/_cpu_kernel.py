@@ -2129,6 +2129,8 @@ def wall_cell(
     else:
         f[26, (kp * ly + jp) * lx + im] = g26
     dwall = d - 3.0 * rho * max2(y, -y) * (u * (bendxx * u + bendxy * v + bendxz * w) + v * (bendxy * u + bendyy * v + bendyz * w) + w * (bendxz * u + bendyz * v + bendzz * w))
+    if wall_law < 0.0:
+        dwall = d + 1.5 * (pnn + qxx * nx * nx + qxy * nx * ny + qxz * nx * nz + qxy * ny * nx + qyy * ny * ny + qyz * ny * nz + qxz * nz * nx + qyz * nz * ny + qzz * nz * nz)
     Fxp = shear * tx / ut - THIRD * dwall * facex
     Fyp = shear * ty / ut - THIRD * dwall * facey
     Fzp = shear * tz / ut - THIRD * dwall * facez

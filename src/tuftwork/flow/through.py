@@ -120,7 +120,8 @@ class OpeningFlow:
     mass_flow
         Through it. [kg/s]
     pressure, total
-        Coefficients of static and total pressure at the face, mean over its cells. [-]
+        Coefficients of static and total pressure at the face, mean over its cells away from its
+        rim. [-]
     net_flow
         What the net answers to these pressures; None without a net. [kg/s]
     """

@@ -309,12 +309,18 @@ def loads() -> list[Line]:
     """Find the pressure at the wall, and the load by it on the cell's piece of surface.
 
     From the cell to the wall the pressure falls by ρ u K u y, as it must for air that turns.
+    At an opening it is the momentum handed over across the face less ρ times the speed squared.
     """
     turning = " + ".join(
         f"{speed} * ({_bent(a, 'uvw')})" for a, speed in zip("xyz", "uvw", strict=True)
     )
+    after = " + ".join(f"q{''.join(sorted(a + b))} * n{a} * n{b}" for a in "xyz" for b in "xyz")
     return [
         Line("let", "dwall", f"d - 3.0 * rho * max2(y, -y) * ({turning})"),
+        # beside an opening the air is stiff, and presses by its stress too
+        Line("if", "", "wall_law < 0.0"),
+        Line("set", "dwall", f"d + 1.5 * (pnn + {after})"),
+        Line("end"),
         *[Line("let", f"F{a}p", f"shear * t{a} / ut - THIRD * dwall * face{a}") for a in "xyz"],
     ]
 
