@@ -1246,6 +1246,7 @@ def wall_cell(
     pulsex = 0.0
     pulsey = 0.0
     pulsez = 0.0
+    passed = 0.0
     if wall_law < 0.0:
         if later > 0.5:
             swingx = 0.1 * (rho * u - keptx)
@@ -1289,7 +1290,9 @@ def wall_cell(
         turn = turn + min2(0.5, q1) * made * (1.0 - 3.0 * ((bx)))
         r = r + 0.44444444444444442 * turn
         if table[sid1, 0] < 0.0:
-            r = g1 - 0.44444444444444442 * (other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k, q1, 0.0, 0.0) + (pulsex))
+            flux = other_surface(table, sid1, 1.0, 0.0, 0.0, i, j, k, q1, 0.0, 0.0)
+            r = g1 - 0.44444444444444442 * (flux + (pulsex))
+            passed = passed + 0.44444444444444442 * flux
         if sid1 > 0:
             Fxw = Fxw + (g1 + r)
         if even and w1 < 4.0:
@@ -1321,7 +1324,9 @@ def wall_cell(
         turn = turn + min2(0.5, q2) * made * (1.0 - 3.0 * ((- bx)))
         r = r + 0.44444444444444442 * turn
         if table[sid2, 0] < 0.0:
-            r = g2 - 0.44444444444444442 * (other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k, -q2, 0.0, 0.0) + (- pulsex))
+            flux = other_surface(table, sid2, -1.0, 0.0, 0.0, i, j, k, -q2, 0.0, 0.0)
+            r = g2 - 0.44444444444444442 * (flux + (- pulsex))
+            passed = passed + 0.44444444444444442 * flux
         if sid2 > 0:
             Fxw = Fxw - (g2 + r)
         if even and w2 < 4.0:
@@ -1353,7 +1358,9 @@ def wall_cell(
         turn = turn + min2(0.5, q3) * made * (1.0 - 3.0 * ((by)))
         r = r + 0.44444444444444442 * turn
         if table[sid3, 0] < 0.0:
-            r = g3 - 0.44444444444444442 * (other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k, 0.0, q3, 0.0) + (pulsey))
+            flux = other_surface(table, sid3, 0.0, 1.0, 0.0, i, j, k, 0.0, q3, 0.0)
+            r = g3 - 0.44444444444444442 * (flux + (pulsey))
+            passed = passed + 0.44444444444444442 * flux
         if sid3 > 0:
             Fyw = Fyw + (g3 + r)
         if even and w3 < 4.0:
@@ -1385,7 +1392,9 @@ def wall_cell(
         turn = turn + min2(0.5, q4) * made * (1.0 - 3.0 * ((- by)))
         r = r + 0.44444444444444442 * turn
         if table[sid4, 0] < 0.0:
-            r = g4 - 0.44444444444444442 * (other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k, 0.0, -q4, 0.0) + (- pulsey))
+            flux = other_surface(table, sid4, 0.0, -1.0, 0.0, i, j, k, 0.0, -q4, 0.0)
+            r = g4 - 0.44444444444444442 * (flux + (- pulsey))
+            passed = passed + 0.44444444444444442 * flux
         if sid4 > 0:
             Fyw = Fyw - (g4 + r)
         if even and w4 < 4.0:
@@ -1417,7 +1426,9 @@ def wall_cell(
         turn = turn + min2(0.5, q5) * made * (1.0 - 3.0 * ((bz)))
         r = r + 0.44444444444444442 * turn
         if table[sid5, 0] < 0.0:
-            r = g5 - 0.44444444444444442 * (other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k, 0.0, 0.0, q5) + (pulsez))
+            flux = other_surface(table, sid5, 0.0, 0.0, 1.0, i, j, k, 0.0, 0.0, q5)
+            r = g5 - 0.44444444444444442 * (flux + (pulsez))
+            passed = passed + 0.44444444444444442 * flux
         if sid5 > 0:
             Fzw = Fzw + (g5 + r)
         if even and w5 < 4.0:
@@ -1449,7 +1460,9 @@ def wall_cell(
         turn = turn + min2(0.5, q6) * made * (1.0 - 3.0 * ((- bz)))
         r = r + 0.44444444444444442 * turn
         if table[sid6, 0] < 0.0:
-            r = g6 - 0.44444444444444442 * (other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k, 0.0, 0.0, -q6) + (- pulsez))
+            flux = other_surface(table, sid6, 0.0, 0.0, -1.0, i, j, k, 0.0, 0.0, -q6)
+            r = g6 - 0.44444444444444442 * (flux + (- pulsez))
+            passed = passed + 0.44444444444444442 * flux
         if sid6 > 0:
             Fzw = Fzw - (g6 + r)
         if even and w6 < 4.0:
@@ -1481,7 +1494,9 @@ def wall_cell(
         turn = turn + min2(0.5, q7) * made * (1.0 - 3.0 * ((bx + by)))
         r = r + 0.1111111111111111 * turn
         if table[sid7, 0] < 0.0:
-            r = g7 - 0.1111111111111111 * (other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k, q7, q7, 0.0) + (pulsex + pulsey))
+            flux = other_surface(table, sid7, 1.0, 1.0, 0.0, i, j, k, q7, q7, 0.0)
+            r = g7 - 0.1111111111111111 * (flux + (pulsex + pulsey))
+            passed = passed + 0.1111111111111111 * flux
         if sid7 > 0:
             Fxw = Fxw + (g7 + r)
             Fyw = Fyw + (g7 + r)
@@ -1514,7 +1529,9 @@ def wall_cell(
         turn = turn + min2(0.5, q8) * made * (1.0 - 3.0 * ((- bx - by)))
         r = r + 0.1111111111111111 * turn
         if table[sid8, 0] < 0.0:
-            r = g8 - 0.1111111111111111 * (other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k, -q8, -q8, 0.0) + (- pulsex - pulsey))
+            flux = other_surface(table, sid8, -1.0, -1.0, 0.0, i, j, k, -q8, -q8, 0.0)
+            r = g8 - 0.1111111111111111 * (flux + (- pulsex - pulsey))
+            passed = passed + 0.1111111111111111 * flux
         if sid8 > 0:
             Fxw = Fxw - (g8 + r)
             Fyw = Fyw - (g8 + r)
@@ -1547,7 +1564,9 @@ def wall_cell(
         turn = turn + min2(0.5, q9) * made * (1.0 - 3.0 * ((bx + bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid9, 0] < 0.0:
-            r = g9 - 0.1111111111111111 * (other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k, q9, 0.0, q9) + (pulsex + pulsez))
+            flux = other_surface(table, sid9, 1.0, 0.0, 1.0, i, j, k, q9, 0.0, q9)
+            r = g9 - 0.1111111111111111 * (flux + (pulsex + pulsez))
+            passed = passed + 0.1111111111111111 * flux
         if sid9 > 0:
             Fxw = Fxw + (g9 + r)
             Fzw = Fzw + (g9 + r)
@@ -1580,7 +1599,9 @@ def wall_cell(
         turn = turn + min2(0.5, q10) * made * (1.0 - 3.0 * ((- bx - bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid10, 0] < 0.0:
-            r = g10 - 0.1111111111111111 * (other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k, -q10, 0.0, -q10) + (- pulsex - pulsez))
+            flux = other_surface(table, sid10, -1.0, 0.0, -1.0, i, j, k, -q10, 0.0, -q10)
+            r = g10 - 0.1111111111111111 * (flux + (- pulsex - pulsez))
+            passed = passed + 0.1111111111111111 * flux
         if sid10 > 0:
             Fxw = Fxw - (g10 + r)
             Fzw = Fzw - (g10 + r)
@@ -1613,7 +1634,9 @@ def wall_cell(
         turn = turn + min2(0.5, q11) * made * (1.0 - 3.0 * ((bx - bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid11, 0] < 0.0:
-            r = g11 - 0.1111111111111111 * (other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k, q11, 0.0, -q11) + (pulsex - pulsez))
+            flux = other_surface(table, sid11, 1.0, 0.0, -1.0, i, j, k, q11, 0.0, -q11)
+            r = g11 - 0.1111111111111111 * (flux + (pulsex - pulsez))
+            passed = passed + 0.1111111111111111 * flux
         if sid11 > 0:
             Fxw = Fxw + (g11 + r)
             Fzw = Fzw - (g11 + r)
@@ -1646,7 +1669,9 @@ def wall_cell(
         turn = turn + min2(0.5, q12) * made * (1.0 - 3.0 * ((- bx + bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid12, 0] < 0.0:
-            r = g12 - 0.1111111111111111 * (other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k, -q12, 0.0, q12) + (- pulsex + pulsez))
+            flux = other_surface(table, sid12, -1.0, 0.0, 1.0, i, j, k, -q12, 0.0, q12)
+            r = g12 - 0.1111111111111111 * (flux + (- pulsex + pulsez))
+            passed = passed + 0.1111111111111111 * flux
         if sid12 > 0:
             Fxw = Fxw - (g12 + r)
             Fzw = Fzw + (g12 + r)
@@ -1679,7 +1704,9 @@ def wall_cell(
         turn = turn + min2(0.5, q13) * made * (1.0 - 3.0 * ((bx - by)))
         r = r + 0.1111111111111111 * turn
         if table[sid13, 0] < 0.0:
-            r = g13 - 0.1111111111111111 * (other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k, q13, -q13, 0.0) + (pulsex - pulsey))
+            flux = other_surface(table, sid13, 1.0, -1.0, 0.0, i, j, k, q13, -q13, 0.0)
+            r = g13 - 0.1111111111111111 * (flux + (pulsex - pulsey))
+            passed = passed + 0.1111111111111111 * flux
         if sid13 > 0:
             Fxw = Fxw + (g13 + r)
             Fyw = Fyw - (g13 + r)
@@ -1712,7 +1739,9 @@ def wall_cell(
         turn = turn + min2(0.5, q14) * made * (1.0 - 3.0 * ((- bx + by)))
         r = r + 0.1111111111111111 * turn
         if table[sid14, 0] < 0.0:
-            r = g14 - 0.1111111111111111 * (other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k, -q14, q14, 0.0) + (- pulsex + pulsey))
+            flux = other_surface(table, sid14, -1.0, 1.0, 0.0, i, j, k, -q14, q14, 0.0)
+            r = g14 - 0.1111111111111111 * (flux + (- pulsex + pulsey))
+            passed = passed + 0.1111111111111111 * flux
         if sid14 > 0:
             Fxw = Fxw - (g14 + r)
             Fyw = Fyw + (g14 + r)
@@ -1745,7 +1774,9 @@ def wall_cell(
         turn = turn + min2(0.5, q15) * made * (1.0 - 3.0 * ((by + bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid15, 0] < 0.0:
-            r = g15 - 0.1111111111111111 * (other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k, 0.0, q15, q15) + (pulsey + pulsez))
+            flux = other_surface(table, sid15, 0.0, 1.0, 1.0, i, j, k, 0.0, q15, q15)
+            r = g15 - 0.1111111111111111 * (flux + (pulsey + pulsez))
+            passed = passed + 0.1111111111111111 * flux
         if sid15 > 0:
             Fyw = Fyw + (g15 + r)
             Fzw = Fzw + (g15 + r)
@@ -1778,7 +1809,9 @@ def wall_cell(
         turn = turn + min2(0.5, q16) * made * (1.0 - 3.0 * ((- by - bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid16, 0] < 0.0:
-            r = g16 - 0.1111111111111111 * (other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k, 0.0, -q16, -q16) + (- pulsey - pulsez))
+            flux = other_surface(table, sid16, 0.0, -1.0, -1.0, i, j, k, 0.0, -q16, -q16)
+            r = g16 - 0.1111111111111111 * (flux + (- pulsey - pulsez))
+            passed = passed + 0.1111111111111111 * flux
         if sid16 > 0:
             Fyw = Fyw - (g16 + r)
             Fzw = Fzw - (g16 + r)
@@ -1811,7 +1844,9 @@ def wall_cell(
         turn = turn + min2(0.5, q17) * made * (1.0 - 3.0 * ((by - bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid17, 0] < 0.0:
-            r = g17 - 0.1111111111111111 * (other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k, 0.0, q17, -q17) + (pulsey - pulsez))
+            flux = other_surface(table, sid17, 0.0, 1.0, -1.0, i, j, k, 0.0, q17, -q17)
+            r = g17 - 0.1111111111111111 * (flux + (pulsey - pulsez))
+            passed = passed + 0.1111111111111111 * flux
         if sid17 > 0:
             Fyw = Fyw + (g17 + r)
             Fzw = Fzw - (g17 + r)
@@ -1844,7 +1879,9 @@ def wall_cell(
         turn = turn + min2(0.5, q18) * made * (1.0 - 3.0 * ((- by + bz)))
         r = r + 0.1111111111111111 * turn
         if table[sid18, 0] < 0.0:
-            r = g18 - 0.1111111111111111 * (other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k, 0.0, -q18, q18) + (- pulsey + pulsez))
+            flux = other_surface(table, sid18, 0.0, -1.0, 1.0, i, j, k, 0.0, -q18, q18)
+            r = g18 - 0.1111111111111111 * (flux + (- pulsey + pulsez))
+            passed = passed + 0.1111111111111111 * flux
         if sid18 > 0:
             Fyw = Fyw - (g18 + r)
             Fzw = Fzw + (g18 + r)
@@ -1877,7 +1914,9 @@ def wall_cell(
         turn = turn + min2(0.5, q19) * made * (1.0 - 3.0 * ((bx + by + bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid19, 0] < 0.0:
-            r = g19 - 0.027777777777777776 * (other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k, q19, q19, q19) + (pulsex + pulsey + pulsez))
+            flux = other_surface(table, sid19, 1.0, 1.0, 1.0, i, j, k, q19, q19, q19)
+            r = g19 - 0.027777777777777776 * (flux + (pulsex + pulsey + pulsez))
+            passed = passed + 0.027777777777777776 * flux
         if sid19 > 0:
             Fxw = Fxw + (g19 + r)
             Fyw = Fyw + (g19 + r)
@@ -1911,7 +1950,9 @@ def wall_cell(
         turn = turn + min2(0.5, q20) * made * (1.0 - 3.0 * ((- bx - by - bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid20, 0] < 0.0:
-            r = g20 - 0.027777777777777776 * (other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k, -q20, -q20, -q20) + (- pulsex - pulsey - pulsez))
+            flux = other_surface(table, sid20, -1.0, -1.0, -1.0, i, j, k, -q20, -q20, -q20)
+            r = g20 - 0.027777777777777776 * (flux + (- pulsex - pulsey - pulsez))
+            passed = passed + 0.027777777777777776 * flux
         if sid20 > 0:
             Fxw = Fxw - (g20 + r)
             Fyw = Fyw - (g20 + r)
@@ -1945,7 +1986,9 @@ def wall_cell(
         turn = turn + min2(0.5, q21) * made * (1.0 - 3.0 * ((bx + by - bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid21, 0] < 0.0:
-            r = g21 - 0.027777777777777776 * (other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k, q21, q21, -q21) + (pulsex + pulsey - pulsez))
+            flux = other_surface(table, sid21, 1.0, 1.0, -1.0, i, j, k, q21, q21, -q21)
+            r = g21 - 0.027777777777777776 * (flux + (pulsex + pulsey - pulsez))
+            passed = passed + 0.027777777777777776 * flux
         if sid21 > 0:
             Fxw = Fxw + (g21 + r)
             Fyw = Fyw + (g21 + r)
@@ -1979,7 +2022,9 @@ def wall_cell(
         turn = turn + min2(0.5, q22) * made * (1.0 - 3.0 * ((- bx - by + bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid22, 0] < 0.0:
-            r = g22 - 0.027777777777777776 * (other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k, -q22, -q22, q22) + (- pulsex - pulsey + pulsez))
+            flux = other_surface(table, sid22, -1.0, -1.0, 1.0, i, j, k, -q22, -q22, q22)
+            r = g22 - 0.027777777777777776 * (flux + (- pulsex - pulsey + pulsez))
+            passed = passed + 0.027777777777777776 * flux
         if sid22 > 0:
             Fxw = Fxw - (g22 + r)
             Fyw = Fyw - (g22 + r)
@@ -2013,7 +2058,9 @@ def wall_cell(
         turn = turn + min2(0.5, q23) * made * (1.0 - 3.0 * ((bx - by + bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid23, 0] < 0.0:
-            r = g23 - 0.027777777777777776 * (other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k, q23, -q23, q23) + (pulsex - pulsey + pulsez))
+            flux = other_surface(table, sid23, 1.0, -1.0, 1.0, i, j, k, q23, -q23, q23)
+            r = g23 - 0.027777777777777776 * (flux + (pulsex - pulsey + pulsez))
+            passed = passed + 0.027777777777777776 * flux
         if sid23 > 0:
             Fxw = Fxw + (g23 + r)
             Fyw = Fyw - (g23 + r)
@@ -2047,7 +2094,9 @@ def wall_cell(
         turn = turn + min2(0.5, q24) * made * (1.0 - 3.0 * ((- bx + by - bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid24, 0] < 0.0:
-            r = g24 - 0.027777777777777776 * (other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k, -q24, q24, -q24) + (- pulsex + pulsey - pulsez))
+            flux = other_surface(table, sid24, -1.0, 1.0, -1.0, i, j, k, -q24, q24, -q24)
+            r = g24 - 0.027777777777777776 * (flux + (- pulsex + pulsey - pulsez))
+            passed = passed + 0.027777777777777776 * flux
         if sid24 > 0:
             Fxw = Fxw - (g24 + r)
             Fyw = Fyw + (g24 + r)
@@ -2081,7 +2130,9 @@ def wall_cell(
         turn = turn + min2(0.5, q25) * made * (1.0 - 3.0 * ((bx - by - bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid25, 0] < 0.0:
-            r = g25 - 0.027777777777777776 * (other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k, q25, -q25, -q25) + (pulsex - pulsey - pulsez))
+            flux = other_surface(table, sid25, 1.0, -1.0, -1.0, i, j, k, q25, -q25, -q25)
+            r = g25 - 0.027777777777777776 * (flux + (pulsex - pulsey - pulsez))
+            passed = passed + 0.027777777777777776 * flux
         if sid25 > 0:
             Fxw = Fxw + (g25 + r)
             Fyw = Fyw - (g25 + r)
@@ -2115,7 +2166,9 @@ def wall_cell(
         turn = turn + min2(0.5, q26) * made * (1.0 - 3.0 * ((- bx + by + bz)))
         r = r + 0.027777777777777776 * turn
         if table[sid26, 0] < 0.0:
-            r = g26 - 0.027777777777777776 * (other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k, -q26, q26, q26) + (- pulsex + pulsey + pulsez))
+            flux = other_surface(table, sid26, -1.0, 1.0, 1.0, i, j, k, -q26, q26, q26)
+            r = g26 - 0.027777777777777776 * (flux + (- pulsex + pulsey + pulsez))
+            passed = passed + 0.027777777777777776 * flux
         if sid26 > 0:
             Fxw = Fxw - (g26 + r)
             Fyw = Fyw + (g26 + r)
@@ -2134,6 +2187,10 @@ def wall_cell(
     Fxp = shear * tx / ut - THIRD * dwall * facex
     Fyp = shear * ty / ut - THIRD * dwall * facey
     Fzp = shear * tz / ut - THIRD * dwall * facez
+    if wall_law < 0.0:
+        Fxp = Fxp + passed * vx / rho
+        Fyp = Fyp + passed * vy / rho
+        Fzp = Fzp + passed * vz / rho
     old = 0.0 if even else 0.5
     new = 1.0 if even else 0.5
     out[m, 0] = old * out[m, 0] + new * (Fxw + faced * (Fxp - Fxw))

@@ -6,8 +6,7 @@ the air loses to the last digit, but not what pushes the part: between the faces
 and a wall that lies d cells from their centres there is a gap of d − ½ cells that is not computed.
 A nose takes up ρ u times that gap, and it is given back further down without its momentum.
 Both are recorded (rows 0 to 2 and 10 to 12 of the wall rows), and told.
-A case with openings keeps the momentum of the air: what passes them pushes too, and a pressure on
-their faces with that momentum was off by a sixth on a brick.
+What passes an opening hands over its momentum beside the pressure there.
 """
 
 from collections.abc import Sequence

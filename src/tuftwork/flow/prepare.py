@@ -159,7 +159,7 @@ def prepare(case: FlowCase) -> Prepared:
         )
         for lay, nest, setup in zip(lays, nests, shown(nests), strict=True)
     ]
-    if case.wall == "law" and not case.openings:
+    if case.wall == "law":
         nests, seen = with_facing(nests, [o.setup for o in out], facings(case, out))
         out = [replace(o, setup=setup) for o, setup in zip(out, seen, strict=True)]
     if len(out) == 1:

@@ -275,6 +275,7 @@ def _still() -> list[Line]:
     return [
         *[Line("let", f"swing{a}", f"0.0 - kept{a}") for a in "xyz"],
         *[Line("let", f"pulse{a}", "0.0") for a in "xyz"],
+        Line("let", "passed", "0.0"),
         Line("if", "", "wall_law < 0.0"),
         Line("if", "", "later > 0.5"),
         *[Line("set", f"swing{a}", f"{STILL} * (rho * {speed} - kept{a})") for a, speed in pairs],
@@ -309,7 +310,8 @@ def loads() -> list[Line]:
     """Find the pressure at the wall, and the load by it on the cell's piece of surface.
 
     From the cell to the wall the pressure falls by ρ u K u y, as it must for air that turns.
-    At an opening it is the momentum handed over across the face less ρ times the speed squared.
+    At an opening it is the momentum handed over across the face less ρ times the speed squared,
+    and what passes hands over its own momentum too: its mass times the speed it is told to have.
     """
     turning = " + ".join(
         f"{speed} * ({_bent(a, 'uvw')})" for a, speed in zip("xyz", "uvw", strict=True)
@@ -322,6 +324,9 @@ def loads() -> list[Line]:
         Line("set", "dwall", f"d + 1.5 * (pnn + {after})"),
         Line("end"),
         *[Line("let", f"F{a}p", f"shear * t{a} / ut - THIRD * dwall * face{a}") for a in "xyz"],
+        Line("if", "", "wall_law < 0.0"),
+        *[Line("set", f"F{a}p", f"F{a}p + passed * v{a} / rho") for a in "xyz"],
+        Line("end"),
     ]
 
 
@@ -353,7 +358,9 @@ def link(i: int) -> list[Line]:
         Line("set", "r", f"r + {six} * turn"),
         # an opening lets through the momentum it is told to, so that what goes in comes out
         Line("if", "", f"kind({i}) < 0.0"),
-        Line("set", "r", f"g{i} - {six} * (other({i}) + {along(e, 'pulse')})"),
+        Line("let", "flux", f"other({i})"),
+        Line("set", "r", f"g{i} - {six} * (flux + {along(e, 'pulse')})"),
+        Line("set", "passed", f"passed + {six} * flux"),
         Line("end"),
         Line("if", "", f"sid{i} > 0"),
         *[

@@ -101,15 +101,18 @@ def test_a_plate_is_pushed_from_both_sides() -> None:
     assert area[:, 2].clip(0).sum() == pytest.approx(0.4 * 0.4, rel=1e-3)
 
 
-def test_a_case_with_openings_keeps_the_momentum_of_the_air() -> None:
+def test_openings_are_pieces_of_the_surface_like_any_other() -> None:
     openings = tuple(
         Opening(name=kind, part="brick", kind=kind, low=(x - 0.01, -0.1, 0.25),
                 high=(x + 0.01, 0.1, 0.45), facing=(way, 0.0, 0.0), mass_flow=0.5)
         for kind, x, way in (("inlet", 0.0, -1.0), ("outlet", 0.5, 1.0))
     )  # fmt: skip
     whole = prepared_brick(cell=0.05)
-    assert whole.setup.walls.facing is not None
-    assert prepare(replace(whole.case, openings=openings)).setup.walls.facing is None
+    opened = prepare(replace(whole.case, openings=openings))
+    assert {s.name for s in opened.setup.walls.surfaces} >= {"inlet", "outlet"}
+    (_, one), (_, two) = facing_of(whole, 1), facing_of(opened, 1)
+    np.testing.assert_allclose(two.sum(axis=0), 0.0, atol=1e-6)
+    assert np.abs(two).sum() == pytest.approx(np.abs(one).sum(), rel=1e-6)
 
 
 def test_no_slip_keeps_the_momentum_that_links_exchange() -> None:

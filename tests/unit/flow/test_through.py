@@ -205,6 +205,22 @@ def test_flow_and_net_come_to_agree_at_the_closed_form() -> None:
     assert vent.pressure < mouth.pressure
 
 
+@pytest.mark.parametrize("name", ["mouth", "vent"])
+def test_what_passes_an_opening_hands_over_its_momentum(name: str) -> None:
+    """Exact: ṁ²/ρA into the body at either, beside the pressure on its pieces of surface."""
+    prepared = prepare(case(tie=None))
+    engine, walls = build_engine(prepared.setup), prepared.setup.walls
+    engine.start_uniform()
+    engine.advance(40)
+    number = next(n for n, s in enumerate(walls.surfaces) if s.name == name)
+    mine, rows = walls.main == number, engine.wall_rows()
+    pushed = (rows[:3] + rows[3] / 3 * walls.facing)[:, mine].sum(axis=1)
+    area = next(p.area for p in prepared.passages if p.opening.name == name)
+    flow = 0.3 * prepared.case.step_time / (prepared.case.density * prepared.case.cell**3)
+    way = 1.0 if name == "mouth" else -1.0
+    np.testing.assert_allclose(pushed, [way * flow**2 / area, 0.0, 0.0], rtol=0.02, atol=1e-6)
+
+
 def test_a_run_that_goes_on_remembers_its_flows_and_disagreement_is_an_error() -> None:
     with pytest.raises(NotConverged, match=r"do not agree to 1 % .* never asked"):
         run(prepare(case()), rule=StopRule(error=1e-9, settle=0.1, longest=1.2))
