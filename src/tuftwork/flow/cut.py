@@ -106,7 +106,7 @@ def _opened(
     at = np.stack([n % lx, (n // lx) % ly, n // (lx * ly)]) - links.geometry[3] * links.geometry[:3]
     places = np.array(origin)[:, None] + case.cell * at
     wanted = [(o, number[o.part]) for o in case.openings]
-    return add_openings(links, wanted, places, 0.1 * case.cell)
+    return add_openings(links, wanted, places, case.cell)
 
 
 def momentum_unit(case: FlowCase) -> float:

@@ -36,9 +36,9 @@ class Piece:
     scale
         Cells of the box along the edge of one outermost cell.
     cells, shown
-        The cells whose pressure is that of the opening: those that lie on it wholly, that the box
-        answers for and that no wall beside it touches, as long as there are such. Their numbers in
-        the wall list of the box as it runs, and as it is shown. Shapes (n,).
+        The cells whose pressure is that of the opening: those that the box answers for and whose
+        links, and whose neighbours' links, all lie in it, as long as there are such. Their numbers
+        in the wall list of the box as it runs, and as it is shown. Shapes (n,).
     """
 
     box: int
@@ -122,12 +122,13 @@ def join_faces(
             mine = mine[kept[number[mine]]]
             area += float(face.area[mine].sum()) / scale**2
             whole = number[mine[face.is_whole[mine]]]
-            off_rim = whole[~_beside_other(setup, whole, face.surface)]
+            every_whole = number[(number >= 0) & face.is_whole]
+            off_rim = whole[~_beside_other(setup, whole, every_whole)]
             shown = np.cumsum(kept) - 1
             for pieces, cells in ((every, whole), (inner, off_rim)):
                 pieces.append(Piece(box=box, surface=face.surface, scale=scale, cells=cells,
                                     shown=shown[cells]))  # fmt: skip
-        # where what is let through jumps, pressure is off by a third of the head in the first cell
+        # where what is let through changes, pressure is off by up to a third of the head
         best = inner if any(p.cells.size for p in inner) else every
         passage = Passage(opening=own[0].opening, area=area, pieces=tuple(best))
         _check(passage)
@@ -135,13 +136,15 @@ def join_faces(
     return tuple(out)
 
 
-def _beside_other(setup: Setup, cells: Ints, surface: int) -> npt.NDArray[np.bool_]:
-    """Say which wall cells have a neighbour beside a wall other than this surface."""
+def _beside_other(setup: Setup, cells: Ints, whole: Ints) -> npt.NDArray[np.bool_]:
+    """Say which wall cells have a neighbour beside a wall that is not among those wholly open."""
     walls, (lx, ly, _) = setup.walls, setup.shape
+    is_whole = np.zeros(walls.cell.size, bool)
+    is_whole[whole] = True
     out = np.zeros(cells.size, bool)
     for dx, dy, dz in VELOCITY[1:].tolist():
         number = _numbers(walls, walls.cell[cells] + dx + lx * (dy + ly * dz))
-        out |= (number >= 0) & (walls.main[number] != surface)
+        out |= (number >= 0) & ~is_whole[number]
     return out
 
 

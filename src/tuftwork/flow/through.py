@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.flow.lattice import VELOCITY, WEIGHT
-from tuftwork.flow.setup import Surface, WallLinks
+from tuftwork.flow.setup import THIN, Surface, WallLinks
 
 if TYPE_CHECKING:
     from tuftwork.cooling import AirNet, Surroundings
@@ -25,6 +25,10 @@ FASTEST = 2.0
 """Air may pass a face at most this many times as fast as the car. [-]"""
 AGREED = 0.01
 """Largest difference between flow and net at which they count as agreed. [-]"""
+_EDGE = 1e-3
+"""Width that decides on which side of an opening's edge a link lies that meets it. [cells]"""
+_OFF = 0.1
+"""How far along its facing a face may lie off its box. [cells]"""
 _SHARE = 0.5
 """Share of the net's answer that is taken at a time. [-]"""
 _EASE = 0.1
@@ -47,7 +51,7 @@ class Opening:
         ``"inlet"`` or ``"outlet"``.
     low, high
         Corners of a box around the face: the part's surface in it that faces ``facing`` within 45°
-        is open. Shape (3,). [m]
+        is open, to its edges. Shape (3,). [m]
     facing
         Direction out of the body. Shape (3,). [-]
     mass_flow
@@ -221,9 +225,11 @@ def add_openings(
     links: WallLinks,
     openings: Sequence[tuple[Opening, int]],
     places: Floats,
-    slack: float,
+    cell: float,
 ) -> tuple[WallLinks, tuple[Face, ...]]:
-    """Return wall links with the openings' faces in them.
+    """Return wall links with the openings' faces in them: those that meet the wall in one are open.
+
+    So the area that passes is the one drawn, wherever its edges lie in their cells.
 
     Parameters
     ----------
@@ -233,24 +239,28 @@ def add_openings(
         Each opening and the surface number of its part.
     places : (3, n_wall)
         Foot of each wall cell on its wall. [m]
-    slack
-        How far beyond its box a face may lie. [m]
+    cell
+        Size of a cell. [m]
     """
     if not openings:
         return links, ()
     surface_of, main = links.surface_of.copy(), links.main.copy()
     surfaces, faces = list(links.surfaces), []
+    share = np.where(links.cut > THIN, links.cut - THIN, links.cut)
+    centre = places + cell * links.geometry[3] * links.geometry[:3]
     for opening, part in openings:
         facing = opening.unit_facing()
-        low, high = (np.array(v)[:, None] for v in (opening.low, opening.high))
-        near = np.all((places >= low - slack) & (places <= high + slack), axis=0)
-        near &= (facing @ links.geometry[:3] > 0.7) & (links.main == part)
+        near = (facing @ links.geometry[:3] > 0.7) & (links.main == part)
         towards = (VELOCITY[1:] @ facing < -1e-9)[:, None]
         own = near[None] & (links.cut > 0) & (surface_of == part) & towards
+        for axis in range(3):  # links that meet its very edge count on one side of it
+            hit = centre[axis] + cell * (share * VELOCITY[1:, axis, None] - _EDGE)
+            off = _OFF * cell * abs(facing[axis])
+            own &= (hit > opening.low[axis] - off) & (hit < opening.high[axis] + off)
         number = len(surfaces)
         surface_of[own] = number
-        whole = near & np.all(own == (links.cut > 0), axis=0) & own.any(axis=0)
-        main[whole] = number
+        whole = np.all(own == (links.cut > 0), axis=0) & own.any(axis=0)
+        main[own.any(axis=0)] = number
         own_area = (6.0 * WEIGHT[1:] * -(VELOCITY[1:] @ facing)) @ own
         there = np.flatnonzero(own.any(axis=0))
         surfaces.append(Surface(name=opening.name, is_opening=True, counts_to=part))
