@@ -1240,9 +1240,9 @@ def wall_cell(
         gather = 1.5 * om * (tr - pnn) + kw * tr
         known = kept + renew * (lately - kept)
         made = 0.44444444444444442 * smooth * known
-    swingx = 0.0 - keptx
-    swingy = 0.0 - kepty
-    swingz = 0.0 - keptz
+    swingx = 0.0
+    swingy = 0.0
+    swingz = 0.0
     pulsex = 0.0
     pulsey = 0.0
     pulsez = 0.0
@@ -1252,10 +1252,13 @@ def wall_cell(
             swingx = 0.1 * (rho * u - keptx)
             swingy = 0.1 * (rho * v - kepty)
             swingz = 0.1 * (rho * w - keptz)
-        pulsex = swingx
-        pulsey = swingy
-        pulsez = swingz
-        if later < 0.5:
+            pulsex = swingx
+            pulsey = swingy
+            pulsez = swingz
+        else:
+            pulsex = 0.0 - keptx
+            pulsey = 0.0 - kepty
+            pulsez = 0.0 - keptz
             swingx = rho * u
             swingy = rho * v
             swingz = rho * w

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from tuftwork.flow.case import FlowCase, FlowPart
 from tuftwork.flow.parts import FEWEST_GAP_CELLS, cells_across
-from tuftwork.flow.setup import THIN, Setup
+from tuftwork.flow.setup import Setup
 from tuftwork.flow.walls import split_long
 
 Floats = npt.NDArray[np.float64]
@@ -224,7 +224,7 @@ def of_one_cell(
         Pairs of surfaces that meet. Shape (n_surface, n_surface).
     """
     walls = setup.walls
-    share = np.where(walls.cut >= THIN, walls.cut - THIN, walls.cut)
+    share = walls.shares()
     width, cell, axis = np.inf, 0, 0
     for a in range(3):
         ahead, back = (walls.surface_of[n] for n in (2 * a, 2 * a + 1))

@@ -162,6 +162,10 @@ class WallLinks:
         """Return the core table; row 0 is no core."""
         return np.array([[0.0] * 7, *(c.row() for c in self.cores)])
 
+    def shares(self) -> npt.NDArray[np.float32]:
+        """Return the share of each link before its wall, 0 where nothing is cut. (26, n_wall)."""
+        return np.where(self.cut > THIN, self.cut - THIN, self.cut)
+
     def ground(self) -> npt.NDArray[np.float32]:
         """Return geometry, bend, facing and whether it counts, as back ends take it. (15, n)."""
         bend = np.zeros((7, self.cell.size), np.float32) if self.bend is None else self.bend

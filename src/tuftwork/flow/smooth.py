@@ -15,7 +15,7 @@ from tuftwork.flow.bend import EDGE, bends
 from tuftwork.flow.blunt import as_knives
 from tuftwork.flow.edge import points_along, sharp_edges
 from tuftwork.flow.lattice import VELOCITY
-from tuftwork.flow.setup import SURROUNDINGS, THIN, Floats, WallLinks
+from tuftwork.flow.setup import SURROUNDINGS, Floats, WallLinks
 
 BESIDE = 2.0
 """A cell whose centre lies this close to an edge or a cell in a hollow corner is beside it: links
@@ -78,9 +78,8 @@ def _is_smooth(
 
 def _meets_another(links: WallLinks) -> npt.NDArray[np.bool_]:
     """Say which cells have a link that meets something in front of their own wall. Shape (n,)."""
-    at = np.where(links.cut > THIN, links.cut - THIN, links.cut)
     steep = VELOCITY[1:].astype(np.float32) @ links.geometry[:3]
-    is_ahead = (links.cut > 0) & (np.abs(links.geometry[3]) + at * steep > OTHER)
+    is_ahead = (links.cut > 0) & (np.abs(links.geometry[3]) + links.shares() * steep > OTHER)
     # where floor and walls of a tunnel meet, a cell has the way between them as its normal
     is_tilted = np.abs(links.geometry[:3]).max(axis=0) < _UPRIGHT
     return np.asarray(is_ahead.any(axis=0) | (links.main == SURROUNDINGS) & is_tilted)

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from tuftwork.errors import InputError, NotConverged, UnknownName
 from tuftwork.flow.lattice import VELOCITY, WEIGHT
-from tuftwork.flow.setup import THIN, Surface, WallLinks
+from tuftwork.flow.setup import Surface, WallLinks
 
 if TYPE_CHECKING:
     from tuftwork.cooling import AirNet, Surroundings
@@ -246,7 +246,7 @@ def add_openings(
         return links, ()
     surface_of, main = links.surface_of.copy(), links.main.copy()
     surfaces, faces = list(links.surfaces), []
-    share = np.where(links.cut > THIN, links.cut - THIN, links.cut)
+    share = links.shares()
     centre = places + cell * links.geometry[3] * links.geometry[:3]
     for opening, part in openings:
         facing = opening.unit_facing()

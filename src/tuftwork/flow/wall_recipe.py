@@ -273,15 +273,14 @@ def _still() -> list[Line]:
     """
     pairs = tuple(zip("xyz", "uvw", strict=True))
     return [
-        *[Line("let", f"swing{a}", f"0.0 - kept{a}") for a in "xyz"],
-        *[Line("let", f"pulse{a}", "0.0") for a in "xyz"],
+        *[Line("let", f"{name}{a}", "0.0") for name in ("swing", "pulse") for a in "xyz"],
         Line("let", "passed", "0.0"),
         Line("if", "", "wall_law < 0.0"),
         Line("if", "", "later > 0.5"),
         *[Line("set", f"swing{a}", f"{STILL} * (rho * {speed} - kept{a})") for a, speed in pairs],
-        Line("end"),
         *[Line("set", f"pulse{a}", f"swing{a}") for a in "xyz"],
-        Line("if", "", "later < 0.5"),
+        Line("else"),
+        *[Line("set", f"pulse{a}", f"0.0 - kept{a}") for a in "xyz"],
         *[Line("set", f"swing{a}", f"rho * {speed}") for a, speed in pairs],
         Line("end"),
         Line("end"),

@@ -9,7 +9,17 @@ from tests.unit.flow import brick
 from tuftwork.cooling import AirNet, Cooler, Core, Exit, Inlet, Surroundings
 from tuftwork.cooling.single_duct import SingleDuct, single_duct_flow
 from tuftwork.errors import InputError, NotConverged, UnknownName
-from tuftwork.flow import Box, FlowCase, FlowPart, NetTie, Opening, StopRule, prepare, run
+from tuftwork.flow import (
+    Box,
+    FlowCase,
+    FlowPart,
+    NetTie,
+    Opening,
+    Prepared,
+    StopRule,
+    prepare,
+    run,
+)
 from tuftwork.flow.engine import AbstractEngine, build_engine
 from tuftwork.flow.lattice import VELOCITY, WEIGHT
 from tuftwork.flow.setup import Setup, Surface
@@ -106,22 +116,26 @@ BOX = Box(ahead=0.5, behind=0.7, beside=0.5, above=0.5)
 SPEED, CORE_AREA = 30.0, 0.04
 
 
+def through_a_brick(flow: float, *, y: float, z: float, wide: float, tall: float) -> Prepared:
+    """A brick in cells of 25 mm that takes air in at its nose and gives it out behind, alike."""
+
+    def face(kind: str, x: float, way: float) -> Opening:
+        return Opening(name=kind, part="brick", kind=kind, low=(x - 0.01, y, z),
+                       high=(x + 0.01, y + wide, z + tall), facing=(way, 0.0, 0.0),
+                       mass_flow=flow)  # fmt: skip
+
+    whole = brick.prepared_brick(cell=0.025)
+    openings = (face("inlet", 0.0, -1.0), face("outlet", 0.5, 1.0))
+    return prepare(replace(whole.case, openings=openings))
+
+
 def beside_an_inlet(taken: float, lengths: float) -> tuple[float, np.ndarray, np.ndarray]:
     """Speed told, mean of an inlet's cells away from its rim and of the next ones, middle line.
 
     All over the stream's; the line leads out from the middle of the inlet.
     """
-    corners = {"low": (-0.01, -0.1, 0.25), "high": (0.01, 0.1, 0.45), "facing": (-1.0, 0.0, 0.0)}
-    back = {"low": (0.49, -0.1, 0.25), "high": (0.51, 0.1, 0.45), "facing": (1.0, 0.0, 0.0)}
     flow = 1.225 * SPEED * taken * 0.2**2
-    prepared = prepare(FlowCase(
-        parts=(FlowPart(name="brick", vertices=brick.BRICK.vertices, faces=brick.BRICK.faces),),
-        speed=SPEED, cell=0.025, box=brick.WIDE,
-        openings=(
-            Opening(name="in", part="brick", kind="inlet", mass_flow=flow, **corners),
-            Opening(name="out", part="brick", kind="outlet", mass_flow=flow, **back),
-        ),
-    ))  # fmt: skip
+    prepared = through_a_brick(flow, y=-0.1, z=0.25, wide=0.2, tall=0.2)
     setup, fast = prepared.setup, prepared.case.lattice_speed
     engine = build_engine(setup, "cpu", "float32")
     engine.start_uniform()
@@ -165,17 +179,7 @@ def test_an_opening_lets_air_through_the_area_that_is_drawn(
     """Exact where its sides are whole cells; else within half a cell's width along them."""
     cell = 0.025
     y, z = -wide / 2 + place * cell, 0.27 + 0.3 * place * cell
-
-    def face(kind: str, x: float, way: float) -> Opening:
-        return Opening(name=kind, part="brick", kind=kind, low=(x - 0.01, y, z),
-                       high=(x + 0.01, y + wide, z + tall), facing=(way, 0.0, 0.0),
-                       mass_flow=0.3)  # fmt: skip
-
-    part = FlowPart(name="brick", vertices=brick.BRICK.vertices, faces=brick.BRICK.faces)
-    prepared = prepare(FlowCase(
-        parts=(part,), speed=SPEED, cell=cell, box=brick.WIDE,
-        openings=(face("inlet", 0.0, -1.0), face("outlet", 0.5, 1.0)),
-    ))  # fmt: skip
+    prepared = through_a_brick(0.3, y=y, z=z, wide=wide, tall=tall)
     off = 0.0 if wide == tall else (wide + tall) * cell / 2
     for passage in prepared.passages:
         assert passage.area * cell**2 == pytest.approx(wide * tall, abs=off + 1e-9)
